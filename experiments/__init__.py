@@ -1,0 +1,1 @@
+"""Jobs, trials, learning in sequence, dossiers, storage and report. No screen code."""

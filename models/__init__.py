@@ -1,0 +1,1 @@
+"""Physics and statistics of vacuum evaporation: numbers in, frozen records out. SI units."""

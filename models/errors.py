@@ -1,0 +1,49 @@
+"""Errors and findings of the physics layer; each carries a cure for the reader."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+class ModelError(Exception):
+    """A request the models cannot answer.
+
+    Parameters
+    ----------
+    message : str
+        One sentence saying what is wrong.
+    cure : str
+        One sentence saying what would help.
+    """
+
+    def __init__(self, message: str, cure: str = "") -> None:
+        super().__init__(f"{message} {cure}".strip())
+        self.message = message
+        self.cure = cure
+
+
+class UnknownSubstance(ModelError):
+    """No substance of that name or CAS number; ``matches`` lists near names."""
+
+    def __init__(self, name: str, matches: tuple[str, ...] = ()) -> None:
+        near = f"Did you mean {', '.join(matches)}?" if matches else "Check the spelling."
+        super().__init__(
+            f"Unknown substance {name!r}.",
+            f"{near} For an analyte, molar mass with a vapour pressure or boiling point also does.",
+        )
+        self.matches = matches
+
+
+class OutOfRange(ModelError):
+    """A correlation was asked for a value outside the range of its data."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the analyst should know about a forecast, shown from model to report."""
+
+    code: str
+    severity: Literal["info", "caution", "stop"]
+    message: str
+    cure: str = ""

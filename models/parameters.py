@@ -1,0 +1,65 @@
+"""Uncertain parameters of the run model with their priors.
+
+Each is lognormal (or plain normal where ``log`` is false): natural value =
+``median * exp(sd * z)`` with z standard normal; the kernels take z. Analyte parameters
+(volatility multiplier, ceiling, thermal loss) are handled apart because they do not change
+the trajectory of a run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.system import Array
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One uncertain quantity: its prior, its unit and what it means to an analyst."""
+
+    name: str
+    group: str  # "equipment" | "sample"
+    median: float
+    sd: float
+    unit: str
+    meaning: str
+    log: bool = True
+    source: str = ""
+
+
+PARAMETERS: tuple[Parameter, ...] = (
+    Parameter("heat_transfer", "equipment", 110.0, 0.30, "W/(m2 K)", "heat transfer",
+              source="DESIGN 80-200 contact or vapour heating; 30 (15-60) across a gas gap"),
+    Parameter("area_exponent", "equipment", 0.60, 0.20, "1",
+              "how the wetted area shrinks with volume", log=False),
+    Parameter("vessel_spread", "equipment", 0.08, 0.35, "1",
+              "spread between fast and slow vessel positions"),
+    Parameter("condenser_limit", "equipment", 1.0, 0.30, "1",
+              "condenser duty relative to its stated power"),
+    Parameter("start_delay", "equipment", 120.0, 0.6, "s", "time before the vacuum bites"),
+    Parameter("boil_over_limit", "equipment", 1.0, 0.45, "1", "boil-over limit"),
+    Parameter("warming_time", "equipment", 120.0, 0.40, "s", "warming of a dry vessel"),
+    Parameter("end_sensitivity", "equipment", 1.0, 0.30, "1",
+              "condenser load at which the run stops, relative to the setting"),
+    Parameter("entrainment", "sample", 1.5, 0.50, "1",
+              "loss while boiling relative to equilibrium"),
+    Parameter("film_transport", "sample", 1.0, 0.9, "1", "loss from the dry film or keeper"),
+    Parameter("hold_up", "sample", 2e-8, 0.7, "m3", "liquid held in a vessel that looks dry"),
+)
+
+NAMES: tuple[str, ...] = tuple(p.name for p in PARAMETERS)
+INDEX: dict[str, int] = {name: i for i, name in enumerate(NAMES)}
+
+
+def natural(z: Array, heating: str = "contact") -> Array:
+    """Natural values [..., K] of standardised parameters z [..., K]."""
+    median = np.array([p.median for p in PARAMETERS])
+    sd = np.array([p.sd for p in PARAMETERS])
+    log = np.array([p.log for p in PARAMETERS])
+    if heating == "gas gap":
+        median = median.copy()
+        median[INDEX["heat_transfer"]] = 30.0
+    z = np.asarray(z, dtype=float)
+    return np.where(log, median * np.exp(sd * z), median + sd * z)

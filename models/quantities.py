@@ -1,0 +1,31 @@
+"""Unit conversion at the edges, and the constants of the trade. Everything inside is SI."""
+
+from __future__ import annotations
+
+from typing import Final
+
+GAS_CONSTANT: Final = 8.31446261815324  # J/(mol K), exact since the 2019 SI
+ZERO_CELSIUS: Final = 273.15  # K
+REFERENCE_TEMPERATURE: Final = 293.15  # K, volumes are given at 20 degC
+ATMOSPHERE: Final = 101325.0  # Pa
+PA_PER_MBAR: Final = 100.0
+
+
+def kelvin(celsius: float) -> float:
+    """Convert degC to K."""
+    return celsius + ZERO_CELSIUS
+
+
+def celsius(kelvin: float) -> float:
+    """Convert K to degC."""
+    return kelvin - ZERO_CELSIUS
+
+
+def pascal(mbar: float) -> float:
+    """Convert mbar to Pa."""
+    return mbar * PA_PER_MBAR
+
+
+def mbar(pascal: float) -> float:
+    """Convert Pa to mbar."""
+    return pascal / PA_PER_MBAR

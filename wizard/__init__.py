@@ -1,0 +1,1 @@
+"""The Streamlit wizard: pages that load, draw and act; nothing is computed here."""
