@@ -1,0 +1,61 @@
+"""What the tool tells the analyst: forecasts and the recommendation. Frozen records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from experiments.job import Setting
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A mean with a central interval, in the unit of the quantity."""
+
+    mean: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a setting is expected to give.
+
+    ``probability`` that every "must" analyte's true mean recovery meets its target and the
+    run finishes in time; ``finish_probability`` and ``boil_over_probability`` of one run.
+    """
+
+    setting: Setting
+    run_time_min: Interval
+    recovery_percent: dict[str, Interval]
+    probability: float
+    finish_probability: float = 1.0
+    boil_over_probability: float = 0.0
+    analyte_probability: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One change of the job that would help, with the figure the run model gives for it."""
+
+    action: str
+    sentence: str
+    probability: float
+    run_time_min: float | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The recommendation, or why there is none yet."""
+
+    status: Literal["recommended", "more trials needed", "nothing qualifies"]
+    reason: str
+    setting: Setting | None
+    compromise: Forecast | None
+    fastest: Forecast | None
+    run_time_min: Interval
+    recovery_percent: dict[str, Interval]
+    probability: float
+    remedies: tuple[Remedy, ...] = ()
+    boil_over_probability: float = 0.0
+    findings: tuple[str, ...] = ()

@@ -1,0 +1,56 @@
+"""Trials: proposed settings and what came back from the bench. Frozen records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from experiments.job import Setting
+
+Outcome = Literal["finished", "not dry", "boil-over", "aborted"]
+OUTCOMES: tuple[Outcome, ...] = ("finished", "not dry", "boil-over", "aborted")
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """One recovery reading in percent of the spike; ``censored`` means "below value"."""
+
+    percent: float
+    censored: bool = False
+
+    def __str__(self) -> str:
+        return f"<{self.percent:g}" if self.censored else f"{self.percent:g}"
+
+
+@dataclass(frozen=True)
+class Result:
+    """What one run gave.
+
+    ``recovery[analyte]`` follows vessel order 1..n with None for "not measured"; when
+    ``is_mean[analyte]`` the single entry is the mean over all vessels. ``corrected``
+    marks recoveries computed against a standard added before evaporation (kept out of
+    the fit).
+    """
+
+    run_time_min: float | None
+    outcome: Outcome = "finished"
+    recovery: dict[str, tuple[Recovery | None, ...]] = field(default_factory=dict)
+    is_mean: dict[str, bool] = field(default_factory=dict)
+    remark: str = ""
+    day: str = ""
+    corrected: bool = False
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A setting, why it is worth running, and its result once recorded."""
+
+    id: str
+    setting: Setting
+    reason: str = ""
+    run_order: int = 0
+    result: Result | None = None
+    state: Literal["pending", "recorded", "withdrawn", "excluded"] = "pending"
+    origin: Literal["proposed", "today", "entered"] = "proposed"
+    run_time_min: dict[str, float] = field(default_factory=dict)  # forecast when proposed
+    recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
