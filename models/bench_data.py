@@ -1,0 +1,51 @@
+"""What the bench gave, packed for learning: one row a run, in SI and natural logarithms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.system import Array
+
+
+@dataclass(frozen=True, eq=False)
+class BenchData:
+    """Runs to learn from; n runs, D simulator columns, F coded factors, A analytes.
+
+    Attributes
+    ----------
+    x : [n, D] rows handed to the simulator
+    coded : [n, F] settings coded so that the window spans 0..1
+    ln_time : [n] ln(run time/s); nan when the run gave none
+    not_dry : [n] the run was still going at ``ln_cap``
+    boiled_over : [n] liquid was thrown out (its recoveries are not used)
+    outcome_known : [n] False for aborted runs
+    recovery : [n, A] mean recovery as a fraction; nan when not measured or not usable
+    recovery_variance : [n, A] variance of that mean at noise scale 1
+    ln_cap : ln of the longest run allowed, s
+    """
+
+    x: Array
+    coded: Array
+    ln_time: Array
+    not_dry: NDArray[np.bool_]
+    boiled_over: NDArray[np.bool_]
+    outcome_known: NDArray[np.bool_]
+    recovery: Array
+    recovery_variance: Array
+    ln_cap: float
+
+    @property
+    def runs(self) -> int:
+        return len(self.x)
+
+    def without(self, row: int) -> BenchData:
+        """The same runs less one (for leave-one-out)."""
+        keep = np.arange(self.runs) != row
+        return BenchData(
+            self.x[keep], self.coded[keep], self.ln_time[keep], self.not_dry[keep],
+            self.boiled_over[keep], self.outcome_known[keep], self.recovery[keep],
+            self.recovery_variance[keep], self.ln_cap,
+        )

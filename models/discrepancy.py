@@ -1,0 +1,168 @@
+"""Gaussian-process discrepancy between the run model and the bench, given each particle.
+
+Each posterior particle carries its own amplitude, noise scale and length, so a particle
+whose physics explains the data needs little discrepancy and one that does not needs much;
+the data weigh the two (Kennedy & O'Hagan 2001, J. R. Stat. Soc. B 63:425). The kernel is
+squared exponential over coded factors. Output 0 is ln(run time), outputs 1..A are
+recovery fractions.
+
+======== ======================================================= ==========
+symbol   meaning                                                 shape
+======== ======================================================= ==========
+d2       squared coded distance between runs                     [n, n]
+amp      discrepancy standard deviation                          [P, O]
+var      noise variance of each reading; inf where there is none [P, n, O]
+r        reading minus run model                                 [P, n, O]
+L        Cholesky factor of amp^2 k + diag(var), used rows only
+w        L^-1 r
+======== ======================================================= ==========
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+from models.system import Array
+
+
+@njit(cache=True)
+def factor(d2: Array, amp: float, length: float, var: Array, rows: NDArray[np.int64]) -> Array:
+    """Lower Cholesky factor of amp^2 exp(-d2/2 l^2) + diag(var) over ``rows``."""
+    m = rows.shape[0]
+    low = np.empty((m, m))
+    for i in range(m):
+        for j in range(i + 1):
+            a, b = rows[i], rows[j]
+            value = amp * amp * math.exp(-0.5 * d2[a, b] / (length * length))
+            if i == j:
+                value += var[a] + 1e-12
+            for k in range(j):
+                value -= low[i, k] * low[j, k]
+            low[i, j] = math.sqrt(max(value, 1e-14)) if i == j else value / low[j, j]
+    return low
+
+
+@njit(cache=True)
+def whiten(low: Array, values: Array) -> Array:
+    """Solve L u = values by forward substitution."""
+    m = low.shape[0]
+    u = np.empty(m)
+    for i in range(m):
+        total = values[i]
+        for k in range(i):
+            total -= low[i, k] * u[k]
+        u[i] = total / low[i, i]
+    return u
+
+
+@njit(cache=True, parallel=True)
+def gaussian_evidence(d2: Array, amp: Array, length: Array, var: Array, r: Array) -> Array:
+    """Log density [P] of residuals r [P, n] with variances var [P, n] (inf: no reading)."""
+    count, n = r.shape
+    out = np.zeros(count)
+    for p in prange(count):
+        rows = np.flatnonzero(np.isfinite(var[p]))
+        if rows.shape[0] == 0:
+            continue
+        low = factor(d2, amp[p], length[p], var[p], rows)
+        u = whiten(low, r[p][rows])
+        total = 0.0
+        for i in range(rows.shape[0]):
+            total -= 0.5 * u[i] * u[i] + math.log(low[i, i])
+        out[p] = total
+    return out
+
+
+@njit(cache=True, parallel=True)
+def condition(
+    d2: Array,
+    d2_new: Array,
+    amp: Array,
+    length: Array,
+    var: Array,
+    r: Array,
+    path: Array,
+    path_new: Array,
+    noise: Array,
+) -> tuple[Array, Array, Array]:
+    """Discrepancy at new settings given the residuals.
+
+    Parameters
+    ----------
+    d2 : [n, n] and d2_new : [M, n] squared coded distances
+    amp : [P, O]; length : [P]; var, r : [P, n, O]
+    path : [P, n, O], path_new : [P, M, O] one prior path of unit amplitude per particle
+    noise : [P, n, O] standard normal draws
+
+    Returns
+    -------
+    mean, sd, sample : [P, M, O]; ``sample`` is one joint draw over all M (Matheron's rule)
+    """
+    count, n, outputs = r.shape
+    points = d2_new.shape[0]
+    mean = np.zeros((count, points, outputs))
+    sd = np.zeros((count, points, outputs))
+    sample = np.zeros((count, points, outputs))
+    for p in prange(count):
+        kernel = np.exp(-0.5 * d2_new / (length[p] * length[p]))
+        for o in range(outputs):
+            a2 = amp[p, o] * amp[p, o]
+            rows = np.flatnonzero(np.isfinite(var[p, :, o]))
+            low = factor(d2, amp[p, o], length[p], var[p, :, o], rows)
+            m = rows.shape[0]
+            own = np.empty(m)
+            drawn = np.empty(m)
+            for i in range(m):
+                j = rows[i]
+                own[i] = r[p, j, o]
+                drawn[i] = (
+                    own[i] - amp[p, o] * path[p, j, o] - math.sqrt(var[p, j, o]) * noise[p, j, o]
+                )
+            w = whiten(low, own)
+            w_drawn = whiten(low, drawn)
+            u = np.empty(m)
+            for q in range(points):
+                shift = 0.0
+                shift_drawn = 0.0
+                square = 0.0
+                for i in range(m):
+                    total = kernel[q, rows[i]]
+                    for k in range(i):
+                        total -= low[i, k] * u[k]
+                    u[i] = total / low[i, i]
+                    shift += u[i] * w[i]
+                    shift_drawn += u[i] * w_drawn[i]
+                    square += u[i] * u[i]
+                mean[p, q, o] = a2 * shift
+                sd[p, q, o] = math.sqrt(max(a2 - a2 * a2 * square, 0.0))
+                sample[p, q, o] = amp[p, o] * path_new[p, q, o] + a2 * shift_drawn
+    return mean, sd, sample
+
+
+def squared_distance(a: Array, b: Array) -> Array:
+    """Squared Euclidean distance [len(a), len(b)] of coded settings."""
+    return np.sum((a[:, None, :] - b[None, :, :]) ** 2, axis=2)
+
+
+class PriorPaths:
+    """Random functions of the squared-exponential kernel by random Fourier features.
+
+    (Rahimi & Recht 2007.) One path of unit amplitude for each particle and output.
+    """
+
+    def __init__(
+        self, particles: int, outputs: int, factors: int, rng: np.random.Generator,
+        features: int = 96,
+    ) -> None:
+        self._frequency = rng.standard_normal((features, factors))
+        self._phase = rng.uniform(0.0, 2.0 * np.pi, features)
+        self._weight = rng.standard_normal((particles, features, outputs)) * np.sqrt(2 / features)
+
+    def at(self, coded: Array, length: Array) -> Array:
+        """Values [P, M, O] at coded settings [M, F] for each particle's length [P]."""
+        phase = (coded @ self._frequency.T)[None, :, :] / length[:, None, None] + self._phase
+        return np.cos(phase) @ self._weight
