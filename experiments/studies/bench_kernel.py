@@ -1,0 +1,329 @@
+"""A vacuum-evaporation batch as the simulated benches play it; SI units, compiled.
+
+Written apart from :mod:`models.run_model` and with other closures on purpose: every vessel
+position is a state of its own, the step is implicit in the chamber pressure, wetted area,
+film-boiling, condenser and end-loss laws differ. A study on these benches therefore tests
+the tool on physics it does not contain.
+
+======== =====================================================
+symbol   meaning
+======== =====================================================
+V, S, A  vessel positions, solvents (keeper last), analytes
+N        settings
+n        [V, S] moles of solvent in each vessel
+temp     [V] K, liquid or dry vessel
+left     [V, A] surviving share of each analyte
+======== =====================================================
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from experiments.studies.bench_vessel import (
+    GAS,
+    bubble_temperature,
+    condenser_room,
+    evaporation_enthalpy,
+    heat_conductance,
+    lose_analytes,
+    slip_pressure,
+    volume_of,
+)
+from models.system import Array
+
+ATMOSPHERE = 101325.0
+SHORTEST, LONGEST = 1.5, 12.0  # s, steps of the implicit integration
+PRESSURE_CHANGE, VOLUME_CHANGE = 0.04, 0.08  # relative change a step aims at
+FINISHED, NOT_DRY, BOIL_OVER = 0, 1, 2
+
+
+class Liquid(NamedTuple):
+    """Solvents and analytes of a bench.
+
+    ``antoine`` [S, 3]: ln(P/Pa) = a - b / (T + c). ``boil``, ``critical`` [S] K and
+    ``h_boil`` [S] J/mol give the enthalpy of vaporisation by Watson's rule. ``margules``
+    [S, S] two-suffix at 313.15 K. ``ln_p25`` [A] ln Pa and ``slope`` [A] K (dH/R) of the
+    analytes, ``ln_gamma`` [A, S] at 313.15 K, ``residue_gamma`` [A], ``spike`` [A] mol,
+    ``thermal`` [A] 1/s at 313.15 K, ``molar`` [A] kg/mol.
+    """
+
+    antoine: Array
+    boil: Array
+    critical: Array
+    h_boil: Array
+    molar_volume: Array
+    heat_capacity: Array
+    margules: Array
+    ln_p25: Array
+    slope: Array
+    ln_gamma: Array
+    residue_gamma: Array
+    spike: Array
+    thermal: Array
+    molar: Array
+
+
+class Rig(NamedTuple):
+    """The true evaporator: what no job file tells.
+
+    ``position`` [V] relative heat transfer, ``dry_volume`` [V] m3, ``warming`` [V] s;
+    ``laws`` is (area law 0..2, gas gap 0/1, rule void below the condenser 0/1).
+    """
+
+    position: Array
+    dry_volume: Array
+    warming: Array
+    laws: Array
+    heat_transfer: float
+    full_area: float
+    capacity: float
+    area_shape: float
+    area_floor: float
+    film_boiling: float
+    glass: float
+    wall_lag: float
+    start_delay: float
+    ramp_start: float
+    pump: float
+    chamber: float
+    condenser_temperature: float
+    condenser_power: float
+    condenser_half: float
+    condenser_warming: float
+    load_lag: float
+    end_share: float
+    velocity_limit: float
+    fill_limit: float
+    enrichment: float
+    enrichment_slope: float
+    carry_over: float
+    film_area: float
+    diffusion_path: float
+    accommodation: float
+    residue: float
+    activation: float
+    max_time: float
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt):
+    """Vapour all wet vessels make in a step at that pressure, mol/s, and its enthalpy, W."""
+    moles = 0.0
+    power = 0.0
+    single = n.shape[1] == 1
+    t_bub = bubble_temperature(pressure, n[0], temp[0], liquid) if single else 0.0
+    enthalpy = evaporation_enthalpy(t_bub, n[0], liquid) if single else 1.0
+    for v in range(n.shape[0]):
+        if state[v] == 0:
+            if not single:
+                t_bub = bubble_temperature(pressure, n[v], temp[v], liquid)
+            heat = conductance[v] * (wall - t_bub) * dt + capacity[v] * (temp[v] - t_bub)
+            if heat > 0.0 and (wall > t_bub or temp[v] > t_bub):
+                if not single:
+                    enthalpy = evaporation_enthalpy(t_bub, n[v], liquid)
+                made = min(heat / enthalpy, n[v].sum())
+                moles += made / dt
+                power += made / dt * enthalpy
+    return moles, power
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _excess(pressure, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt):
+    """Vapour made less vapour removed, mol/s, and the power condensed, W."""
+    moles, power = _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt)
+    room = condenser_room(pressure, cold, mean, liquid, rig)
+    pumped = rig.pump * pressure / (GAS * 293.15)
+    if moles <= 0.0:
+        return -pumped, 0.0
+    enthalpy = power / moles
+    slip = min(rig.pump * slip_pressure(cold, mean, liquid) / (GAS * 293.15), moles)
+    return moles - pumped - room / enthalpy, min(room, (moles - slip) * enthalpy)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _chamber_pressure(
+    low, old, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
+):
+    """Pressure at which vapour made and removed agree, at least ``low``; condensed power."""
+    f_low, condensed = _excess(
+        low, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
+    )
+    if f_low <= 0.0 or low >= ATMOSPHERE:
+        return low, condensed
+    a = low
+    b = min(max(old, low) * 1.03 + 1.0, ATMOSPHERE)
+    f_b, condensed = _excess(
+        b, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
+    )
+    while f_b > 0.0 and b < ATMOSPHERE:
+        a = b
+        f_low = f_b
+        b = min(b * 1.3, ATMOSPHERE)
+        f_b, condensed = _excess(
+            b, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
+        )
+    if f_b > 0.0:
+        return b, condensed
+    root = b
+    for _ in range(40):  # Illinois variant of the secant rule on a bracket
+        root = b - f_b * (b - a) / (f_b - f_low)
+        f_root, condensed = _excess(
+            root, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
+        )
+        if abs(f_root) < 1e-9 or abs(b - a) < 1e-4 * root:
+            break
+        if f_root * f_b < 0.0:
+            a = b
+            f_low = f_b
+        else:
+            f_low *= 0.5
+        b = root
+        f_b = f_root
+    return root, condensed
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _next_step(dt, pressure, old_pressure, volume, old_volume, state, lag):
+    """Length of the next step, s: pressure, volumes and load lag change little in it."""
+    step = min(LONGEST, 0.4 * lag)
+    if pressure != old_pressure:
+        step = min(step, PRESSURE_CHANGE * pressure * dt / abs(old_pressure - pressure))
+    for v in range(volume.shape[0]):
+        if state[v] == 0 and old_volume[v] > volume[v]:
+            step = min(step, VOLUME_CHANGE * volume[v] * dt / (old_volume[v] - volume[v]))
+    return max(step, SHORTEST)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
+    """Play one batch.
+
+    Parameters
+    ----------
+    setting : [4] set temperature K, ramp rate Pa/s, end pressure Pa, hold s
+    control : 0 condenser load, 1 weighing, 2 cold tip
+    fill : [S] m3 of each solvent, keeper last
+    left : [V, A] written: surviving share of each analyte
+
+    Returns
+    -------
+    run time s, status, boil-over index, wettest vessel's solvent left m3
+    """
+    wall_set, rate, end_pressure, hold = setting[0], setting[1], setting[2], setting[3]
+    vessels, solvents = rig.position.shape[0], fill.shape[0]
+    n = np.empty((vessels, solvents))
+    for v in range(vessels):
+        for j in range(solvents):
+            n[v, j] = fill[j] / liquid.molar_volume[j]
+    temp = np.full(vessels, 293.15)
+    state = np.zeros(vessels, np.int64)  # 0 wet, 1 dry, 2 held by a cold tip
+    conductance = np.zeros(vessels)
+    capacity = np.ones(vessels)
+    mean = fill.copy()
+    loss = np.zeros_like(left)
+    pressure, cold = ATMOSPHERE, rig.condenser_temperature
+    ramp_begun, time, load, peak, index = -1.0, 0.0, 0.0, 0.0, 0.0
+    low_since = -1.0
+    status = NOT_DRY
+    void = rig.laws[2] > 0 and condenser_room(end_pressure, cold, fill, liquid, rig) <= 0.0
+    volume = np.empty(vessels)
+    old_volume = np.empty(vessels)
+    step = SHORTEST
+    while time < rig.max_time:
+        dt = step
+        old_pressure = pressure
+        if low_since >= 0.0 and low_since + hold - time < dt:
+            dt = max(low_since + hold - time, 1e-6)
+        wall = wall_set - (wall_set - 293.15) * np.exp(-time / max(rig.wall_lag, 1e-3))
+        for v in range(vessels):
+            old_volume[v] = volume_of(n[v], liquid)
+            if state[v] == 0:
+                heat_conductance(v, n, pressure, temp[v], wall, fill, liquid, rig,
+                                 conductance, capacity)
+        floor = ATMOSPHERE
+        if time >= rig.start_delay:
+            floor = pressure * np.exp(-rig.pump / rig.chamber * dt)
+            if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
+                ramp_begun = time
+            plan = rig.ramp_start
+            if ramp_begun >= 0.0:
+                plan = max(end_pressure, rig.ramp_start - rate * (time + dt - ramp_begun))
+            floor = max(floor, plan)
+        pressure, condensed = _chamber_pressure(
+            floor, pressure, cold, mean, n, temp, state, wall, conductance, capacity,
+            liquid, rig, dt
+        )
+        mean[:] = 1e-12
+        for v in range(vessels):
+            index = max(index, lose_analytes(
+                v, dt, pressure, wall, n, temp, state, control, end_volume, fill,
+                conductance, capacity, liquid, rig, mean, loss
+            ))
+            volume[v] = volume_of(n[v], liquid)
+        step = _next_step(dt, pressure, old_pressure, volume, old_volume, state, rig.load_lag)
+        before = load
+        load += (condensed - load) * (1.0 - np.exp(-dt / rig.load_lag))
+        cold = rig.condenser_temperature + rig.condenser_warming * load
+        peak = max(peak, load)
+        time += dt
+        if control == 1:
+            if volume.mean() <= end_volume:
+                over = (end_volume - volume.mean()) / (old_volume.mean() - volume.mean())
+                time -= over * dt
+                status = FINISHED
+                break
+            continue
+        threshold = rig.end_share * peak
+        settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0 and not void
+        if low_since >= 0.0 and time >= low_since + hold - 1e-9 and settled:
+            status = FINISHED
+            break
+        if settled and load <= threshold:
+            if low_since < 0.0:
+                share = (before - threshold) / (before - load) if before > threshold else 1.0
+                low_since = time - dt * (1.0 - share)
+        else:
+            low_since = -1.0
+    left[:] = np.exp(-loss)
+    rest = _left_wet(n, state, has_keeper, control, fill, end_volume, liquid)
+    if rest > 0.0:
+        status = NOT_DRY
+    if status == FINISHED and index > 1.0:
+        status = BOIL_OVER
+    return time, status, index, rest
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _left_wet(n, state, has_keeper, control, fill, end_volume, liquid):
+    """Solvent beyond what the job allows in the wettest vessel, m3 (0: done)."""
+    worst = 0.0
+    for v in range(n.shape[0]):
+        if control == 1 or state[v] != 0:
+            continue
+        over = volume_of(n[v], liquid)
+        if control == 2:
+            over -= 1.2 * end_volume
+        elif has_keeper:
+            keeper = n[v, n.shape[1] - 1] * liquid.molar_volume[n.shape[1] - 1]
+            over = over - keeper - 0.5 * fill[fill.shape[0] - 1] - 1e-7
+        worst = max(worst, over)
+    return worst
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def run_many(settings, fills, has_keeper, control, end_volumes, liquid, rig):
+    """Play N batches: run time [N] s, status [N], boil-over index [N], left [N, V, A]."""
+    count = settings.shape[0]
+    time = np.empty(count)
+    status = np.empty(count, np.int64)
+    index = np.empty(count)
+    left = np.empty((count, rig.position.shape[0], liquid.spike.shape[0]))
+    for i in range(count):
+        time[i], status[i], index[i], _ = run(
+            settings[i], has_keeper, control, fills[i], end_volumes[i], liquid, rig, left[i]
+        )
+    return time, status, index, left
