@@ -156,7 +156,8 @@ class Bench:
 
     def feasible(self, truth: Truth) -> np.ndarray[Any, np.dtype[np.bool_]]:
         """[N] finished in time, nothing thrown out, every target met."""
-        return (truth.status == 0) & np.asarray((truth.mean >= self.targets - 1e-9).all(axis=1))
+        met = (truth.mean >= self.targets - 1e-9).all(axis=1)
+        return np.asarray((truth.status == 0) & met)
 
     def is_feasible(self, setting: Setting) -> bool:
         """Whether a setting is truly feasible."""
@@ -185,7 +186,9 @@ class Bench:
         limit_z = float(rng.standard_normal())
         day_rng = np.random.default_rng(int(rng.integers(2**62)))
         if day is not None:
-            source = rng.bit_generator.seed_seq  # type: ignore[attr-defined]
+            source = rng.bit_generator.seed_seq
+            if not isinstance(source, np.random.SeedSequence):
+                raise TypeError("Day effects need a generator made by numpy.random.default_rng.")
             day_rng = np.random.default_rng(
                 np.random.SeedSequence(entropy=source.entropy, spawn_key=(1000 + day,))
             )

@@ -18,13 +18,13 @@ left     [V, A] surviving share of each analyte
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numba import njit
 
+from experiments.studies.bench_records import Liquid, Rig
 from experiments.studies.bench_vessel import (
     GAS,
+    State,
     bubble_temperature,
     condenser_room,
     evaporation_enthalpy,
@@ -41,76 +41,11 @@ PRESSURE_CHANGE, VOLUME_CHANGE = 0.04, 0.08  # relative change a step aims at
 FINISHED, NOT_DRY, BOIL_OVER = 0, 1, 2
 
 
-class Liquid(NamedTuple):
-    """Solvents and analytes of a bench.
-
-    ``antoine`` [S, 3]: ln(P/Pa) = a - b / (T + c). ``boil``, ``critical`` [S] K and
-    ``h_boil`` [S] J/mol give the enthalpy of vaporisation by Watson's rule. ``margules``
-    [S, S] two-suffix at 313.15 K. ``ln_p25`` [A] ln Pa and ``slope`` [A] K (dH/R) of the
-    analytes, ``ln_gamma`` [A, S] at 313.15 K, ``residue_gamma`` [A], ``spike`` [A] mol,
-    ``thermal`` [A] 1/s at 313.15 K, ``molar`` [A] kg/mol.
-    """
-
-    antoine: Array
-    boil: Array
-    critical: Array
-    h_boil: Array
-    molar_volume: Array
-    heat_capacity: Array
-    margules: Array
-    ln_p25: Array
-    slope: Array
-    ln_gamma: Array
-    residue_gamma: Array
-    spike: Array
-    thermal: Array
-    molar: Array
-
-
-class Rig(NamedTuple):
-    """The true evaporator: what no job file tells.
-
-    ``position`` [V] relative heat transfer, ``dry_volume`` [V] m3, ``warming`` [V] s;
-    ``laws`` is (area law 0..2, gas gap 0/1, rule void below the condenser 0/1).
-    """
-
-    position: Array
-    dry_volume: Array
-    warming: Array
-    laws: Array
-    heat_transfer: float
-    full_area: float
-    capacity: float
-    area_shape: float
-    area_floor: float
-    film_boiling: float
-    glass: float
-    wall_lag: float
-    start_delay: float
-    ramp_start: float
-    pump: float
-    chamber: float
-    condenser_temperature: float
-    condenser_power: float
-    condenser_half: float
-    condenser_warming: float
-    load_lag: float
-    end_share: float
-    velocity_limit: float
-    fill_limit: float
-    enrichment: float
-    enrichment_slope: float
-    carry_over: float
-    film_area: float
-    diffusion_path: float
-    accommodation: float
-    residue: float
-    activation: float
-    max_time: float
-
-
 @njit(cache=True, nogil=True, error_model="numpy")
-def _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt):
+def _vapour(
+    pressure: float, n: Array, temp: Array, state: State, wall: float, conductance: Array,
+    capacity: Array, liquid: Liquid, dt: float,
+) -> tuple[float, float]:
     """Vapour all wet vessels make in a step at that pressure, mol/s, and its enthalpy, W."""
     moles = 0.0
     power = 0.0
@@ -132,7 +67,10 @@ def _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _excess(pressure, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt):
+def _excess(
+    pressure: float, cold: float, mean: Array, n: Array, temp: Array, state: State, wall: float,
+    conductance: Array, capacity: Array, liquid: Liquid, rig: Rig, dt: float,
+) -> tuple[float, float]:
     """Vapour made less vapour removed, mol/s, and the power condensed, W."""
     moles, power = _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt)
     room = condenser_room(pressure, cold, mean, liquid, rig)
@@ -146,8 +84,9 @@ def _excess(pressure, cold, mean, n, temp, state, wall, conductance, capacity, l
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _chamber_pressure(
-    low, old, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
-):
+    low: float, old: float, cold: float, mean: Array, n: Array, temp: Array, state: State,
+    wall: float, conductance: Array, capacity: Array, liquid: Liquid, rig: Rig, dt: float,
+) -> tuple[float, float]:
     """Pressure at which vapour made and removed agree, at least ``low``; condensed power."""
     f_low, condensed = _excess(
         low, cold, mean, n, temp, state, wall, conductance, capacity, liquid, rig, dt
@@ -187,7 +126,10 @@ def _chamber_pressure(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _next_step(dt, pressure, old_pressure, volume, old_volume, state, lag):
+def _next_step(
+    dt: float, pressure: float, old_pressure: float, volume: Array, old_volume: Array,
+    state: State, lag: float,
+) -> float:
     """Length of the next step, s: pressure, volumes and load lag change little in it."""
     step = min(LONGEST, 0.4 * lag)
     if pressure != old_pressure:
@@ -199,7 +141,23 @@ def _next_step(dt, pressure, old_pressure, volume, old_volume, state, lag):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
+def _lowest_pressure(
+    time: float, dt: float, ramp_begun: float, pressure: float, setting: Array, rig: Rig
+) -> float:
+    """Pressure the programme and the pump allow at the end of the step, Pa."""
+    if time < rig.start_delay:
+        return ATMOSPHERE
+    plan = rig.ramp_start
+    if ramp_begun >= 0.0:
+        plan = max(setting[2], rig.ramp_start - setting[1] * (time + dt - ramp_begun))
+    return float(max(pressure * np.exp(-rig.pump / rig.chamber * dt), plan))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def run(
+    setting: Array, has_keeper: bool, control: int, fill: Array, end_volume: float,
+    liquid: Liquid, rig: Rig, left: Array,
+) -> tuple[float, int, float]:
     """Play one batch.
 
     Parameters
@@ -211,9 +169,9 @@ def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
 
     Returns
     -------
-    run time s, status, boil-over index, wettest vessel's solvent left m3
+    run time s, status, boil-over index
     """
-    wall_set, rate, end_pressure, hold = setting[0], setting[1], setting[2], setting[3]
+    wall_set, end_pressure, hold = setting[0], setting[2], setting[3]
     vessels, solvents = rig.position.shape[0], fill.shape[0]
     n = np.empty((vessels, solvents))
     for v in range(vessels):
@@ -242,17 +200,11 @@ def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
         for v in range(vessels):
             old_volume[v] = volume_of(n[v], liquid)
             if state[v] == 0:
-                heat_conductance(v, n, pressure, temp[v], wall, fill, liquid, rig,
+                heat_conductance(v, n, pressure, temp[v], wall, liquid, rig,
                                  conductance, capacity)
-        floor = ATMOSPHERE
-        if time >= rig.start_delay:
-            floor = pressure * np.exp(-rig.pump / rig.chamber * dt)
-            if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
-                ramp_begun = time
-            plan = rig.ramp_start
-            if ramp_begun >= 0.0:
-                plan = max(end_pressure, rig.ramp_start - rate * (time + dt - ramp_begun))
-            floor = max(floor, plan)
+        if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
+            ramp_begun = time
+        floor = _lowest_pressure(time, dt, ramp_begun, pressure, setting, rig)
         pressure, condensed = _chamber_pressure(
             floor, pressure, cold, mean, n, temp, state, wall, conductance, capacity,
             liquid, rig, dt
@@ -260,7 +212,7 @@ def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
         mean[:] = 1e-12
         for v in range(vessels):
             index = max(index, lose_analytes(
-                v, dt, pressure, wall, n, temp, state, control, end_volume, fill,
+                v, dt, pressure, wall, n, temp, state, control, end_volume,
                 conductance, capacity, liquid, rig, mean, loss
             ))
             volume[v] = volume_of(n[v], liquid)
@@ -294,11 +246,14 @@ def run(setting, has_keeper, control, fill, end_volume, liquid, rig, left):
         status = NOT_DRY
     if status == FINISHED and index > 1.0:
         status = BOIL_OVER
-    return time, status, index, rest
+    return time, status, index
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _left_wet(n, state, has_keeper, control, fill, end_volume, liquid):
+def _left_wet(
+    n: Array, state: State, has_keeper: bool, control: int, fill: Array, end_volume: float,
+    liquid: Liquid,
+) -> float:
     """Solvent beyond what the job allows in the wettest vessel, m3 (0: done)."""
     worst = 0.0
     for v in range(n.shape[0]):
@@ -315,7 +270,10 @@ def _left_wet(n, state, has_keeper, control, fill, end_volume, liquid):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def run_many(settings, fills, has_keeper, control, end_volumes, liquid, rig):
+def run_many(
+    settings: Array, fills: Array, has_keeper: bool, control: int, end_volumes: Array,
+    liquid: Liquid, rig: Rig,
+) -> tuple[Array, State, Array, Array]:
     """Play N batches: run time [N] s, status [N], boil-over index [N], left [N, V, A]."""
     count = settings.shape[0]
     time = np.empty(count)
@@ -323,7 +281,7 @@ def run_many(settings, fills, has_keeper, control, end_volumes, liquid, rig):
     index = np.empty(count)
     left = np.empty((count, rig.position.shape[0], liquid.spike.shape[0]))
     for i in range(count):
-        time[i], status[i], index[i], _ = run(
+        time[i], status[i], index[i] = run(
             settings[i], has_keeper, control, fills[i], end_volumes[i], liquid, rig, left[i]
         )
     return time, status, index, left

@@ -162,8 +162,8 @@ def solvent_constants(name: str) -> tuple[tuple[float, float, float], float, flo
     from chemicals.vapor_pressure import Psat_data_AntoinePoling
 
     cas = SOLVENTS[name].cas
-    row = Psat_data_AntoinePoling.loc[cas]
-    antoine = (LN10 * float(row["A"]), LN10 * float(row["B"]), float(row["C"]))
+    a, b, c = Psat_data_AntoinePoling.loc[cas, ["A", "B", "C"]].to_numpy(dtype=float)
+    antoine = (LN10 * float(a), LN10 * float(b), float(c))
     return antoine, float(chemicals.Tb(cas)), float(chemicals.Tc(cas))
 
 

@@ -8,16 +8,22 @@ that saturates, end loss through a boundary layer in series with surface kinetic
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
+from experiments.studies.bench_records import Liquid, Rig
+from models.system import Array
+
+State = np.ndarray[Any, np.dtype[np.int64]]
 GAS = 8.31446261815324
 ACTIVITY_TEMPERATURE = 313.15
 DIFFUSIVITY = 7e-6  # m2/s of a semi-volatile vapour at 298 K and 1 atm (order of magnitude)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _partial(temperature, n, liquid, out):
+def _partial(temperature: float, n: Array, liquid: Liquid, out: Array) -> float:
     """Partial pressures of the solvents over the liquid, Pa, into ``out``; returns the sum."""
     count = n.shape[0]
     total = n.sum()
@@ -40,12 +46,11 @@ def _partial(temperature, n, liquid, out):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def bubble_temperature(pressure, n, guess, liquid):
+def bubble_temperature(pressure: float, n: Array, guess: float, liquid: Liquid) -> float:
     """Temperature at which the liquid boils at that pressure, K (Newton on ln P)."""
     if n.shape[0] == 1:
-        return liquid.antoine[0, 1] / (liquid.antoine[0, 0] - np.log(pressure)) - (
-            liquid.antoine[0, 2]
-        )
+        above = liquid.antoine[0, 1] / (liquid.antoine[0, 0] - np.log(pressure))
+        return float(above - liquid.antoine[0, 2])
     part = np.empty(n.shape[0])
     temperature = guess
     for _ in range(30):
@@ -62,12 +67,12 @@ def bubble_temperature(pressure, n, guess, liquid):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def evaporation_enthalpy(temperature, n, liquid):
+def evaporation_enthalpy(temperature: float, n: Array, liquid: Liquid) -> float:
     """Enthalpy of the vapour leaving the liquid, J/mol, by Watson's rule (exponent 0.38)."""
     count = n.shape[0]
     if count == 1:
         reduced = (liquid.critical[0] - temperature) / (liquid.critical[0] - liquid.boil[0])
-        return liquid.h_boil[0] * reduced**0.38
+        return float(liquid.h_boil[0] * reduced**0.38)
     part = np.empty(count)
     total = _partial(temperature, n, liquid, part)
     value = 0.0
@@ -78,7 +83,7 @@ def evaporation_enthalpy(temperature, n, liquid):
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def volume_of(n, liquid):
+def volume_of(n: Array, liquid: Liquid) -> float:
     """Liquid volume, m3."""
     total = 0.0
     for j in range(n.shape[0]):
@@ -87,7 +92,9 @@ def volume_of(n, liquid):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def condenser_room(pressure, cold, mean, liquid, rig):
+def condenser_room(
+    pressure: float, cold: float, mean: Array, liquid: Liquid, rig: Rig
+) -> float:
     """Heat the condenser can take at that pressure, W; 0 where the vapour stays a gas.
 
     ``mean`` [S] is the composition of the vapour on its way (any scale).
@@ -103,22 +110,25 @@ def condenser_room(pressure, cold, mean, liquid, rig):
     if drive <= 0.0:
         return 0.0
     powered = drive**0.75
-    return rig.condenser_power * powered / (powered + rig.condenser_half**0.75)
+    return float(rig.condenser_power * powered / (powered + rig.condenser_half**0.75))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def slip_pressure(cold, mean, liquid):
+def slip_pressure(cold: float, mean: Array, liquid: Liquid) -> float:
     """Pressure of the vapour that leaves a working condenser for the pump, Pa."""
     total = mean.sum()
     value = 0.0
     for j in range(mean.shape[0]):
         value += mean[j] / total * (liquid.antoine[j, 0] - liquid.antoine[j, 1] / (
             cold + liquid.antoine[j, 2]))
-    return np.exp(value)
+    return float(np.exp(value))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def heat_conductance(v, n, pressure, liquid_t, wall, fill, liquid, rig, conductance, capacity):
+def heat_conductance(
+    v: int, n: Array, pressure: float, liquid_t: float, wall: float, liquid: Liquid, rig: Rig,
+    conductance: Array, capacity: Array,
+) -> None:
     """Write the heat conductance [V] W/K and heat capacity [V] J/K of a wet vessel."""
     share = min(volume_of(n[v], liquid) / rig.capacity, 1.0)
     law = rig.laws[0]
@@ -142,23 +152,26 @@ def heat_conductance(v, n, pressure, liquid_t, wall, fill, liquid, rig, conducta
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _transfer(molar, pressure, temperature, rig):
+def _transfer(molar: float, pressure: float, temperature: float, rig: Rig) -> float:
     """Mass transfer coefficient m/s: boundary layer in series with surface kinetics."""
     diffusive = (
         DIFFUSIVITY * (101325.0 / pressure) * (temperature / 298.15) ** 1.75 / rig.diffusion_path
     )
     kinetic = rig.accommodation * np.sqrt(GAS * temperature / (2.0 * np.pi * molar))
-    return 1.0 / (1.0 / diffusive + 1.0 / kinetic)
+    return float(1.0 / (1.0 / diffusive + 1.0 / kinetic))
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _ln_pressure(i, temperature, liquid):
-    return liquid.ln_p25[i] - liquid.slope[i] * (1.0 / temperature - 1.0 / 298.15)
+def _ln_pressure(i: int, temperature: float, liquid: Liquid) -> float:
+    change = liquid.slope[i] * (1.0 / temperature - 1.0 / 298.15)
+    return float(liquid.ln_p25[i] - change)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _ln_escaping(i, temperature, n, total, liquid):
-    """ln of gamma times vapour pressure of an analyte over its liquid."""
+def _ln_escaping(
+    i: int, temperature: float, n: Array, total: float, liquid: Liquid
+) -> float:
+    """Ln of gamma times vapour pressure of an analyte over its liquid."""
     ln_gamma = 0.0
     for j in range(n.shape[0]):
         ln_gamma += n[j] / total * liquid.ln_gamma[i, j]
@@ -166,7 +179,9 @@ def _ln_escaping(i, temperature, n, total, liquid):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _decay(v, dt, temperature, liquid, rig, loss):
+def _decay(
+    v: int, dt: float, temperature: float, liquid: Liquid, rig: Rig, loss: Array
+) -> None:
     """First-order thermal loss (Arrhenius from 313.15 K)."""
     for i in range(loss.shape[1]):
         if liquid.thermal[i] > 0.0:
@@ -175,7 +190,9 @@ def _decay(v, dt, temperature, liquid, rig, loss):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _lose_from_film(v, dt, pressure, temperature, liquid, rig, loss):
+def _lose_from_film(
+    v: int, dt: float, pressure: float, temperature: float, liquid: Liquid, rig: Rig, loss: Array
+) -> None:
     """Loss from a dry vessel: mole fraction of what is left in the residue."""
     film = rig.residue
     for i in range(loss.shape[1]):
@@ -192,7 +209,10 @@ def _lose_from_film(v, dt, pressure, temperature, liquid, rig, loss):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _lose_from_still(v, dt, pressure, temperature, n, liquid, rig, loss):
+def _lose_from_still(
+    v: int, dt: float, pressure: float, temperature: float, n: Array, liquid: Liquid, rig: Rig,
+    loss: Array,
+) -> None:
     """Diffusive loss of solvent and analytes from a liquid that does not boil."""
     part = np.empty(n.shape[1])
     total = n[v].sum()
@@ -207,12 +227,16 @@ def _lose_from_still(v, dt, pressure, temperature, n, liquid, rig, loss):
         )
         loss[v, i] += rate * dt
     for j in range(n.shape[1]):
-        rate = surface * _transfer(0.15, pressure, temperature, rig) * part[j] / (GAS * temperature)
+        moving = surface * _transfer(0.15, pressure, temperature, rig)
+        rate = moving * part[j] / (GAS * temperature)
         n[v, j] *= np.exp(-rate * dt / max(n[v, j], 1e-12))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _boil_off(v, made, rate, pressure, temperature, n, liquid, rig, mean, loss):
+def _boil_off(
+    v: int, made: float, rate: float, pressure: float, temperature: float, n: Array,
+    liquid: Liquid, rig: Rig, mean: Array, loss: Array,
+) -> float:
     """Take ``made`` moles of vapour out of the vessel; returns the vapour velocity, m/s."""
     part = np.empty(n.shape[1])
     pieces = 1 + int(6.0 * made / n[v].sum())
@@ -236,9 +260,10 @@ def _boil_off(v, made, rate, pressure, temperature, n, liquid, rig, mean, loss):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def lose_analytes(
-    v, dt, pressure, wall, n, temp, state, control, end_volume, fill, conductance, capacity,
-    liquid, rig, mean, loss
-):
+    v: int, dt: float, pressure: float, wall: float, n: Array, temp: Array, state: State,
+    control: int, end_volume: float, conductance: Array, capacity: Array, liquid: Liquid,
+    rig: Rig, mean: Array, loss: Array,
+) -> float:
     """Advance one vessel by ``dt``; returns its boil-over index in that step."""
     if state[v] == 1:
         temp[v] = wall + (temp[v] - wall) * np.exp(-dt / rig.warming[v])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import norm, qmc
@@ -10,6 +11,7 @@ from scipy.stats import norm, qmc
 from experiments.studies.bench import Bench, Truth
 from models.system import Array
 
+Order = np.ndarray[Any, np.dtype[np.intp]]
 SAMPLES = 1024
 STARTS = 3
 ROUNDS = 12
@@ -33,7 +35,8 @@ def window_sample(bench: Bench, count: int, seed: int = 0) -> Array:
 def shortfall(bench: Bench, truth: Truth) -> Array:
     """[N] how far a setting is from feasible: 0 feasible, points below target, 1000 unfinished."""
     missing = np.clip(bench.targets - truth.mean, 0.0, None).max(axis=1)
-    return np.where(truth.status == 0, missing, 1000.0 + np.clip(missing, 0.0, 100.0))
+    unfinished = 1000.0 + np.clip(missing, 0.0, 100.0)
+    return np.asarray(np.where(truth.status == 0, missing, unfinished))
 
 
 def fastest_feasible(bench: Bench, samples: int = SAMPLES) -> Optimum | None:
@@ -42,7 +45,7 @@ def fastest_feasible(bench: Bench, samples: int = SAMPLES) -> Optimum | None:
     truth = bench.evaluate(rows)
     gap = shortfall(bench, truth)
     time = np.where(np.isnan(truth.run_time), np.inf, truth.run_time)
-    order = np.lexsort((time, gap))
+    order = np.asarray(np.lexsort((time, gap)), dtype=np.intp)
     rng = np.random.default_rng(1)
     found = [
         refine(bench, rows[i], float(gap[i]), float(time[i]), rng)
@@ -52,7 +55,7 @@ def fastest_feasible(bench: Bench, samples: int = SAMPLES) -> Optimum | None:
     return Optimum(row, time_best) if gap_best <= 0.0 else None
 
 
-def _apart(bench: Bench, rows: Array, order: Array) -> list[int]:
+def _apart(bench: Bench, rows: Array, order: Order) -> list[int]:
     """Indices of the best rows that are not next to each other."""
     unit = (rows - bench.lower) / (bench.upper - bench.lower)
     chosen: list[int] = []
@@ -122,4 +125,4 @@ def oracle_probability(bench: Bench, truth: Truth, trials: int) -> Array:
         (bench.noise.effect(mean) ** 2 + bench.noise.vessel**2 / bench.vessels) / trials
     )
     chance = norm.cdf((mean - bench.targets) / np.maximum(mean * relative, 1e-9)).prod(axis=1)
-    return np.where(truth.status == 0, chance, 0.0)
+    return np.asarray(np.where(truth.status == 0, chance, 0.0))

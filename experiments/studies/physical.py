@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from experiments.job import Setting
 from experiments.studies import bench_liquids as liquids
 from experiments.studies.bench import Bench, Noise, Truth
-from experiments.studies.bench_kernel import Liquid, Rig, run_many
+from experiments.studies.bench_kernel import run_many
+from experiments.studies.bench_records import Liquid, Rig
 from experiments.studies.optimum import refine, window_sample
 from experiments.studies.physical_jobs import (
     ZERO,
@@ -84,20 +85,48 @@ def physical_bench(seed: int, kind: str | None = None) -> Bench:
     raise RuntimeError(f"No {wanted} scene was found for bench seed {seed}.")
 
 
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A bench before its targets are known."""
+
+    seed: int
+    kind: str
+    scene: Scene
+    rig: Rig
+    margules: Array
+    noise: Noise
+
+    def build(self, chosen: Candidates, targets: Array, region: float = 0.0) -> Bench:
+        """The bench with these analytes and targets [A]."""
+        entries = tuple(
+            e | {"target_recovery_percent": float(t)}
+            for e, t in zip(chosen.entries, targets, strict=True)
+        )
+        title = f"Simulated bench {self.seed}: {' and '.join(self.scene.solvents)}"
+        liquid = build_liquid(self.scene, chosen, self.margules)
+        return Bench(
+            family="physical", seed=self.seed, kind=self.kind,
+            job=write_job(self.scene, entries, title, self.seed),
+            free=self.scene.free, fixed=self.scene.fixed, noise=self.noise,
+            evaluate=PhysicalTruth(self.scene, liquid, self.rig, chosen.ceiling),
+            region=region,
+        )
+
+
 def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
     scene = draw_scene(rng)
     rig = draw_rig(scene, rng)
     pool = draw_candidates(scene, rng)
-    margules = liquids.margules_matrix(scene.names, rng)
-    noise = Noise.draw(rng)
-    everything = _assemble(seed, kind, scene, pool, rig, margules, noise, 1.0)
+    draft = Draft(seed, kind, scene, rig, liquids.margules_matrix(scene.names, rng),
+                  Noise.draw(rng))
+    everything = draft.build(pool, np.zeros(len(pool.entries)))
     rows = window_sample(everything, CALIBRATION, seed=seed)
     if (everything.evaluate(rows[:FIRST_LOOK]).status != 1).mean() < 0.15:
         return None
     truth = everything.evaluate(rows)
     done = truth.status != 1
     limit = float(np.quantile(truth.boil_over[done], rng.uniform(0.75, 0.98)))
-    rig = rig._replace(velocity_limit=limit)
+    draft = replace(draft, rig=rig._replace(velocity_limit=limit))
     finished = done & (truth.boil_over <= limit)
     chosen = choose_analytes(truth.mean, finished, rng)
     if chosen is None:
@@ -105,67 +134,38 @@ def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
     choice = choose_targets(truth.mean[:, chosen], finished, kind, rng)
     if choice is None:
         return None
-    return _finish(seed, kind, scene, pool.take(chosen), rig, margules, noise, choice, rows)
+    return _finish(draft, pool.take(chosen), choice, rows)
 
 
-def _finish(
-    seed: int, kind: str, scene: Scene, chosen: Candidates, rig: Rig, margules: Array,
-    noise: Noise, choice: Choice, rows: Array,
-) -> Bench | None:
+def _finish(draft: Draft, chosen: Candidates, choice: Choice, rows: Array) -> Bench | None:
     """Put the targets in, make an impossible job truly impossible, measure the region."""
     targets = choice.targets
-    bench = _assemble(seed, kind, scene, chosen, rig, margules, noise, targets)
+    bench = draft.build(chosen, targets)
     truth = bench.evaluate(rows)
-    if kind == "impossible":
-        reach = _highest(bench, rows, truth, choice.decisive)
-        target = float(np.ceil(reach + choice.margin))
+    if draft.kind == "impossible":
+        target = float(np.ceil(_highest(bench, rows, truth, choice.decisive) + choice.margin))
         if target > 99.0:
             return None
         targets = targets.copy()
         targets[choice.decisive] = target
-        bench = _assemble(seed, kind, scene, chosen, rig, margules, noise, targets)
+        bench = draft.build(chosen, targets)
     region = float(bench.feasible(truth).mean())
-    if kind != "impossible" and region <= 0.0:
+    if draft.kind != "impossible" and region <= 0.0:
         return None
-    return Bench(
-        bench.family, seed, kind, bench.job, bench.free, bench.fixed, noise, bench.evaluate,
-        region,
-    )
+    return draft.build(chosen, targets, region)
 
 
 def _highest(bench: Bench, rows: Array, truth: Truth, decisive: int) -> float:
     """Highest true recovery of one analyte that any finished setting reaches, percent."""
-    finished = truth.status == 0
-    reached = np.where(finished, truth.mean[:, decisive], -1.0)
+    reached = np.where(truth.status == 0, truth.mean[:, decisive], -1.0)
     i = int(np.argmax(reached))
-    alone = np.full(len(bench.analytes), 0.0)
+    alone = np.zeros(len(bench.analytes))
     alone[decisive] = 200.0  # out of reach: refinement then climbs towards it
     job = bench.job | {"analytes": [
         a | {"target_recovery_percent": t}
         for a, t in zip(bench.job["analytes"], alone, strict=True)
     ]}
-    climb = Bench(bench.family, bench.seed, bench.kind, job, bench.free, bench.fixed,
-                  bench.noise, bench.evaluate, 0.0)
+    climb = replace(bench, job=job)
     _, gap, _ = refine(climb, rows[i], 200.0 - float(reached[i]), 0.0,
                        np.random.default_rng(3))
     return 200.0 - gap
-
-
-def _assemble(
-    seed: int, kind: str, scene: Scene, chosen: Candidates, rig: Rig, margules: Array,
-    noise: Noise, targets: Array | float,
-) -> Bench:
-    filled = np.broadcast_to(targets, (len(chosen.entries),))
-    entries = tuple(
-        e | {"target_recovery_percent": float(t)}
-        for e, t in zip(chosen.entries, filled, strict=True)
-    )
-    title = f"Simulated bench {seed}: {' and '.join(scene.solvents)}"
-    return Bench(
-        family="physical", seed=seed, kind=kind,
-        job=write_job(scene, entries, title, seed),
-        free=scene.free, fixed=scene.fixed, noise=noise,
-        evaluate=PhysicalTruth(scene, build_liquid(scene, chosen, margules), rig,
-                               chosen.ceiling),
-        region=0.0,
-    )

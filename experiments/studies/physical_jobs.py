@@ -14,7 +14,7 @@ import numpy as np
 from experiments.job import Setting
 from experiments.studies import bench_liquids as liquids
 from experiments.studies.bench import FreeFactor, Mapping
-from experiments.studies.bench_kernel import Liquid, Rig
+from experiments.studies.bench_records import Liquid, Rig
 from models.system import Array
 
 GEOMETRY = ((4, 400.0), (6, 400.0), (6, 250.0), (8, 250.0), (8, 100.0), (12, 100.0), (12, 60.0))
@@ -68,8 +68,8 @@ def draw_scene(rng: np.random.Generator) -> Scene:
     vessels, capacity = GEOMETRY[rng.integers(len(GEOMETRY))]
     fill = float(np.round(capacity * rng.uniform(0.25, 0.55)))
     if rng.uniform() < 0.65:
-        solvents = (str(rng.choice(liquids.MAIN_SOLVENTS)),)
-        fractions = (1.0,)
+        solvents: tuple[str, ...] = (str(rng.choice(liquids.MAIN_SOLVENTS)),)
+        fractions: tuple[float, ...] = (1.0,)
     else:
         solvents = liquids.PAIRS[rng.integers(len(liquids.PAIRS))]
         first = float(np.round(rng.uniform(0.2, 0.8), 1))
