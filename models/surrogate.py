@@ -262,6 +262,25 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             recovery_noise=scales[:, 3],
         )
 
+    def physics_draws(
+        self, simulator: Simulator, x: Array
+    ) -> tuple[Array, Array, Array, Array]:
+        """Run model alone under another simulator (a changed job) with the same particles.
+
+        Returns
+        -------
+        ln_time [M, P], recovery [M, P, A], no_boil_over [M, P], peak_temperature [M, P] K
+        """
+        rows, z = len(x), self.posterior_.z
+        batch = simulator(np.tile(x, (len(z), 1)), np.repeat(z[:, : len(NAMES)], rows, axis=0))
+        index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows)
+        return (
+            ln_run_time(batch, self.data_.ln_cap).reshape(-1, rows).T,
+            self._recovery(batch, rows).transpose(1, 0, 2),
+            np.asarray(expit(-index / BOIL_OVER_SHARPNESS)).T,
+            batch.peak_temperature.reshape(-1, rows).T,
+        )
+
     def predict(
         self, data: BenchData, return_std: bool = False
     ) -> Array | tuple[Array, Array]:

@@ -1,0 +1,302 @@
+"""The dossier: one job with its trials, kept as a fold over append-only events.
+
+No store, no disk: the same object serves a script, the command line and the wizard.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from experiments.answers import Answer, Forecast
+from experiments.dossier_state import DossierState, apply, result_payload
+from experiments.entries import EntryError, check_result, check_setting, merge
+from experiments.events import Event, link
+from experiments.job import EvaporationJob, Setting
+from experiments.job_file import parse
+from experiments.job_text import to_mapping
+from experiments.trials import Result, Trial
+
+if TYPE_CHECKING:
+    from experiments.fitted import Fitted, Progress
+
+DossierError = EntryError
+
+
+def utc_now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+class Dossier:
+    """One job, its trials and everything that happened to it.
+
+    Build with :meth:`start` or :meth:`from_events`. Every method that changes something
+    appends an event; an error changes nothing.
+    """
+
+    def __init__(self, dossier_id: str, *, who: str = "analyst",
+                 clock: Callable[[], str] = utc_now) -> None:
+        self.id = dossier_id
+        self.who = who
+        self._clock = clock
+        self._events: list[Event] = []
+        self._state = DossierState()
+        self.stop_reason: str | None = None
+
+    @classmethod
+    def start(cls, job: str | Path | Mapping[str, Any] | EvaporationJob, *, who: str = "analyst",
+              clock: Callable[[], str] = utc_now, dossier_id: str | None = None) -> Dossier:
+        """A new dossier for a job (file, text, mapping or record).
+
+        Raises
+        ------
+        JobError
+            listing every fault of the job
+        """
+        read = job if isinstance(job, EvaporationJob) else parse(job)
+        dossier = cls(dossier_id or uuid.uuid4().hex[:12], who=who, clock=clock)
+        dossier._append("started", {"id": dossier.id, "job": to_mapping(read)})
+        if read.today is not None:
+            dossier._enter(read.today, "today", "The method in use today.")
+        return dossier
+
+    @classmethod
+    def from_events(cls, events: Iterable[Event], *, who: str = "analyst",
+                    clock: Callable[[], str] = utc_now) -> Dossier:
+        """The dossier that these events, in order, describe."""
+        events = list(events)
+        dossier = cls(str(events[0].payload["id"]), who=who, clock=clock)
+        for event in events:
+            dossier._state = apply(dossier._state, event)
+            dossier._events.append(event)
+        return dossier
+
+    # -- what it holds ---------------------------------------------------------------
+
+    @property
+    def job(self) -> EvaporationJob:
+        if self._state.job is None:
+            raise DossierError("This dossier has no job.", "Start it from a job file.")
+        return self._state.job
+
+    @property
+    def state(self) -> str:
+        return self._state.state
+
+    @property
+    def version(self) -> int:
+        return self._state.version
+
+    @property
+    def details(self) -> DossierState:
+        """Everything folded from the events (verification entries, reasons, versions)."""
+        return self._state
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        return tuple(self._events)
+
+    @property
+    def trials(self) -> tuple[Trial, ...]:
+        """All trials in order of creation."""
+        return tuple(self._state.trials.values())
+
+    @property
+    def pending(self) -> tuple[Trial, ...]:
+        return tuple(t for t in self.trials if t.state == "pending")
+
+    @property
+    def recorded(self) -> tuple[Trial, ...]:
+        return tuple(t for t in self.trials if t.state == "recorded")
+
+    def trial(self, trial_id: str) -> Trial:
+        """The trial of that id; DossierError when there is none."""
+        try:
+            return self._state.trials[trial_id]
+        except (KeyError, TypeError):
+            known = ", ".join(self._state.trials) or "none yet"
+            raise DossierError(f"There is no trial {trial_id!r}.", f"Trials: {known}.") from None
+
+    # -- trials ----------------------------------------------------------------------
+
+    def propose(self, n: int = 3, progress: Progress | None = None) -> list[Trial]:
+        """At most ``n`` trials worth running beyond those pending; they become pending.
+
+        Empty when nothing more is worth running; ``stop_reason`` then says why.
+        """
+        from experiments.sequential import propose
+
+        if isinstance(n, bool) or not isinstance(n, int) or not 1 <= n <= 50:
+            raise DossierError(f"{n!r} trials cannot be proposed.", "Ask for 1 to 50.")
+        self._must_be_open()
+        proposal = propose(self.fitted(progress), n, self.pending, progress=progress)
+        self.stop_reason = proposal.stop_reason
+        ids = []
+        for trial in proposal.trials:
+            ids.append(self._next_id())
+            self._append("proposed", {
+                "trial": ids[-1], "setting": trial.setting, "reason": trial.reason,
+                "run_time_min": trial.run_time_min, "recovery_percent": trial.recovery_percent,
+            })
+        return [self.trial(i) for i in ids]
+
+    def withdraw(self, trial_id: str, reason: str = "") -> None:
+        """Take a pending trial back."""
+        self._must_be_open()
+        if self.trial(trial_id).state != "pending":
+            raise DossierError(f"Trial {trial_id} is not pending.",
+                               "Exclude it with a reason if its result must not count.")
+        self._append("withdrawn", {"trial": trial_id, "reason": str(reason)})
+
+    def record(
+        self,
+        trial_id: str | None = None,
+        *,
+        setting: Mapping[str, Any] | None = None,
+        run_time_min: float | None = None,
+        outcome: str = "finished",
+        recovery_percent: Mapping[str, Any] | None = None,
+        remark: str = "",
+        day: str = "",
+        corrected: bool = False,
+    ) -> str:
+        """Record what a run gave; returns the trial's id.
+
+        Parameters
+        ----------
+        trial_id : a trial of this dossier, or None with ``setting`` for one nobody proposed
+        setting : all free factors, inside the bounds or not
+        run_time_min : None only for runs that did not finish
+        outcome : "finished", "not dry", "boil-over" or "aborted"
+        recovery_percent : per analyte a list in vessel order (None not measured, "<5"
+            censored) or one number, the mean over all vessels
+        corrected : recoveries against a standard added before evaporation; kept, but
+            not learnt from
+        """
+        self._must_be_open()
+        result = check_result(self.job, run_time_min, outcome, recovery_percent or {}, remark,
+                              day, corrected)
+        if trial_id is None:
+            if setting is None:
+                raise DossierError("Neither a trial nor a setting was given.",
+                                   "Give the trial's id, or the setting that was run.")
+            checked = check_setting(self.job, setting)
+            trial_id = self._enter(checked, "entered", "Run at the bench without a proposal.")
+        else:
+            trial = self.trial(trial_id)
+            if setting is not None and check_setting(self.job, setting) != trial.setting:
+                raise DossierError(f"Trial {trial_id} has another setting.",
+                                   "Record without an id to enter a run of your own.")
+            if trial.state == "withdrawn":
+                raise DossierError(f"Trial {trial_id} was withdrawn.",
+                                   "Record its setting as a new trial.")
+            if trial.result is not None:
+                result = merge(trial.result, result)
+        self._append("recorded", {"trial": trial_id, "result": result_payload(result)})
+        return trial_id
+
+    def correct(self, trial_id: str, reason: str, **values: Any) -> None:
+        """Replace a recorded result by a new row that points at the old one and says why."""
+        self._must_be_open()
+        old = self._recorded_result(trial_id)
+        _need_reason(reason)
+        result = check_result(
+            self.job, values.get("run_time_min", old.run_time_min),
+            values.get("outcome", old.outcome), values.get("recovery_percent", {}),
+            values.get("remark", old.remark), values.get("day", old.day),
+            values.get("corrected", old.corrected),
+        )
+        kept = {n: v for n, v in old.recovery.items() if n not in result.recovery}
+        merged = Result(
+            result.run_time_min, result.outcome, {**kept, **result.recovery},
+            {**old.is_mean, **result.is_mean}, result.remark, result.day, result.corrected,
+        )
+        self._append("corrected", {
+            "trial": trial_id, "result": result_payload(merged), "reason": reason,
+            "replaces": self._last_result_seq(trial_id),
+        })
+
+    def exclude(self, trial_id: str, reason: str) -> None:
+        """Keep a result out of the fit, with a reason; it stays in the record."""
+        self._must_be_open()
+        self._recorded_result(trial_id)
+        _need_reason(reason)
+        self._append("excluded", {"trial": trial_id, "reason": reason})
+
+    def include(self, trial_id: str, reason: str) -> None:
+        """Let an excluded result count again."""
+        self._must_be_open()
+        if self.trial(trial_id).state != "excluded":
+            raise DossierError(f"Trial {trial_id} is not excluded.", "Nothing to undo.")
+        _need_reason(reason)
+        self._append("included", {"trial": trial_id, "reason": reason})
+
+    # -- answers ---------------------------------------------------------------------
+
+    def fitted(self, progress: Progress | None = None) -> Fitted:
+        """The job with what its recorded trials taught."""
+        from experiments.fitted import fit
+
+        return fit(self.job, self.trials, progress=progress)
+
+    def recommend(self, robust: bool = True, progress: Progress | None = None) -> Answer:
+        """The fastest setting at the asked assurance, or why there is none."""
+        from experiments.recommendation import recommend
+
+        return recommend(self.fitted(progress), robust)
+
+    def forecast(
+        self, settings: Sequence[Mapping[str, Any]], level: float = 0.95, new_run: bool = False
+    ) -> list[Forecast]:
+        """Forecasts for any settings, also before any trial."""
+        if not 0.0 < level < 1.0:
+            raise DossierError(f"A level of {level!r} is not possible.", "Use one like 0.95.")
+        checked: list[Setting] = [check_setting(self.job, s) for s in settings]
+        return self.fitted().forecast(checked, level, new_run)
+
+    # -- events ----------------------------------------------------------------------
+
+    def note_event(self, kind: str, payload: Mapping[str, Any]) -> None:
+        """Append an event of another use-case (verification, state, trace)."""
+        self._append(kind, payload)
+
+    def _append(self, kind: str, payload: Mapping[str, Any]) -> None:
+        last = self._events[-1] if self._events else None
+        event = link(last, self._clock(), self.who, kind, payload)
+        self._state = apply(self._state, event)
+        self._events.append(event)
+
+    def _enter(self, setting: Setting, origin: str, reason: str) -> str:
+        trial_id = self._next_id()
+        self._append("entered", {
+            "trial": trial_id, "setting": setting, "reason": reason, "origin": origin,
+        })
+        return trial_id
+
+    def _next_id(self) -> str:
+        return f"T{len(self._state.trials) + 1}"
+
+    def _recorded_result(self, trial_id: str) -> Result:
+        result = self.trial(trial_id).result
+        if result is None:
+            raise DossierError(f"Trial {trial_id} has no result yet.", "Record it first.")
+        return result
+
+    def _last_result_seq(self, trial_id: str) -> int:
+        return max(
+            e.seq for e in self._events
+            if e.kind in ("recorded", "corrected") and e.payload["trial"] == trial_id
+        )
+
+    def _must_be_open(self) -> None:
+        if self.state in ("approved", "retired"):
+            raise DossierError(f"This dossier is {self.state} and cannot be changed.",
+                               "Start a new version of it.")
+
+
+def _need_reason(reason: str) -> None:
+    if not str(reason).strip():
+        raise DossierError("A reason is needed.", "Say in a few words why.")

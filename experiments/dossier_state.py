@@ -1,0 +1,125 @@
+"""What a dossier holds, folded from its events; the rules of its states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from experiments.events import Event
+from experiments.job import EvaporationJob
+from experiments.job_file import parse
+from experiments.trials import Recovery, Result, Trial
+
+STATES = ("draft", "running", "recommended", "verified", "approved", "retired")
+MOVES: dict[str, tuple[str, ...]] = {
+    "draft": ("running", "retired"),
+    "running": ("recommended", "retired"),
+    "recommended": ("running", "verified", "retired"),
+    "verified": ("running", "approved", "retired"),
+    "approved": ("retired",),
+    "retired": (),
+}
+"""Legal moves; an approved method changes only by a new version."""
+
+
+@dataclass(frozen=True)
+class DossierState:
+    """The fold of all events so far; ``trials`` keeps order of creation."""
+
+    job: EvaporationJob | None = None
+    trials: Mapping[str, Trial] = field(default_factory=dict)
+    state: str = "draft"
+    version: int = 1
+    previous: str | None = None
+    changes: tuple[Mapping[str, Any], ...] = ()  # corrections, exclusions, withdrawals
+    verification: tuple[Mapping[str, Any], ...] = ()
+    recommendation: Mapping[str, Any] | None = None
+    traces: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+
+def apply(state: DossierState, event: Event) -> DossierState:
+    """The state after one more event."""
+    p = event.payload
+    match event.kind:
+        case "started" | "job changed":
+            return replace(
+                state, job=parse(p["job"]), version=p.get("version", state.version),
+                previous=p.get("previous", state.previous),
+            )
+        case "proposed" | "entered":
+            trial = Trial(
+                id=p["trial"], setting=dict(p["setting"]), reason=p.get("reason", ""),
+                run_order=len(state.trials) + 1, origin=p.get("origin", "proposed"),
+                run_time_min=dict(p.get("run_time_min", {})),
+                recovery_percent={k: dict(v) for k, v in p.get("recovery_percent", {}).items()},
+            )
+            return _with_trial(state, trial)
+        case "withdrawn":
+            return _with_trial(state, replace(state.trials[p["trial"]], state="withdrawn"), event)
+        case "recorded":
+            trial = state.trials[p["trial"]]
+            kept = "excluded" if trial.state == "excluded" else "recorded"
+            changed = replace(trial, result=read_result(p["result"]), state=kept)
+            moved = "running" if state.state == "draft" else state.state
+            return replace(_with_trial(state, changed), state=moved)
+        case "corrected":
+            changed = replace(state.trials[p["trial"]], result=read_result(p["result"]))
+            return _with_trial(state, changed, event)
+        case "excluded":
+            return _with_trial(state, replace(state.trials[p["trial"]], state="excluded"), event)
+        case "included":
+            return _with_trial(state, replace(state.trials[p["trial"]], state="recorded"), event)
+        case "recommended":
+            return replace(state, recommendation=p)
+        case "verification planned" | "verification recorded":
+            entry = {**p, "kind": event.kind, "at": event.at, "who": event.who}
+            return replace(state, verification=(*state.verification, entry))
+        case "state changed":
+            return replace(state, state=p["to"])
+        case "trace attached":
+            return replace(state, traces={**state.traces, p["trial"]: p})
+        case _:
+            return state
+
+
+def _with_trial(state: DossierState, trial: Trial, event: Event | None = None) -> DossierState:
+    trials = {**state.trials, trial.id: trial}
+    if event is None:
+        return replace(state, trials=trials)
+    entry = {**event.payload, "kind": event.kind, "at": event.at, "who": event.who}
+    return replace(state, trials=trials, changes=(*state.changes, entry))
+
+
+def result_payload(result: Result) -> dict[str, Any]:
+    """A result as JSON data."""
+    return {
+        "run_time_min": result.run_time_min,
+        "outcome": result.outcome,
+        "recovery": {
+            name: [None if r is None else {"percent": r.percent, "censored": r.censored}
+                   for r in readings]
+            for name, readings in result.recovery.items()
+        },
+        "is_mean": dict(result.is_mean),
+        "remark": result.remark,
+        "day": result.day,
+        "corrected": result.corrected,
+    }
+
+
+def read_result(data: Mapping[str, Any]) -> Result:
+    """A result from JSON data."""
+    return Result(
+        run_time_min=data["run_time_min"],
+        outcome=data["outcome"],
+        recovery={
+            name: tuple(None if r is None else Recovery(r["percent"], r["censored"])
+                        for r in readings)
+            for name, readings in data["recovery"].items()
+        },
+        is_mean=dict(data["is_mean"]),
+        remark=data["remark"],
+        day=data["day"],
+        corrected=data["corrected"],
+    )

@@ -1,0 +1,163 @@
+"""Checking what an analyst enters for a trial: settings, times, outcomes, recoveries."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from experiments.job import EvaporationJob, Setting
+from experiments.job_fields import Faults, Table
+from experiments.job_file import read_setting
+from experiments.trials import OUTCOMES, Outcome, Recovery, Result
+
+HIGHEST_RECOVERY = 1000.0
+LONGEST_TIME_MIN = 1e5
+
+
+class EntryError(ValueError):
+    """An entry that cannot be taken; nothing was changed. ``cure`` says what would mend it."""
+
+    def __init__(self, message: str, cure: str) -> None:
+        super().__init__(f"{message} {cure}")
+        self.message = message
+        self.cure = cure
+
+
+def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
+    """A setting for every factor of the job; it may lie outside the bounds (history counts)."""
+    faults = Faults()
+    checked = read_setting(Table(setting, "setting", faults), job.factors)
+    if faults.found:
+        first = faults.found[0]
+        raise EntryError(f"{first.path} {first.message}", first.cure)
+    return checked
+
+
+def check_result(
+    job: EvaporationJob,
+    run_time_min: Any,
+    outcome: str,
+    recovery_percent: Mapping[str, Any],
+    remark: str = "",
+    day: str = "",
+    corrected: bool = False,
+) -> Result:
+    """A result with every value checked against the job."""
+    if outcome not in OUTCOMES:
+        raise EntryError(f"Outcome {outcome!r} is not known.",
+                         f"Use one of: {', '.join(OUTCOMES)}.")
+    time = _run_time(run_time_min, outcome)
+    names = {a.name for a in job.analytes}
+    recovery, is_mean = {}, {}
+    for name, values in recovery_percent.items():
+        if name not in names:
+            raise EntryError(f"{name!r} is not an analyte of this job.",
+                             f"Use one of: {', '.join(sorted(names))}.")
+        recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
+    known: Outcome = outcome  # type: ignore[assignment]
+    return Result(time, known, recovery, is_mean, _text(remark), _text(day), bool(corrected))
+
+
+def _text(value: Any) -> str:
+    return str(value)[:2000]
+
+
+def _run_time(value: Any, outcome: str) -> float | None:
+    if value is None:
+        if outcome == "finished":
+            raise EntryError("A finished run needs its run time.",
+                             "Give run_time_min, or another outcome.")
+        return None
+    number = _number(value, "The run time")
+    if not 0.0 < number <= LONGEST_TIME_MIN:
+        raise EntryError(f"A run time of {number:g} min is not possible.",
+                         "Give minutes above zero.")
+    return number
+
+
+def _number(value: Any, what: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        try:
+            value = value.item()  # a NumPy scalar
+        except AttributeError:
+            raise EntryError(f"{what} must be a number, not {str(value)[:40]!r}.",
+                             "Give a plain number.") from None
+    try:
+        number = float(value)
+    except (OverflowError, TypeError, ValueError):
+        number = math.inf
+    if not math.isfinite(number):
+        raise EntryError(f"{what} must be a finite number.", "Leave it empty if not measured.")
+    return number
+
+
+def _recoveries(
+    name: str, values: Any, vessels: int
+) -> tuple[tuple[Recovery | None, ...], bool]:
+    if isinstance(values, Sequence) and not isinstance(values, str):
+        if len(values) > vessels:
+            raise EntryError(f"{name} has {len(values)} recoveries for {vessels} vessels.",
+                             "Give one value a vessel, in vessel order.")
+        return tuple(read_recovery(name, v) for v in values), False
+    single = read_recovery(name, values)
+    return (single,), True
+
+
+def read_recovery(name: str, value: Any) -> Recovery | None:
+    """One reading: a number in percent, "<5" for below 5 %, or None for not measured."""
+    if value is None:
+        return None
+    censored = False
+    if isinstance(value, str):
+        match = re.fullmatch(r"\s*(<?)\s*(\d+(?:\.\d*)?|\.\d+)\s*", value)
+        if match is None:
+            raise EntryError(f"Recovery {value[:40]!r} of {name} is not understood.",
+                             'Give a number in percent, "<5", or leave it empty.')
+        censored, value = bool(match[1]), float(match[2])
+    number = _number(value, f"The recovery of {name}")
+    if number < 0.0 or number > HIGHEST_RECOVERY or (censored and number == 0.0):
+        raise EntryError(f"A recovery of {number:g} % for {name} is not possible.",
+                         "Give percent of the spike, zero or above.")
+    return Recovery(number, censored)
+
+
+def merge(old: Result, new: Result) -> Result:
+    """Later readings of a recorded trial; a reading that is already there is refused."""
+    if new.run_time_min is not None and old.run_time_min not in (None, new.run_time_min):
+        raise EntryError(
+            f"The run time is already recorded as {old.run_time_min:g} min.",
+            "Make a correction instead of a second record.",
+        )
+    if new.outcome != old.outcome:
+        raise EntryError(f"The outcome is already recorded as {old.outcome!r}.",
+                         "Make a correction instead of a second record.")
+    added = False
+    recovery, is_mean = dict(old.recovery), dict(old.is_mean)
+    for name, values in new.recovery.items():
+        before = recovery.get(name, ())
+        if any(v is not None for v in before) and (is_mean.get(name) or new.is_mean[name]):
+            raise _twice(name, None)
+        length = max(len(before), len(values))
+        merged: list[Recovery | None] = []
+        for i in range(length):
+            a = before[i] if i < len(before) else None
+            b = values[i] if i < len(values) else None
+            if a is not None and b is not None:
+                raise _twice(name, i + 1)
+            added = added or b is not None
+            merged.append(a if a is not None else b)
+        recovery[name], is_mean[name] = tuple(merged), new.is_mean[name]
+    if not added and (old.run_time_min is not None or new.run_time_min is None):
+        raise EntryError("This trial is already recorded and nothing new was given.",
+                         "Make a correction to change it.")
+    time = old.run_time_min if old.run_time_min is not None else new.run_time_min
+    remark = "; ".join(dict.fromkeys(r for r in (old.remark, new.remark) if r))
+    return Result(time, old.outcome, recovery, is_mean, remark, old.day or new.day, old.corrected)
+
+
+def _twice(name: str, vessel: int | None) -> EntryError:
+    where = f"vessel {vessel}" if vessel is not None else "this trial"
+    return EntryError(f"The recovery of {name} in {where} is already recorded.",
+                      "Make a correction instead of a second record.")

@@ -1,0 +1,244 @@
+"""A job with what its trials taught: forecasts, probabilities, candidate settings.
+
+The surrogate is fitted once per set of records and kept; the same job, records (in any
+order) and seed give the same draws, so every answer built on them repeats.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from experiments.answers import Forecast, Interval
+from experiments.factor_space import FactorSpace, setting_key, unique
+from experiments.job import EvaporationJob, Setting
+from experiments.job_simulator import JobSimulator
+from experiments.readings import bench_data
+from experiments.trials import Trial
+from models.noise import mean_variance
+from models.quantities import kelvin
+from models.surrogate import Draws, EvaporationSurrogate
+from models.system import Array
+
+Progress = Callable[[float, str], None]
+PARTICLES = 192
+TEMPERATURE_SLACK_K = 1.0
+"""A sample may read this much above its cap before a setting counts as too hot."""
+
+
+@dataclass(frozen=True, eq=False)
+class Point:
+    """Posterior draws at one setting; times in min, recoveries in percent, [P] or [P, A]."""
+
+    time: Array
+    time_sd: Array  # of ln time, left by the discrepancy
+    recovery: Array
+    recovery_sd: Array
+    sample_time: Array
+    sample_recovery: Array
+    no_boil_over: Array
+    cool_enough: Array  # 0 or 1
+
+
+class Fitted:
+    """What is known of a job after its recorded trials."""
+
+    def __init__(self, job: EvaporationJob, trials: Sequence[Trial], surrogate: EvaporationSurrogate,
+                 simulator: JobSimulator) -> None:
+        self.job = job
+        self.trials = tuple(trials)
+        self.surrogate = surrogate
+        self.simulator = simulator
+        self.space = FactorSpace(job)
+        self._points: dict[object, Point] = {}
+        self.targets = np.array([a.target_recovery_percent for a in job.analytes])
+        self.must = np.array([a.role == "must" for a in job.analytes], dtype=bool)
+
+    def points(self, settings: Sequence[Setting]) -> list[Point]:
+        """Posterior draws at settings, simulated once and remembered."""
+        missing = [s for s in unique(settings) if setting_key(s) not in self._points]
+        if missing:
+            draws = self.surrogate.draws(self.simulator.rows(missing), self.space.code(missing))
+            cap = kelvin(self.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
+            for i, setting in enumerate(missing):
+                self._points[setting_key(setting)] = _point(draws, i, cap)
+        return [self._points[setting_key(s)] for s in settings]
+
+    def analyte_probabilities(self, point: Point) -> Array:
+        """Probability [P, A] given each draw that the true mean meets its target."""
+        spread = np.maximum(point.recovery_sd, 1e-6)
+        return np.asarray(ndtr((point.recovery - self.targets) / spread))
+
+    def finish_probabilities(self, point: Point) -> Array:
+        """Probability [P] given each draw that the run is over within the longest time."""
+        margin = np.log(self.job.limits.max_run_time_min / point.time)
+        return np.asarray(ndtr(margin / np.maximum(point.time_sd, 1e-4)))
+
+    def success(self, point: Point) -> Array:
+        """Probability [P] given each draw that everything asked of a setting holds."""
+        together = np.where(self.must, self.analyte_probabilities(point), 1.0).prod(axis=1)
+        finish = self.finish_probabilities(point)
+        return np.asarray(together * finish * point.no_boil_over * point.cool_enough)
+
+    def probability(self, settings: Sequence[Setting]) -> Array:
+        """Probability [M] that all "must" targets are met and the run ends well in time."""
+        return np.array([float(self.success(p).mean()) for p in self.points(settings)])
+
+    def mean_time(self, settings: Sequence[Setting]) -> Array:
+        """Posterior mean run time [M], min."""
+        return np.array([
+            float((p.time * np.exp(0.5 * p.time_sd**2)).mean()) for p in self.points(settings)
+        ])
+
+    def forecast(
+        self, settings: Sequence[Setting], level: float = 0.95, new_run: bool = False
+    ) -> list[Forecast]:
+        """Forecasts at settings; ``new_run`` widens the intervals to what one run may show."""
+        return [
+            self._forecast(setting, point, level, new_run)
+            for setting, point in zip(settings, self.points(settings), strict=True)
+        ]
+
+    def _forecast(
+        self, setting: Setting, point: Point, level: float, new_run: bool
+    ) -> Forecast:
+        time_sd, recovery_sd = point.time_sd, point.recovery_sd
+        if new_run:
+            time_sd = np.hypot(time_sd, self._time_noise)
+            recovery_sd = np.hypot(recovery_sd, self._run_noise(point))
+        times = np.exp(_quantiles(np.log(point.time), time_sd, level))
+        mean_time = float((point.time * np.exp(0.5 * time_sd**2)).mean())
+        recovery = {}
+        for i, analyte in enumerate(self.job.analytes):
+            low, high = _quantiles(point.recovery[:, i], recovery_sd[:, i], level)
+            mean = float(point.recovery[:, i].mean())
+            recovery[analyte.name] = Interval(
+                max(mean, 0.0), max(float(low), 0.0), max(float(high), 0.0)
+            )
+        each = self.analyte_probabilities(point).mean(axis=0)
+        return Forecast(
+            setting=dict(setting),
+            run_time_min=Interval(mean_time, float(times[0]), float(times[1])),
+            recovery_percent=recovery,
+            probability=float(self.success(point).mean()),
+            finish_probability=float(self.finish_probabilities(point).mean()),
+            boil_over_probability=float(1.0 - point.no_boil_over.mean()),
+            analyte_probability={
+                a.name: float(p) for a, p in zip(self.job.analytes, each, strict=True)
+            },
+        )
+
+    @property
+    def _time_noise(self) -> Array:
+        from models.noise import RUN_TIME_SD
+
+        return np.asarray(RUN_TIME_SD * self.surrogate.scales_[:, 2])
+
+    def _run_noise(self, point: Point) -> Array:
+        """Standard deviation [P, A] of one run's mean recovery, percent."""
+        variance = mean_variance(
+            point.recovery / 100.0, np.array(self.job.equipment.vessels, dtype=float),
+            self.surrogate.scales_[:, 3:4],
+        )
+        return np.asarray(100.0 * np.sqrt(variance))
+
+    def reading_noise(self, point: Point) -> Array:
+        """Noise sd [P, 1 + A] of one run: ln(run time) and recoveries in percent."""
+        return np.column_stack([self._time_noise, self._run_noise(point)])
+
+    # -- candidates ------------------------------------------------------------------
+
+    @cached_property
+    def candidates(self) -> list[Setting]:
+        """Settings worth considering: spread over the window, dense where it matters."""
+        rng = np.random.default_rng([self.job.seed, 29])
+        found = self.space.spread(128, self.job.seed)
+        found += [self.space.snap(t.setting) for t in self.trials if t.state == "recorded"]
+        found = unique(found)
+        for width, count in ((0.15, 64), (0.07, 64), (0.03, 48)):
+            found = unique(found + self.space.around(self.leaders(found), count, width, rng))
+        return found
+
+    def leaders(self, settings: Sequence[Setting], each: int = 4) -> list[Setting]:
+        """The best few settings at several levels of assurance."""
+        probability, time = self.probability(settings), self.mean_time(settings)
+        asked = self.job.limits.assurance
+        chosen: list[Setting] = []
+        for level in (asked, 0.8 * asked, 0.5 * asked):
+            shortfall = np.maximum(level - probability, 0.0)
+            cost = time * (1.0 + 4.0 * shortfall) + 1e3 * shortfall
+            chosen += [settings[i] for i in np.argsort(cost, kind="stable")[:each]]
+        return unique(chosen)
+
+
+def fit(
+    job: EvaporationJob, trials: Sequence[Trial], *, progress: Progress | None = None
+) -> Fitted:
+    """Fit the surrogate to the recorded trials; the last few fits are kept.
+
+    Parameters
+    ----------
+    job : the job
+    trials : any trials; only recorded ones count, in whatever order
+    progress : called with the share done and what is being done; may raise to cancel
+    """
+    recorded = sorted(
+        (t for t in trials if t.state == "recorded" and t.result is not None), key=_canonical
+    )
+    key = hashlib.sha256(
+        json.dumps([asdict(job), [_canonical(t) for t in recorded]], sort_keys=True).encode()
+    ).hexdigest()
+    if key in _kept:
+        _kept.move_to_end(key)
+        return _kept[key]
+    simulator = JobSimulator(job)
+    space = FactorSpace(job)
+    data = bench_data(job, recorded, simulator, space)
+    surrogate = EvaporationSurrogate(simulator, particles=PARTICLES, seed=job.seed)
+    surrogate.fit(
+        data,
+        on_step=None if progress is None else lambda b: progress(b, "learning from the trials"),
+    )
+    fitted = Fitted(job, recorded, surrogate, simulator)
+    _kept[key] = fitted
+    while len(_kept) > 8:
+        _kept.popitem(last=False)
+    return fitted
+
+
+_kept: OrderedDict[str, Fitted] = OrderedDict()
+
+
+def _canonical(trial: Trial) -> str:
+    """Text that orders trials the same however they were entered; ids play no part."""
+    return json.dumps([setting_key(trial.setting), asdict(trial.result)], sort_keys=True) if (
+        trial.result is not None
+    ) else ""
+
+
+def _point(draws: Draws, i: int, cap: float) -> Point:
+    return Point(
+        time=np.exp(draws.ln_time[i]) / 60.0,
+        time_sd=draws.ln_time_sd[i],
+        recovery=100.0 * draws.recovery[i],
+        recovery_sd=100.0 * draws.recovery_sd[i],
+        sample_time=np.exp(draws.sample_ln_time[i]) / 60.0,
+        sample_recovery=100.0 * draws.sample_recovery[i],
+        no_boil_over=draws.no_boil_over[i],
+        cool_enough=(draws.peak_temperature[i] <= cap).astype(float),
+    )
+
+
+def _quantiles(mean: Array, sd: Array, level: float) -> Array:
+    """Central interval [2] of an equal mixture of normals, by a deterministic expansion."""
+    steps = ndtri((np.arange(41) + 0.5) / 41)
+    values = (mean[:, None] + sd[:, None] * steps[None, :]).ravel()
+    tail = 0.5 * (1.0 - level)
+    return np.asarray(np.quantile(values, [tail, 1.0 - tail]))

@@ -1,0 +1,94 @@
+"""A job as a mapping and as TOML text, such that reading it again gives the same job."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from experiments.job import Analyte, EvaporationJob, Factor
+
+
+def to_mapping(job: EvaporationJob) -> dict[str, Any]:
+    """The job with the keys of a job file; values that were assumed are left out."""
+    equipment = job.equipment
+    return {
+        "title": job.title,
+        "seed": job.seed,
+        "equipment": {
+            k: v for k, v in vars(equipment).items()
+            if k != "assumed" and k not in equipment.assumed
+        },
+        "factors": {f.name: _factor(f) for f in job.factors},
+        "sample": _sample(job),
+        "analytes": [_analyte(a) for a in job.analytes],
+        **({"today": {"setting": dict(job.today)}} if job.today is not None else {}),
+        "limits": dict(vars(job.limits)),
+    }
+
+
+def to_toml(job: EvaporationJob) -> str:
+    """The job as a TOML file."""
+    data = to_mapping(job)
+    lines = [f"{key} = {_value(data.pop(key))}" for key in ("title", "seed")]
+    analytes = data.pop("analytes")
+    for name, table in data.items():
+        lines += ["", f"[{name}]", *(f"{k} = {_value(v)}" for k, v in table.items())]
+    for analyte in analytes:
+        lines += ["", "[[analytes]]", *(f"{k} = {_value(v)}" for k, v in analyte.items())]
+    return "\n".join(lines) + "\n"
+
+
+def _factor(factor: Factor) -> Any:
+    if factor.choices:
+        return {"choices": list(factor.choices)}
+    if factor.is_fixed:
+        return factor.low
+    bounds = {"low": factor.low, "high": factor.high}
+    return bounds if factor.step is None else {**bounds, "step": factor.step}
+
+
+def _sample(job: EvaporationJob) -> dict[str, Any]:
+    sample = job.sample
+    data: dict[str, Any] = {
+        "fill_volume_ml": sample.fill_volume_ml,
+        "solvents": [dict(vars(s)) for s in sample.solvents],
+    }
+    if sample.keeper is not None:
+        data["keeper"] = dict(vars(sample.keeper))
+    optional = ("end_volume_ml", "end_volume_control", "residue_mg", "peroxide_test")
+    for key in optional:
+        value = getattr(sample, key)
+        if key not in sample.assumed and value != "":
+            data[key] = value
+    data["max_temperature_c"] = sample.max_temperature_c
+    return data
+
+
+def _analyte(analyte: Analyte) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "name": analyte.name,
+        "target_recovery_percent": analyte.target_recovery_percent,
+        "upper_recovery_percent": analyte.upper_recovery_percent,
+        "spike_ug": analyte.spike_ug,
+        "role": analyte.role,
+    }
+    for key in ("cas", "smiles"):
+        if getattr(analyte, key):
+            data[key] = getattr(analyte, key)
+    if analyte.molar_mass_g_per_mol is not None:
+        data["molar_mass_g_per_mol"] = analyte.molar_mass_g_per_mol
+    if analyte.vapour_pressure:
+        data["vapour_pressure"] = [dict(vars(p)) for p in analyte.vapour_pressure]
+    if analyte.boiling_point is not None:
+        data["boiling_point"] = dict(vars(analyte.boiling_point))
+    return data
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{k} = {_value(v)}" for k, v in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(v) for v in value) + "]"
+    return repr(value)

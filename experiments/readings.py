@@ -1,0 +1,77 @@
+"""From recorded trials to the rows the surrogate learns from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from experiments.factor_space import FactorSpace
+from experiments.job import EvaporationJob
+from experiments.job_simulator import JobSimulator
+from experiments.trials import Recovery, Result, Trial
+from models.bench_data import BenchData
+from models.noise import mean_variance
+from models.system import Array
+
+
+def bench_data(
+    job: EvaporationJob, trials: Sequence[Trial], simulator: JobSimulator, space: FactorSpace
+) -> BenchData:
+    """Pack recorded trials; recoveries of runs that boiled over or were not dry are left out."""
+    settings = [t.setting for t in trials]
+    results = [t.result for t in trials if t.result is not None]
+    shape = (len(results), len(job.analytes))
+    recovery, variance = np.full(shape, np.nan), np.full(shape, np.inf)
+    for i, result in enumerate(results):
+        if result.outcome != "finished" or result.corrected:
+            continue
+        for j, analyte in enumerate(job.analytes):
+            if analyte.name in result.recovery:
+                recovery[i, j], variance[i, j] = _mean_reading(
+                    result, analyte.name, job.equipment.vessels
+                )
+    timed = [r.run_time_min if r.outcome in ("finished", "boil-over") else None for r in results]
+    return BenchData(
+        x=simulator.rows(settings),
+        coded=space.code(settings),
+        ln_time=np.array([math.log(60.0 * t) if t else math.nan for t in timed]),
+        not_dry=np.array([r.outcome == "not dry" for r in results], dtype=bool),
+        boiled_over=np.array([r.outcome == "boil-over" for r in results], dtype=bool),
+        outcome_known=np.array([r.outcome != "aborted" for r in results], dtype=bool),
+        recovery=recovery,
+        recovery_variance=variance,
+        ln_cap=math.log(60.0 * job.limits.max_run_time_min),
+    )
+
+
+def vessel_values(result: Result, analyte: str) -> Array:
+    """Readings of one analyte as fractions; censored ones at half their limit."""
+    found = [r for r in result.recovery.get(analyte, ()) if r is not None]
+    return np.array([_value(r) for r in found]) / 100.0
+
+
+def _value(reading: Recovery) -> float:
+    return 0.5 * reading.percent if reading.censored else reading.percent
+
+
+def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, float]:
+    """Mean recovery and its variance; (nan, inf) when nothing was measured.
+
+    A censored reading counts as uniform between zero and its limit. When the vessels of a
+    run disagree more than usual, their own scatter replaces the usual one.
+    """
+    readings = [r for r in result.recovery[analyte] if r is not None]
+    if not readings:
+        return math.nan, math.inf
+    values = vessel_values(result, analyte)
+    count = vessels if result.is_mean.get(analyte, False) else len(values)
+    mean = float(values.mean())
+    variance = float(mean_variance(np.array(mean), np.array(float(count))))
+    censored = [r.percent / 100.0 for r in readings if r.censored]
+    variance += sum(limit**2 for limit in censored) / 12.0 / len(readings)
+    if len(values) > 2:
+        excess = float(values.var(ddof=1)) / len(values) - variance
+        variance += max(excess, 0.0)
+    return mean, variance

@@ -1,0 +1,60 @@
+"""One sentence, in the analyst's words, for why a trial is worth running."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from experiments.fitted import Fitted
+from experiments.job import Setting
+
+
+def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> str:
+    """Why this setting, with the figures that decide it.
+
+    Parameters
+    ----------
+    fitted : what is known
+    setting : the setting proposed
+    gain : minutes a batch the trial is expected to save
+    safe : whether it was chosen as the safe start
+    """
+    forecast = fitted.forecast([setting])[0]
+    minutes = forecast.run_time_min.mean
+    chance = f"{100 * forecast.probability:.0f} %"
+    if safe:
+        return (
+            f"A safe start: the setting most likely to keep every target ({chance}), about "
+            f"{minutes:.0f} min, and a first measure of heat transfer."
+        )
+    doubtful = _most_doubtful(fitted, setting)
+    if forecast.probability >= fitted.job.limits.assurance:
+        return (
+            f"Already likely to keep every target ({chance}) in about {minutes:.0f} min; a run "
+            f"here proves it and is expected to save {max(gain, 0.0):.1f} min a batch."
+        )
+    if doubtful is not None:
+        name, low, high, target = doubtful
+        return (
+            f"Decides {name}: forecast {low:.0f}-{high:.0f} % against its target of "
+            f"{target:g} % in about {minutes:.0f} min ({chance} to keep every target)."
+        )
+    return (
+        f"Tells explanations apart: run time between {forecast.run_time_min.low:.0f} and "
+        f"{forecast.run_time_min.high:.0f} min is possible here ({chance} to keep every target)."
+    )
+
+
+def _most_doubtful(
+    fitted: Fitted, setting: Setting
+) -> tuple[str, float, float, float] | None:
+    """The "must" analyte whose target is least certain either way, with its forecast."""
+    forecast = fitted.forecast([setting], level=0.8)[0]
+    must = [a for a in fitted.job.analytes if a.role == "must"]
+    if not must:
+        return None
+    doubt = [abs(forecast.analyte_probability[a.name] - 0.5) for a in must]
+    analyte = must[int(np.argmin(doubt))]
+    if min(doubt) > 0.45:
+        return None
+    interval = forecast.recovery_percent[analyte.name]
+    return analyte.name, interval.low, interval.high, analyte.target_recovery_percent

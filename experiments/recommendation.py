@@ -1,0 +1,181 @@
+"""The fastest setting that meets every target at the asked assurance, or why there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from experiments.answers import Answer, Forecast
+from experiments.factor_space import unique
+from experiments.fitted import Fitted
+from experiments.job import Setting
+from experiments.remedies import find_remedies
+from models.system import Array
+
+IMPOSSIBLE_BELOW = 0.08
+"""Below this probability that any setting meets every target, nothing qualifies."""
+
+
+@dataclass(frozen=True)
+class Search:
+    """What a search of the window found: the fastest qualifying and the safest setting."""
+
+    fastest: Setting | None
+    inside: Setting | None
+    compromise: Setting
+    possible: float
+
+
+def recommend(fitted: Fitted, robust: bool = True) -> Answer:
+    """Recommend at the asked assurance.
+
+    Parameters
+    ----------
+    fitted : what is known
+    robust : move inwards so that the equipment's tolerance stays inside; with False the
+        fastest qualifying setting itself is recommended
+    """
+    found = search(fitted)
+    setting = found.inside if robust else found.fastest
+    status, reason = _verdict(fitted, found, setting)
+    if status != "recommended":
+        setting = None
+    shown = fitted.forecast([setting if setting is not None else found.compromise])[0]
+    fastest = fitted.forecast([found.fastest])[0] if found.fastest is not None else None
+    remedies = find_remedies(fitted, found.compromise) if setting is None else ()
+    return Answer(
+        status=status,
+        reason=reason,
+        setting=dict(setting) if setting is not None else None,
+        compromise=fitted.forecast([found.compromise])[0],
+        fastest=fastest,
+        run_time_min=shown.run_time_min,
+        recovery_percent=shown.recovery_percent,
+        probability=shown.probability,
+        remedies=remedies,
+        boil_over_probability=shown.boil_over_probability,
+    )
+
+
+def search(fitted: Fitted) -> Search:
+    """Search the window, refining around the fastest qualifying setting."""
+    asked = fitted.job.limits.assurance
+    settings = fitted.candidates
+    rng = np.random.default_rng([fitted.job.seed, 53])
+    fastest = _fastest(fitted, settings, asked)
+    for width in (0.05, 0.02):
+        centres = [fastest] if fastest is not None else fitted.leaders(settings, 2)
+        settings = unique([*settings, *fitted.space.around(centres, 40, width, rng)])
+        fastest = _fastest(fitted, settings, asked)
+    inside = _inside(fitted, settings, asked) if fastest is not None else None
+    probability = fitted.probability(settings)
+    safest = settings[int(np.argmax(probability - 1e-6 * fitted.mean_time(settings)))]
+    return Search(fastest, inside, fastest or safest, _possible(fitted, settings))
+
+
+def _fastest(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
+    """The setting of least posterior mean time whose probability is at least ``asked``."""
+    probability, time = fitted.probability(settings), fitted.mean_time(settings)
+    if not (probability >= asked).any():
+        return None
+    return settings[int(np.argmin(np.where(probability >= asked, time, np.inf)))]
+
+
+def tolerances(fitted: Fitted) -> dict[str, float]:
+    """What the equipment holds, for the factors that are free."""
+    equipment = fitted.job.equipment
+    held = {
+        "set_temperature_c": equipment.set_temperature_tolerance_c,
+        "end_pressure_mbar": equipment.end_pressure_tolerance_mbar,
+    }
+    free = {f.name for f in fitted.space.free}
+    return {name: delta for name, delta in held.items() if name in free and delta > 0}
+
+
+def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
+    """The fastest setting that still qualifies anywhere within the equipment's tolerance.
+
+    Settings are tried from the fastest on, in blocks, until one holds at every corner.
+    """
+    tolerance = tolerances(fitted)
+    probability, time = fitted.probability(settings), fitted.mean_time(settings)
+    order = [i for i in np.argsort(time, kind="stable") if probability[i] >= asked]
+    for start in range(0, len(order), 12):
+        for i in order[start : start + 12]:
+            corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
+            if fitted.probability(corners).min() >= asked:
+                return settings[i]
+    return None
+
+
+def _physical(setting: Setting) -> Setting:
+    """A corner of the tolerance with its pressure kept above zero."""
+    pressure = float(setting["end_pressure_mbar"])
+    return {**setting, "end_pressure_mbar": max(pressure, 0.1)}
+
+
+def _possible(fitted: Fitted, settings: Sequence[Setting]) -> float:
+    """Probability that some setting of the window meets every target."""
+    chances: Array = np.array([fitted.success(p) for p in fitted.points(settings)])
+    return float(chances.max(axis=0).mean())
+
+
+def _verdict(
+    fitted: Fitted, found: Search, setting: Setting | None
+) -> tuple[str, str]:
+    asked = fitted.job.limits.assurance
+    best: Forecast = fitted.forecast([found.compromise])[0]
+    if setting is not None and fitted.trials:
+        return "recommended", _why_recommended(fitted, setting)
+    if setting is None and found.possible < IMPOSSIBLE_BELOW:
+        return "nothing qualifies", (
+            f"No setting in the window is likely to meet every target: the chance that one "
+            f"exists is {100 * found.possible:.0f} %, and {_weakest(fitted, best)}."
+        )
+    if not fitted.trials:
+        return "more trials needed", (
+            "No trial has been recorded yet; a recommendation rests on results, not on physics "
+            "alone."
+        )
+    if found.fastest is not None:
+        return "more trials needed", (
+            "A setting qualifies, but none still does within the equipment's tolerance; more "
+            "trials may widen the region."
+        )
+    return "more trials needed", (
+        f"The best setting meets every target with a probability of "
+        f"{100 * best.probability:.0f} %, below the asked {100 * asked:.0f} %; "
+        f"{_weakest(fitted, best)}."
+    )
+
+
+def _why_recommended(fitted: Fitted, setting: Setting) -> str:
+    forecast = fitted.forecast([setting])[0]
+    return (
+        f"The fastest setting found whose probability of meeting every target "
+        f"({100 * forecast.probability:.0f} %) is at least the asked "
+        f"{100 * fitted.job.limits.assurance:.0f} % within the equipment's tolerance, from "
+        f"{len(fitted.trials)} recorded trials; {_weakest(fitted, forecast)}."
+    )
+
+
+def _weakest(fitted: Fitted, forecast: Forecast) -> str:
+    """What limits a setting, in words."""
+    must = [a for a in fitted.job.analytes if a.role == "must"]
+    if not must:
+        return "no analyte constrains it"
+    worst = min(must, key=lambda a: forecast.analyte_probability[a.name])
+    mean = forecast.recovery_percent[worst.name].mean
+    if forecast.finish_probability < forecast.analyte_probability[worst.name]:
+        return (
+            f"run time limits it (chance to end within "
+            f"{fitted.job.limits.max_run_time_min:g} min: {100 * forecast.finish_probability:.0f} %)"
+        )
+    if 1.0 - forecast.boil_over_probability < forecast.analyte_probability[worst.name]:
+        return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"
+    return (
+        f"{worst.name} limits it (forecast {mean:.0f} % against a target of "
+        f"{worst.target_recovery_percent:g} %)"
+    )
