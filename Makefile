@@ -41,7 +41,6 @@ test: $(VENV)/.installed-dev debian ## set up and run the whole test suite, brow
 
 lint: $(VENV)/.installed-dev ## style, and the direction of imports
 	$(BIN)/ruff check .
-	$(BIN)/ruff format --check .
 	$(BIN)/lint-imports
 
 types: $(VENV)/.installed-dev ## static types
