@@ -1,1 +1,1 @@
-
+"""Where dossiers are kept: events appended, never changed."""
