@@ -17,7 +17,7 @@ from experiments.entries import EntryError, check_result, check_setting, merge
 from experiments.events import Event, link
 from experiments.job import EvaporationJob, Setting
 from experiments.job_file import parse
-from experiments.job_text import to_mapping
+from experiments.job_text import assumed_values, to_mapping
 from experiments.trials import Result, Trial
 
 if TYPE_CHECKING:
@@ -58,7 +58,9 @@ class Dossier:
         """
         read = job if isinstance(job, EvaporationJob) else parse(job)
         dossier = cls(dossier_id or uuid.uuid4().hex[:12], who=who, clock=clock)
-        dossier._append("started", {"id": dossier.id, "job": to_mapping(read)})
+        dossier._append("started", {
+            "id": dossier.id, "job": to_mapping(read), "assumed": assumed_values(read),
+        })
         if read.today is not None:
             dossier._enter(read.today, "today", "The method in use today.")
         return dossier

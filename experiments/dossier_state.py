@@ -8,7 +8,7 @@ from typing import Any
 
 from experiments.events import Event
 from experiments.job import EvaporationJob
-from experiments.job_file import parse
+from experiments.job_text import read_back
 from experiments.trials import Recovery, Result, Trial
 
 STATES = ("draft", "running", "recommended", "verified", "approved", "retired")
@@ -44,7 +44,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
     match event.kind:
         case "started" | "job changed":
             return replace(
-                state, job=parse(p["job"]), version=p.get("version", state.version),
+                state, job=read_back(p["job"], p["assumed"]), version=p.get("version", state.version),
                 previous=p.get("previous", state.previous),
             )
         case "proposed" | "entered":

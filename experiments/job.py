@@ -122,6 +122,7 @@ class Analyte:
     vapour_pressure: tuple[VapourPressurePoint, ...] = ()
     boiling_point: BoilingPoint | None = None
     smiles: str = ""
+    assumed: tuple[str, ...] = ()
 
     @property
     def is_new(self) -> bool:
@@ -136,6 +137,7 @@ class Limits:
     assurance: float = 0.95
     trials: int = 12
     trials_per_batch: int = 3
+    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any
+
+NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
+"""Characters that no name or remark needs and that files and databases choke on."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +106,8 @@ class Table:
             if default is None:
                 self._missing(key)
                 return ""
+            if default:
+                self.assumed.append(key)
             return default
         value = self.raw(key)
         if not isinstance(value, str):
@@ -110,6 +117,9 @@ class Table:
         if len(value) > 500:
             self.faults.add(self.where(key), "is longer than 500 characters.", "Shorten it.")
             return value[:500]
+        if NOT_TEXT.search(value):
+            self.faults.add(self.where(key), "holds control characters.", "Type it again.")
+            return ""
         allowed = list(choices)
         if allowed and value not in allowed:
             self.faults.add(self.where(key), f"{value!r} is not known.",
@@ -127,7 +137,7 @@ class Table:
             self._missing(key)
             return []
         value = self.raw(key)
-        if not isinstance(value, list):
+        if not isinstance(value, list | tuple):
             self.faults.add(self.where(key), f"must be a list, not {_shown(value)}.",
                             "Write it as a list of tables.")
             return []
@@ -154,7 +164,7 @@ class Table:
 
 def read_number(value: Any, path: str, rule: Number, faults: Faults) -> float:
     """A finite number obeying ``rule``; nan, with a fault, otherwise."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
+    if isinstance(value, bool) or not isinstance(value, Real):
         cure = "Write a plain number, with a point as decimal sign and without its unit."
         faults.add(path, f"must be a number, not {_shown(value)}.", cure)
         return math.nan

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,6 @@ from experiments.job import (
     SolventShare,
     VapourPressurePoint,
 )
-from experiments.job_checks import check_job
 from experiments.job_fields import Fault, Faults, Number, Table, read_number
 
 __all__ = ["Fault", "JobError", "parse"]
@@ -52,12 +52,16 @@ class JobError(ValueError):
         self.faults = faults
 
 
-def parse(source: str | Path | Mapping[str, Any]) -> EvaporationJob:
+def parse(
+    source: str | Path | Mapping[str, Any], *, chemistry: bool = True
+) -> EvaporationJob:
     """Read a job.
 
     Parameters
     ----------
     source : path of a TOML file, TOML text (anything with a line break), or a mapping
+    chemistry : whether to check substances and fields against each other; a job that was
+        accepted before is read back without, so that it opens for good
 
     Raises
     ------
@@ -69,7 +73,7 @@ def parse(source: str | Path | Mapping[str, Any]) -> EvaporationJob:
     title = top.text("title")
     if not title.strip() and not faults.at("title"):
         faults.add("title", "is empty.", "Say in a few words what the job is.")
-    seed = top.number("seed", Number(0, 2**31 - 1, whole=True), default=0)
+    seed = top.number("seed", Number(0, 2**31 - 1, whole=True))
     equipment = _equipment(top.table("equipment"))
     sample = _sample(top.table("sample"))
     factors = _factors(top.table("factors"))
@@ -83,7 +87,10 @@ def parse(source: str | Path | Mapping[str, Any]) -> EvaporationJob:
         job = EvaporationJob(
             title, int(seed), equipment, factors, sample, analytes, limits, today
         )
-        check_job(job, faults)
+        if chemistry:
+            from experiments.job_checks import check_job
+
+            check_job(job, faults)
         if not faults.found:
             return job
     raise JobError(tuple(faults.found))
@@ -117,7 +124,6 @@ def _unreadable(error: Exception, source: str | Path) -> Fault:
 
 
 def _equipment(t: Table) -> Equipment:
-    hold = t.number("end_point_hold_min", Number(0.0, 600.0, unit="min"))
     equipment = Equipment(
         name=t.text("name"),
         vessels=_whole(t.number("vessels", Number(1, 500, whole=True))),
@@ -137,7 +143,7 @@ def _equipment(t: Table) -> Equipment:
             "ultimate_pressure_mbar", Number(0.0, 500.0, above=True, unit="mbar")
         ),
         end_point_load_fraction=t.number("end_point_load_fraction", Number(0.0, 0.9, above=True)),
-        end_point_hold_min=hold,
+        end_point_hold_min=t.number("end_point_hold_min", Number(0.0, 600.0, unit="min")),
         heating=t.text("heating", "contact", ("contact", "gas gap")),
         condenser_power_w=t.number("condenser_power_w", POSITIVE, 500.0),
         pump_speed_m3_per_h=t.number("pump_speed_m3_per_h", POSITIVE, 2.5),
@@ -148,11 +154,9 @@ def _equipment(t: Table) -> Equipment:
         end_pressure_tolerance_mbar=t.number(
             "end_pressure_tolerance_mbar", Number(0.0, 200.0, unit="mbar"), 2.0
         ),
-        assumed=(),
     )
-    assumed = [*t.assumed, *([] if t.has("heating") else ["heating"])]
     t.finish()
-    return Equipment(**{**vars(equipment), "assumed": tuple(assumed)})
+    return replace(equipment, assumed=tuple(sorted(t.assumed)))
 
 
 def _whole(value: float) -> int:
@@ -178,11 +182,11 @@ def _sample(t: Table) -> Sample:
         solvents=tuple(solvents),
         max_temperature_c=t.number("max_temperature_c", Number(0.0, 250.0, unit="degC")),
         keeper=keeper,
-        end_volume_ml=t.number("end_volume_ml", NOT_NEGATIVE, 0.0),
+        end_volume_ml=t.number("end_volume_ml", NOT_NEGATIVE),
         end_volume_control=t.text("end_volume_control", "", controls),
         residue_mg=t.number("residue_mg", NOT_NEGATIVE, 1.0),
         peroxide_test=t.text("peroxide_test", ""),
-        assumed=tuple(t.assumed),
+        assumed=tuple(sorted(t.assumed)),
     )
     t.raw("keeper")
     t.finish()
@@ -231,7 +235,7 @@ def _choice(t: Table, value: Any) -> Factor:
     choices = row.raw("choices")
     row.finish()
     if (
-        not isinstance(choices, list)
+        not isinstance(choices, list | tuple)
         or not choices
         or not all(isinstance(c, str) for c in choices)
         or len(set(choices)) < len(choices)
@@ -273,7 +277,7 @@ def _analyte(t: Table) -> Analyte:
         smiles=t.text("smiles", ""),
     )
     t.finish()
-    return analyte
+    return replace(analyte, assumed=tuple(sorted(t.assumed)))
 
 
 def _limits(t: Table) -> Limits:
@@ -282,10 +286,10 @@ def _limits(t: Table) -> Limits:
         handling_min=t.number("handling_min", Number(0.0, 1e4, unit="min"), 20.0),
         assurance=t.number("assurance", Number(0.5, 0.999)),
         trials=_whole(t.number("trials", Number(1, 200, whole=True))),
-        trials_per_batch=_whole(t.number("trials_per_batch", Number(1, 50, whole=True), 3)),
+        trials_per_batch=_whole(t.number("trials_per_batch", Number(1, 50, whole=True))),
     )
     t.finish()
-    return limits
+    return replace(limits, assumed=tuple(sorted(t.assumed)))
 
 
 def _today(top: Table, factors: tuple[Factor, ...]) -> Setting:

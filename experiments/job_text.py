@@ -3,27 +3,65 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from experiments.job import Analyte, EvaporationJob, Factor
+from experiments.job_file import parse
 
 
 def to_mapping(job: EvaporationJob) -> dict[str, Any]:
     """The job with the keys of a job file; values that were assumed are left out."""
-    equipment = job.equipment
     return {
         "title": job.title,
         "seed": job.seed,
-        "equipment": {
-            k: v for k, v in vars(equipment).items()
-            if k != "assumed" and k not in equipment.assumed
-        },
+        "equipment": _given(job.equipment),
         "factors": {f.name: _factor(f) for f in job.factors},
         "sample": _sample(job),
         "analytes": [_analyte(a) for a in job.analytes],
         **({"today": {"setting": dict(job.today)}} if job.today is not None else {}),
-        "limits": dict(vars(job.limits)),
+        "limits": _given(job.limits),
     }
+
+
+def assumed_values(job: EvaporationJob) -> dict[str, Any]:
+    """The defaults the job rests on, for the record: they must outlive a change of defaults."""
+    return {
+        "equipment": _assumed(job.equipment),
+        "sample": _assumed(job.sample),
+        "limits": _assumed(job.limits),
+        "analytes": [_assumed(a) for a in job.analytes],
+    }
+
+
+def read_back(mapping: Mapping[str, Any], assumed: Mapping[str, Any]) -> EvaporationJob:
+    """The job of :func:`to_mapping` and :func:`assumed_values`, exactly as it was accepted."""
+    rows: Sequence[Mapping[str, Any]] = assumed["analytes"]
+    whole = {
+        **mapping,
+        **{part: {**mapping[part], **assumed[part]} for part in ("equipment", "sample", "limits")},
+        "analytes": [{**a, **b} for a, b in zip(mapping["analytes"], rows, strict=True)],
+    }
+    job = parse(whole, chemistry=False)
+    return replace(
+        job,
+        equipment=replace(job.equipment, assumed=tuple(assumed["equipment"])),
+        sample=replace(job.sample, assumed=tuple(assumed["sample"])),
+        limits=replace(job.limits, assumed=tuple(assumed["limits"])),
+        analytes=tuple(
+            replace(a, assumed=tuple(b)) for a, b in zip(job.analytes, rows, strict=True)
+        ),
+    )
+
+
+def _given(record: Any) -> dict[str, Any]:
+    hidden = {"assumed", *record.assumed}
+    return {k: v for k, v in vars(record).items() if k not in hidden}
+
+
+def _assumed(record: Any) -> dict[str, Any]:
+    return {name: getattr(record, name) for name in sorted(record.assumed)}
 
 
 def to_toml(job: EvaporationJob) -> str:
@@ -65,12 +103,9 @@ def _sample(job: EvaporationJob) -> dict[str, Any]:
 
 
 def _analyte(analyte: Analyte) -> dict[str, Any]:
+    plain = ("name", "target_recovery_percent", "upper_recovery_percent", "spike_ug", "role")
     data: dict[str, Any] = {
-        "name": analyte.name,
-        "target_recovery_percent": analyte.target_recovery_percent,
-        "upper_recovery_percent": analyte.upper_recovery_percent,
-        "spike_ug": analyte.spike_ug,
-        "role": analyte.role,
+        key: getattr(analyte, key) for key in plain if key not in analyte.assumed
     }
     for key in ("cas", "smiles"):
         if getattr(analyte, key):
