@@ -1,0 +1,91 @@
+"""What commands give back, faults in words, progress on the terminal."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field, is_dataclass
+from typing import Any
+
+import numpy as np
+from tqdm import tqdm
+
+from experiments.entries import EntryError
+from experiments.job_file import JobError
+from experiments.storage.protocol import StoreError
+from experiments.users import NotAllowed
+from models.errors import ModelError
+
+
+@dataclass(frozen=True)
+class Reply:
+    """A command's answer for people and for machines; ``is_yes`` decides the exit code."""
+
+    text: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+    is_yes: bool = True
+
+
+class UserFault(Exception):
+    """Something the user can mend: one sentence and a cure."""
+
+    def __init__(self, message: str, cure: str) -> None:
+        super().__init__(f"{message} {cure}")
+        self.message = message
+        self.cure = cure
+
+
+def faults_of(error: Exception) -> list[str]:
+    """Sentences for a fault of the input; empty for an internal fault."""
+    if isinstance(error, JobError):
+        return [str(f) for f in error.faults]
+    if isinstance(error, EntryError | StoreError | NotAllowed | ModelError | UserFault):
+        return [f"{error.message} {error.cure}".strip()]
+    if isinstance(error, FileNotFoundError | IsADirectoryError | PermissionError):
+        return [f"{error.filename}: {error.strerror}. Check the path and your rights."]
+    return []
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON data; numbers that do not exist become None."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain(asdict(value))
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return [plain(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def columns(rows: Sequence[Sequence[Any]], header: Sequence[str]) -> str:
+    """Rows of text in aligned columns."""
+    table = [list(header), *[["" if c is None else str(c) for c in row] for row in rows]]
+    widths = [max(len(row[i]) for row in table) for i in range(len(header))]
+    lines = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip()
+             for row in table]
+    return "\n".join(lines)
+
+
+@contextmanager
+def progress(title: str) -> Iterator[Callable[[float, str], None]]:
+    """A progress bar on standard error for work that takes longer than a second."""
+    bar = tqdm(total=100, desc=title, leave=False, delay=1.0, file=sys.stderr,
+               bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed}<{remaining}",
+               disable=not sys.stderr.isatty())
+
+    def step(share: float, what: str) -> None:
+        bar.set_description(what, refresh=False)
+        bar.update(max(0.0, 100.0 * min(share, 1.0) - bar.n))
+
+    try:
+        yield step
+    finally:
+        bar.close()
