@@ -32,8 +32,9 @@ class Parameter:
 PARAMETERS: tuple[Parameter, ...] = (
     Parameter("heat_transfer", "equipment", 110.0, 0.30, "W/(m2 K)", "heat transfer",
               source="DESIGN 80-200 contact or vapour heating; 30 (15-60) across a gas gap"),
-    Parameter("area_exponent", "equipment", 0.60, 0.20, "1",
-              "how the wetted area shrinks with volume", log=False),
+    Parameter("area_exponent", "equipment", 0.50, 0.15, "1",
+              "how the wetted area shrinks with volume", log=False,
+              source="geometry: round bottom 1/2, cone 2/3, flat bottom about 1/3"),
     Parameter("vessel_spread", "equipment", 0.08, 0.35, "1",
               "spread between fast and slow vessel positions"),
     Parameter("condenser_limit", "equipment", 1.0, 0.30, "1",

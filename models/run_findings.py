@@ -1,0 +1,158 @@
+"""How a run ended, and what an analyst should know about it.
+
+A false end is a stop by the load rule with liquid left, or a run that goes on although
+nothing boils: a frozen sample, residual water, the lull between two solvents, liquid that
+does not boil at the end pressure, vapour that passes the condenser.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models import kernel_run as kernel
+from models.equipment import Equipment, Load
+from models.errors import Finding
+from models.kernel_data import Modes, saturation_pressure
+from models.kernel_slopes import BOILING, DRY, STILL
+from models.quantities import celsius, mbar
+from models.system import Array, LiquidSystem
+
+
+@dataclass(frozen=True)
+class Stop:
+    """How a run ended; SI units.
+
+    ``stopped`` by its end point (true or false) rather than at the time limit; ``finished``
+    with dry vessels, down to the keeper or at the end volume.
+    """
+
+    time: float
+    finished: bool
+    stopped: bool
+    false_end: bool
+    frozen: bool
+    breakthrough: bool
+    boil_over_index: float
+    peak_load: float
+    peak_temperature: float
+    set_temperature: float
+    end_pressure: float
+    boiling: bool
+    still: bool
+    dry: bool
+
+    @classmethod
+    def from_result(cls, result: Array, setting: Array, mode: Modes) -> Stop:
+        """Read the results of the kernel for a setting and the last modes [3]."""
+        return cls(
+            time=float(result[kernel.RUN_TIME]),
+            finished=bool(result[kernel.FINISHED] > 0.5),
+            stopped=bool(result[kernel.STOPPED] > 0.5),
+            false_end=bool(result[kernel.FALSE_END] > 0.5),
+            frozen=bool(result[kernel.FROZE] > 0.5),
+            breakthrough=bool(result[kernel.THROUGH] > 0.5),
+            boil_over_index=float(result[kernel.BOIL_OVER]),
+            peak_load=float(result[kernel.PEAK_LOAD]),
+            peak_temperature=float(result[kernel.PEAK_TEMPERATURE]),
+            set_temperature=float(setting[0]),
+            end_pressure=float(setting[2]),
+            boiling=bool((mode == BOILING).any()),
+            still=bool((mode == STILL).any()),
+            dry=bool((mode == DRY).all()),
+        )
+
+
+def describe(
+    stop: Stop, system: LiquidSystem, equipment: Equipment, load: Load, moles: Array
+) -> tuple[Finding, ...]:
+    """Findings of a run.
+
+    Parameters
+    ----------
+    stop : how it ended
+    system, equipment, load : what was run
+    moles : [2, 3, S], at the start and at the end
+    """
+    found = []
+    if stop.frozen:
+        found.append(Finding(
+            "frozen", "stop",
+            f"The sample freezes before the end pressure of {mbar(stop.end_pressure):.0f} mbar: "
+            "the condenser load falls and the run looks finished, but ice is left.",
+            "Stop the ramp above the freezing line.",
+        ))
+    elif stop.breakthrough:
+        found.append(_breakthrough(stop, system, equipment))
+    elif stop.false_end or not stop.stopped:
+        found.append(_liquid_left(stop, system, moles))
+    if stop.boil_over_index > 1.0:
+        found.append(Finding(
+            "boil-over", "caution",
+            f"Liquid is likely to be thrown out (index {stop.boil_over_index:.1f}, limit 1): a "
+            "vessel that boils over loses every analyte alike and may spoil its neighbours.",
+            "Use a slower ramp, a higher end pressure, a cooler wall or a smaller fill.",
+        ))
+    if stop.peak_temperature > load.max_temperature_k + 0.05:
+        found.append(Finding(
+            "sample too warm", "caution",
+            f"The sample reaches {celsius(stop.peak_temperature):.0f} degC, above its limit of "
+            f"{celsius(load.max_temperature_k):.0f} degC; a dry vessel warms to the wall.",
+            "Set the wall no hotter than the limit of the sample.",
+        ))
+    return tuple(found)
+
+
+def _breakthrough(stop: Stop, system: LiquidSystem, equipment: Equipment) -> Finding:
+    main = int(np.argmax(system.fraction))
+    limit = float(saturation_pressure(system.ln_p[main], equipment.condenser_temperature_k))
+    return Finding(
+        "condenser breakthrough", "stop",
+        f"At {mbar(stop.end_pressure):.0f} mbar the vapour of {system.solvents[main]} passes the "
+        f"condenser at {celsius(equipment.condenser_temperature_k):.0f} degC, which condenses it "
+        f"only above {mbar(limit):.0f} mbar: the load shows nothing, so the end point cannot be "
+        "found, and solvent leaves with the pump.",
+        "Raise the end pressure above that, cool the condenser further or stop by time.",
+    )
+
+
+def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
+    """Name what is left: nothing boiled, water, a heavier solvent, or just liquid."""
+    fill = len(system.solvents) - (1 if system.has_keeper else 0)
+    begun, left = moles[0].sum(axis=0)[:fill], moles[1].sum(axis=0)[:fill]
+    share = left / begun.clip(1e-30)
+    ends = "The condenser load falls and the run stops" if stop.stopped else "The run goes on"
+    worst = int(np.argmax(left * (system.molar_mass / system.density)[:fill]))
+    name = system.solvents[worst]
+    if left.sum() > 0.98 * begun.sum():
+        return Finding(
+            "not boiling", "stop",
+            f"{name} hardly boils at {mbar(stop.end_pressure):.0f} mbar with a wall of "
+            f"{celsius(stop.set_temperature):.0f} degC: almost all of it is still there.",
+            "Set a lower end pressure or a hotter wall.",
+        )
+    if name.lower() == "water" and fill > 1:
+        return Finding(
+            "residual water", "stop",
+            f"{ends} with water left: the other solvents are gone and it boils too slowly.",
+            "Set a lower end pressure, above the freezing line, or dry the extract first.",
+        )
+    if fill > 1 and share.min() < 0.05 < share[worst]:
+        return Finding(
+            "lull between solvents", "stop",
+            f"{ends} with {name} left: {system.solvents[int(np.argmin(share))]} is gone and "
+            f"{name} does not boil fast enough yet.",
+            "Set a lower end pressure, a hotter wall or a longer end-point hold.",
+        )
+    if stop.stopped or stop.still:
+        return Finding(
+            "liquid left", "stop",
+            f"{ends} with {name} left ({100 * share[worst]:.0f} % of it).",
+            "Use a longer end-point hold, a lower load fraction or a lower end pressure.",
+        )
+    return Finding(
+        "out of time", "stop",
+        f"After {stop.time / 60:.0f} min the run has not reached its end point.",
+        "Use a hotter wall, a faster ramp, a lower end pressure or a smaller fill.",
+    )
