@@ -2,30 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import threading
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from experiments.events import Event
-from experiments.storage.protocol import StaleRevision, Summary, UnknownDossier
+from experiments.storage.protocol import (
+    Draft,
+    StaleRevision,
+    Summary,
+    UnknownDossier,
+    check_order,
+)
 
 
 class MemoryStore:
     """Keeps everything until the process ends."""
 
     def __init__(self) -> None:
+        self._lock = threading.Lock()
         self._events: dict[str, list[Event]] = {}
         self._summaries: dict[str, Summary] = {}
         self._notes: list[dict[str, Any]] = []
+        self._drafts: dict[tuple[str, str], Draft] = {}
 
     def append(
         self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
     ) -> int:
-        held = self._events.get(dossier_id, [])
-        if len(held) != expected_revision:
-            raise StaleRevision(held[expected_revision:] or held[-1:])
-        self._events[dossier_id] = [*held, *events]
-        self._summaries[dossier_id] = summary
-        return len(self._events[dossier_id])
+        with self._lock:
+            held = self._events.get(dossier_id, [])
+            if not held and expected_revision > 0:
+                raise UnknownDossier(dossier_id)
+            if len(held) != expected_revision:
+                raise StaleRevision(held[expected_revision:])
+            check_order(events, expected_revision)
+            self._events[dossier_id] = [*held, *events]
+            self._summaries[dossier_id] = summary
+            return len(self._events[dossier_id])
 
     def events(self, dossier_id: str) -> list[Event]:
         if dossier_id not in self._events:
@@ -35,11 +48,20 @@ class MemoryStore:
     def summaries(self) -> list[Summary]:
         return sorted(self._summaries.values(), key=lambda s: (s.updated, s.id), reverse=True)
 
-    def note(self, at: str, who: str, what: str, payload: dict[str, Any]) -> None:
-        self._notes.append({"at": at, "who": who, "what": what, "payload": payload})
+    def note(self, at: str, who: str, what: str, payload: Mapping[str, Any]) -> None:
+        self._notes.append({"at": at, "who": who, "what": what, "payload": dict(payload)})
 
     def notes(self) -> list[dict[str, Any]]:
         return list(self._notes)
+
+    def save_draft(self, draft: Draft) -> None:
+        self._drafts.pop((draft.owner, draft.name), None)
+        if draft.content:
+            self._drafts[draft.owner, draft.name] = draft
+
+    def drafts(self, owner: str) -> list[Draft]:
+        own = [d for d in self._drafts.values() if d.owner == owner]
+        return sorted(own, key=lambda d: (d.at, d.name), reverse=True)
 
     def close(self) -> None:
         self._events.clear()

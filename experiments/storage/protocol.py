@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -20,6 +20,16 @@ class Summary:
     revision: int
     updated: str
     facts: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A form as far as it is filled in: whose, which, when saved, and what is in it."""
+
+    owner: str
+    name: str
+    at: str
+    content: Mapping[str, Any]
 
 
 class StoreError(Exception):
@@ -43,11 +53,11 @@ class StaleRevision(StoreError):
     """Somebody else saved in between; ``newer`` holds what they added."""
 
     def __init__(self, newer: Sequence[Event]) -> None:
-        last = newer[-1]
-        names = ", ".join(sorted({e.who for e in newer}))
-        kinds = ", ".join(dict.fromkeys(e.kind for e in newer))
+        names = ", ".join(sorted({e.who for e in newer})) or "Somebody"
+        kinds = ", ".join(dict.fromkeys(e.kind for e in newer)) or "another history"
+        last = f", last at {newer[-1].at}" if newer else ""
         super().__init__(
-            f"{names} changed this dossier in the meantime ({kinds}, last at {last.at}).",
+            f"{names} changed this dossier in the meantime ({kinds}{last}).",
             "Load it again and repeat your entry; nothing of yours was saved.",
         )
         self.newer = tuple(newer)
@@ -61,7 +71,12 @@ class DossierStore(Protocol):
     ) -> int:
         """Add events after ``expected_revision``; returns the new revision (last seq).
 
-        Raises StaleRevision when the store holds other events by then.
+        Raises
+        ------
+        StaleRevision
+            when the store holds other events by then
+        UnknownDossier
+            when events should follow others that are not there
         """
         ...
 
@@ -73,7 +88,7 @@ class DossierStore(Protocol):
         """All dossiers, last changed first."""
         ...
 
-    def note(self, at: str, who: str, what: str, payload: dict[str, Any]) -> None:
+    def note(self, at: str, who: str, what: str, payload: Mapping[str, Any]) -> None:
         """Write to the store's log, outside any dossier (export, import, report)."""
         ...
 
@@ -81,4 +96,21 @@ class DossierStore(Protocol):
         """The store's log in order."""
         ...
 
-    def close(self) -> None: ...
+    def save_draft(self, draft: Draft) -> None:
+        """Keep a form in place of what was kept under its owner and name; empty: forget it."""
+        ...
+
+    def drafts(self, owner: str) -> list[Draft]:
+        """Forms of one person, last saved first."""
+        ...
+
+    def close(self) -> None:
+        """Let go of files and connections."""
+        ...
+
+
+def check_order(events: Sequence[Event], expected_revision: int) -> None:
+    """Refuse, with ValueError, events that are not numbered from ``expected_revision + 1`` on."""
+    numbers = [e.seq for e in events]
+    if not numbers or numbers != list(range(expected_revision + 1, numbers[-1] + 1)):
+        raise ValueError(f"events {numbers} do not follow revision {expected_revision}")

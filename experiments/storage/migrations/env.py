@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
-from experiments.storage.database import METADATA
+from experiments.storage.schema import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],
