@@ -37,6 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     one = add("new", "start a dossier from a job file")
     one.add_argument("job", help="job file (TOML)")
+    one.add_argument("--id", help="a short name to call the dossier by (default: made up)")
     one = add("window", "what physics allows before any trial")
     one.add_argument("source", metavar="JOB|DOSSIER")
     one = add("simulate", "one predicted run")
@@ -112,7 +113,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         return OK
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001 - the last resort of the program
         faults = faults_of(error)
         if faults:
             print("\n".join(faults), file=sys.stderr)

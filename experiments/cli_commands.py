@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from argparse import Namespace
 from collections.abc import Callable
@@ -26,7 +27,11 @@ def _job(arguments: Namespace) -> EvaporationJob:
 
 
 def new(arguments: Namespace) -> Reply:
-    dossier = service.create(open_session(arguments.store), Path(arguments.job))
+    wanted = arguments.id
+    if wanted is not None and not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}", wanted):
+        raise UserFault(f"{wanted[:40]!r} cannot be the id of a dossier.",
+                        "Use up to 32 letters, digits, dots and dashes, a letter or digit first.")
+    dossier = service.create(open_session(arguments.store), Path(arguments.job), wanted)
     assumed = [f"equipment.{n}" for n in dossier.job.equipment.assumed]
     assumed += [f"sample.{n}" for n in dossier.job.sample.assumed]
     text = f"Started dossier {dossier.id}: {dossier.job.title}"

@@ -92,7 +92,8 @@ def mixture(arguments: Namespace) -> Reply:
                             'Write for example "acetone=0.6".') from None
     found = plain(describe_mixture(parts, pascal(arguments.pressure_mbar)))
     azeotrope = found["azeotrope"]
-    lines = [f"Boils at {found['bubble_point_c']:.2f} degC under {arguments.pressure_mbar:g} mbar."]
+    boils = found["bubble_point_c"]
+    lines = [f"Boils at {boils:.2f} degC under {arguments.pressure_mbar:g} mbar."]
     rows = [(n, f"{parts[n]:.4f}", f"{found['vapour_mole_fraction'][n]:.4f}",
              f"{found['activity_coefficient'][n]:.4f}") for n in parts]
     lines.append(columns(rows, ("component", "liquid", "vapour", "activity coefficient")))
@@ -134,8 +135,9 @@ def doctor(arguments: Namespace) -> Reply:
     checks = examine(arguments.store)
     rows = [("well" if c.is_well else "ill", c.name, c.detail) for c in checks]
     well = all(c.is_well for c in checks)
-    return Reply(columns(rows, ("", "what", "detail")), {"well": well, "checks": plain(checks)},
-                 is_yes=well)
+    cures = "".join(f"\n{c.name}: {c.cure}" for c in checks if not c.is_well)
+    return Reply(columns(rows, ("", "what", "detail")) + cures,
+                 {"well": well, "checks": plain(checks)}, is_yes=well)
 
 
 def app(arguments: Namespace) -> Reply:

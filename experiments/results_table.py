@@ -233,7 +233,8 @@ def _check_header(header: list[str], job: EvaporationJob) -> None:
 
 
 def _setting_text(row: _Row, job: EvaporationJob) -> str:
-    return "|".join(row.cells.get(f.name, "") for f in job.factors)
+    names = ("run_order", *(f.name for f in job.factors))
+    return "|".join(row.cells.get(name, "") for name in names)
 
 
 def _trial(
