@@ -16,14 +16,14 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined
 from models.quantities import GAS_CONSTANT
 
 APPROACH: Final = 6.5  # K
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def duty_share(
     pressure: float, breakthrough: float, temperature: float, enthalpy: float
 ) -> float:

@@ -22,8 +22,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined, kernel
 from models.quantities import GAS_CONSTANT
 
 DIFFUSIVITY: Final = 7.0e-6  # m2/s at 298.15 K, 101325 Pa
@@ -53,7 +53,7 @@ def kinetic_velocity(molar_mass: float) -> float:
     return float(ACCOMMODATION * np.sqrt(GAS_CONSTANT / (2.0 * np.pi * molar_mass)))
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def diffusion_velocity(temperature: float, pressure: float) -> float:
     """D over path, m/s, at K and Pa."""
     root = np.sqrt(temperature / 298.15)
@@ -61,7 +61,7 @@ def diffusion_velocity(temperature: float, pressure: float) -> float:
     return DIFFUSIVITY / PATH * (101325.0 / pressure) * power  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def transfer_velocity(diffusion: float, kinetic: float, temperature: float) -> float:
     """Both resistances in series, m/s.
 
@@ -75,7 +75,7 @@ def transfer_velocity(diffusion: float, kinetic: float, temperature: float) -> f
     return diffusion * ceiling / (diffusion + ceiling)  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def wright_omega(z: float) -> float:
     """Solution w > 0 of w + ln w = z (Corless & Jeffrey 2002), to double precision."""
     if z < -40.0:
@@ -96,7 +96,7 @@ def wright_omega(z: float) -> float:
     return w  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def film_left(start: float, solvent: float, dose: float) -> float:
     """Amount of analyte left in the film, in the unit of ``start``.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import kernel, released
 from models.kernel_data import MOLAR_VOLUME, Rig
 from models.kernel_run import run
 from models.kernel_slopes import LEAST_POWER, Course
@@ -28,7 +28,7 @@ SPREAD_TO_CLASS = np.sqrt(1.5)
 """Three equal classes at 1 - s, 1, 1 + s have the standard deviation s/sqrt(1.5)."""
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def plan(setting: Array, theta: Array, start: Array, pure: Array, rig: Rig) -> Course:
     """Course of one run.
 
@@ -61,7 +61,7 @@ def plan(setting: Array, theta: Array, start: Array, pure: Array, rig: Rig) -> C
     )
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def fill_moles(setting: Array, density: Array, keeper: int, out: Array) -> None:
     """Write moles [S] of a fill into ``out``; ``density`` [2, S]: mol/m3 of fill, of keeper."""
     for j in range(out.shape[0]):
@@ -70,7 +70,7 @@ def fill_moles(setting: Array, density: Array, keeper: int, out: Array) -> None:
             out[j] += setting[KEEPER] * density[1, j]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@released
 def run_block(
     settings: Array, theta: Array, density: Array, pure: Array, pair: Array, traces: Array,
     table: Array, rig: Rig, tolerance: float, exponent: Array, film: Array,
@@ -86,7 +86,7 @@ def run_block(
             dose[i], volume[i], dry[i], result[i], rows)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@released
 def trace_one(
     setting: Array, theta: Array, density: Array, pure: Array, pair: Array, traces: Array,
     table: Array, rig: Rig, tolerance: float, result: Array, rows: Array,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined, kernel
 from models.kernel_data import CLASSES, FREEZING, Modes, Rig
 from models.kernel_liquid import ln_saturation, partial_pressures
 from models.kernel_slopes import (
@@ -32,7 +32,7 @@ MAIN_SHARE = 0.5  # mole fraction from which a component can freeze the vessel
 VOID = 1.0  # value of an event that cannot happen now
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def freezing_point(x: Array, pure: Array) -> float:
     """Temperature (K) at which the main component of the mixture x [S] freezes out.
 
@@ -46,7 +46,7 @@ def freezing_point(x: Array, pure: Array) -> float:
     return point
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def event_values(
     t: float, y: Array, mode: Modes, on: bool, clock: float, load: float, leave: float,
     peak: float, course: Course, pure: Array, pair: Array, rig: Rig, aux: Array,
@@ -98,7 +98,7 @@ def event_values(
         out[REACHED] = total / (CLASSES * course.end_volume) - 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def boil_over_index(y: Array, mode: Modes, course: Course, rig: Rig, aux: Array,
                     known: float) -> float:
     """How near the worst class is to throwing liquid out; above 1 it does.

@@ -9,15 +9,15 @@ AIChE J. 14:135); infinite-dilution activity coefficients of the analytes as
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined
 from models.kernel_data import H0, TRACE, Rig
 from models.system import GAMMA_REFERENCE_TEMPERATURE, Array
 
 STEP = 1e-5  # relative, of the difference quotients
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def boiling_point(ln_p: float, table: Array, rig: Rig) -> tuple[float, float]:
     """Temperature (K) and dT/dlnP (K) of a single solvent at ln(P/Pa)."""
     h = rig.ln_dp
@@ -33,19 +33,19 @@ def boiling_point(ln_p: float, table: Array, rig: Rig) -> tuple[float, float]:
     return t0 + s * (m0 + s * (b + s * a)), (m0 + s * (2.0 * b + 3.0 * s * a)) / h
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def ln_saturation(c: Array, j: int, temperature: float, ln_t: float) -> float:
     """Evaluate ln(P/Pa) from the first four columns of row j of ``pure`` or ``traces``."""
     return c[j, 0] + c[j, 1] / temperature + c[j, 2] * ln_t + c[j, 3] * temperature  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def vaporisation_enthalpy(pure: Array, j: int, temperature: float) -> float:
     """J/mol of solvent j."""
     return pure[j, H0] + temperature * (pure[j, H0 + 1] + temperature * pure[j, H0 + 2])  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def ln_gamma_nrtl(x: Array, temperature: float, pair: Array, out: Array, work: Array) -> None:
     """Write ln(gamma) [S] of the solvents into ``out``; ``work`` [3, S, S] is scratch."""
     n = x.shape[0]
@@ -69,7 +69,7 @@ def ln_gamma_nrtl(x: Array, temperature: float, pair: Array, out: Array, work: A
         out[i] = value
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def partial_pressures(
     x: Array, temperature: float, pure: Array, pair: Array, ideal: bool, out: Array,
     gamma: Array, work: Array,
@@ -90,7 +90,7 @@ def partial_pressures(
     return total, slope / total
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def bubble_slopes(
     x: Array, temperature: float, pure: Array, pair: Array, ideal: bool, y: Array,
     scratch: Array, work: Array,
@@ -135,7 +135,7 @@ def bubble_slopes(
     return ln_p, slope, drift
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def bubble_temperature(
     x: Array, ln_p: float, guess: float, pure: Array, pair: Array, ideal: bool, y: Array,
     scratch: Array, work: Array,
@@ -153,7 +153,7 @@ def bubble_temperature(
     return t
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def ln_gamma_analyte(a: int, x: Array, temperature: float, traces: Array) -> float:
     """Evaluate ln(gamma) of analyte ``a`` at infinite dilution in the mixture x [S]."""
     n = x.shape[0]

@@ -13,8 +13,8 @@ evaluated in the middle.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined, kernel
 from models.film import (
     SURFACE_SHAPE,
     THERMAL_ACTIVATION,
@@ -43,21 +43,21 @@ from models.system import Array
 MOST_PECLET = 30.0  # stream over diffusion from which on nothing diffuses besides
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def thermal_rate(temperature: float) -> float:
     """Rate of thermal loss relative to that at the reference temperature."""
     exponent = THERMAL_ACTIVATION / GAS_CONSTANT * (1.0 / THERMAL_REFERENCE - 1.0 / temperature)
     return np.exp(exponent)  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def dry_temperature(t: float, k: int, dry: Array, course: Course) -> float:
     """Temperature (K) of a dry vessel; ``dry`` [3, 2] holds time and temperature then."""
     share = np.exp(-(t - dry[k, 0]) / course.warming)
     return course.set_temperature - (course.set_temperature - dry[k, 1]) * share  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def film_rates(temperature: float, p: float, course: Course, traces: Array, rig: Rig,
                out: Array) -> None:
     """Write the loss (mol/s) of a pure film of each analyte into ``out`` [A]."""
@@ -70,7 +70,7 @@ def film_rates(temperature: float, p: float, course: Course, traces: Array, rig:
             ln_saturation(traces, a, temperature, ln_t))
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def liquid_pressures(k: int, y: Array, solvents: int, traces: Array, aux: Array, x: Array,
                      out: Array) -> None:
     """Write gamma P (Pa) of each analyte over the liquid of class k into ``out`` [A].
@@ -89,7 +89,7 @@ def liquid_pressures(k: int, y: Array, solvents: int, traces: Array, aux: Array,
                         + ln_gamma_analyte(a, x, temperature, traces))
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def still_rates(k: int, stream: float, diffusion: float, course: Course,
                 traces: Array, aux: Array, pressure: Array, out: Array) -> None:
     """Write the loss (1/s) by diffusion besides a vapour stream (m/s) into ``out`` [A]."""
@@ -105,7 +105,7 @@ def still_rates(k: int, stream: float, diffusion: float, course: Course,
             out[a] = velocity * pressure[a] * share * scale
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def rates(t: float, y: Array, mode: Modes, dry: Array, course: Course, traces: Array,
           rig: Rig, aux: Array, with_vapour: Array, by_diffusion: Array, thermal: Array,
           scratch: Array, pressure: Array) -> None:
@@ -160,13 +160,13 @@ def rates(t: float, y: Array, mode: Modes, dry: Array, course: Course, traces: A
             by_diffusion[k, :] = 0.0
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def between(a: float, b: float) -> float:
     """Mean of an integrand over a step, exponential between its ends."""
     return (a + 4.0 * np.sqrt(a * b) + b) / 6.0  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def accumulate(t: float, h: float, p0: float, p1: float, mode: Modes, dry: Array, course: Course,
                traces: Array, rig: Rig, shrink: Array, start: Array, start_d: Array,
                start_h: Array, end: Array, end_d: Array, end_h: Array, middle: Array,

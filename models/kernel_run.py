@@ -9,8 +9,8 @@ and negative after; a step that goes too far past one is shortened by the secant
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import kernel
 from models.kernel_data import CLASSES, H_COLD, MOLAR_VOLUME, P_COLD, Modes, Rig
 from models.kernel_events import (
     EMPTY,
@@ -63,7 +63,7 @@ RESULTS = 10
 ROW_HEAD, ROW_CLASS = 5, 7
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def next_corner(t: float, clock: float, course: Course, rig: Rig) -> float:
     """Time (s) of the next bend of the schedule, end of the hold or end of patience."""
     corner = rig.max_time
@@ -75,7 +75,7 @@ def next_corner(t: float, clock: float, course: Course, rig: Rig) -> float:
     return corner
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def longest_step(t: float, y: Array, mode: Modes, f: Array, dry: Array, course: Course,
                  solvents: int) -> float:
     """Bound (s) on the step from what changes fast apart from the error estimate."""
@@ -95,7 +95,7 @@ def longest_step(t: float, y: Array, mode: Modes, f: Array, dry: Array, course: 
     return h
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def shorten(before: Array, after: Array, tolerance: float) -> float:
     """Share of the step at which the first event that it went past happens; 1 for none."""
     share = 1.0
@@ -106,7 +106,7 @@ def shorten(before: Array, after: Array, tolerance: float) -> float:
     return share
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def turn(values: Array, t: float, y: Array, mode: Modes, dry: Array, on: bool, moved: bool,
          solvents: int, flags: Array) -> tuple[bool, bool, bool]:
     """Let events happen: give whether any did, whether on schedule, whether the load is quiet.
@@ -145,7 +145,7 @@ def turn(values: Array, t: float, y: Array, mode: Modes, dry: Array, on: bool, m
     return any_happened, on, quiet
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def settle(t: float, y: Array, mode: Modes, on: bool, course: Course, solvents: int,
            aux: Array) -> bool:
     """Stop boiling where heat no longer suffices and call liquid at the wall's heat still."""
@@ -164,7 +164,7 @@ def settle(t: float, y: Array, mode: Modes, on: bool, course: Course, solvents: 
     return changed
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def false_end(y: Array, mode: Modes, course: Course, pure: Array, rig: Rig) -> bool:
     """Whether the vessels still hold solvent, on average over LEFT_SHARE of the fill.
 
@@ -183,7 +183,7 @@ def false_end(y: Array, mode: Modes, course: Course, pure: Array, rig: Rig) -> b
     return left > CLASSES * LEFT_SHARE * course.fill
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def write_row(row: Array, t: float, y: Array, mode: Modes, load: float, index: float,
               course: Course, pure: Array, rig: Rig, exponent: Array, film: Array,
               dose: Array) -> None:
@@ -212,7 +212,7 @@ def write_row(row: Array, t: float, y: Array, mode: Modes, load: float, index: f
             row[r + ROW_CLASS + solvents + analytes + a] = film[k, a]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def run(
     course: Course, start: Array, pure: Array, pair: Array, traces: Array, table: Array, rig: Rig,
     tolerance: float, exponent: Array, film: Array, dose: Array, volume: Array, dry: Array,
@@ -373,7 +373,7 @@ def run(
     return written
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def vertex(t0: float, l0: float, t1: float, l1: float, t2: float, l2: float) -> float:
     """Height of the parabola through three points of which the middle one is highest."""
     a, b = t0 - t1, t2 - t1

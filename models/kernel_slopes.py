@@ -9,8 +9,10 @@ through the wall, the second the flash when the pressure falls). The chamber hol
 
     G dP/dt = sum(ndot) - condensed - pumped,            G = V_chamber/(R T_gas)
 
-so that the pressure follows its schedule while condenser and pump can take what that makes,
-and floats where they cannot; it never falls faster than the pump empties the chamber.
+Condenser and pump share the vapour as they could take it; the pump carries off gas saturated
+with vapour at the condenser temperature. The pressure follows its schedule while both can
+take what that makes and floats where they cannot; it never falls faster than the pump empties
+the chamber.
 
 A state vector holds the pressure, then for each class the moles of its S solvents and its
 temperature, then (in a trace) heat, vapour and vapour enthalpy so far. With one solvent the
@@ -23,8 +25,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from models.compilation import inlined, kernel
 from models.condenser import duty_share
 from models.film import SURFACE_SHAPE, diffusion_velocity, transfer_velocity
 from models.kernel_data import (
@@ -82,7 +84,7 @@ class Course(NamedTuple):
     boil_over: float
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def schedule(t: float, course: Course, rig: Rig) -> tuple[float, float]:
     """Pressure (Pa) and its slope (Pa/s) that the controller wants at time t (s)."""
     if t < course.delay:
@@ -95,7 +97,7 @@ def schedule(t: float, course: Course, rig: Rig) -> tuple[float, float]:
     return course.end_pressure, 0.0
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def contents(
     y: Array, k: int, course: Course, pure: Array, rig: Rig
 ) -> tuple[float, float, float, float]:
@@ -122,7 +124,7 @@ def contents(
     return moles, volume, capacity, (volume / rig.capacity) ** course.exponent
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def keeper_flux(x: Array, temperature: float, p: float, volume: float, course: Course,
                 pure: Array, pair: Array, rig: Rig, scratch: Array, work: Array) -> float:
     """Moles per second by which still liquid shrinks as its keeper diffuses away."""
@@ -137,7 +139,7 @@ def keeper_flux(x: Array, temperature: float, p: float, volume: float, course: C
     return rate / x[keeper]  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def slopes(
     t: float, y: Array, mode: Modes, on: bool, course: Course, pure: Array, pair: Array,
     table: Array, rig: Rig, f: Array, pull: Array, aux: Array, vapour: Array, cold: Array,
@@ -243,7 +245,8 @@ def slopes(
         cold[1] = cold_h * share
     duty = course.duty * rig.power * duty_share(p, cold[0], rig.t_cold, cold[1])
     mean_enthalpy = cold[1]
-    floating = (supply - duty / mean_enthalpy - rig.pump_moles * min(p, cold[0])) / inertia
+    pumped = rig.pump_moles * min(p, cold[0])
+    floating = (supply - duty / mean_enthalpy - pumped) / inertia
     if p >= ATMOSPHERE:
         floating = min(floating, 0.0)
     fastest = -rig.pump_rate * p
@@ -252,10 +255,11 @@ def slopes(
     f[0] = slope
     pull[0] = 1.0
     made = finish_slopes(y, mode, slope, course, pure, rig, f, pull, aux, vapour)
-    return min(max(made, 0.0), duty), (wanted_slope - limit) / (-fastest)
+    share = duty / (duty + pumped * mean_enthalpy)
+    return max(made, 0.0) * share, (wanted_slope - limit) / (-fastest)
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inlined
 def finish_slopes(
     y: Array, mode: Modes, slope: float, course: Course, pure: Array, rig: Rig,
     f: Array, pull: Array, aux: Array, vapour: Array,

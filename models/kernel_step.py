@@ -10,8 +10,8 @@ in the pressure only. A test checks the order conditions of both.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import kernel
 from models.kernel_data import CLASSES, Modes, Rig
 from models.kernel_slopes import BOILING, DRY, HEATING, Course, slopes
 from models.system import Array
@@ -46,7 +46,7 @@ IMPLICIT_E = IMPLICIT_B - np.array([
 TEMPERATURE_SCALE = 20.0  # K, an error of tolerance times this is accepted
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def pressure_slope_slope(
     t: float, y: Array, mode: Modes, slope: float, course: Course, pure: Array, pair: Array,
     table: Array, rig: Rig, f: Array, pull: Array, aux: Array, vapour: Array, cold: Array,
@@ -62,7 +62,7 @@ def pressure_slope_slope(
     return min((f[0] - slope) / step, 0.0)  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def error_ratio(
     error: Array, y: Array, mode: Modes, on: bool, course: Course, solvents: int,
     tolerance: float,
@@ -87,7 +87,7 @@ def error_ratio(
     return ratio / tolerance
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def advance(
     t: float, h: float, y: Array, mode: Modes, on: bool, course: Course, pure: Array,
     pair: Array, table: Array, rig: Rig, f: Array, pull: Array, jacobian: float, new: Array,

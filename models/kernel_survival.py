@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from models.compilation import released
 from models.film import film_left
 from models.system import Array
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@released
 def survive(
     exponent: Array, film: Array, dose: Array, film_moles: Array, weights: Array, spike: Array,
     ln_volatility: Array, ceiling: Array, ln_thermal_rate: Array, out: Array,
