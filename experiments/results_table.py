@@ -1,50 +1,45 @@
 """The only parser of bench tables: CSV, a paste, or XLSX, one row a vessel or one row a trial.
 
-Nothing is guessed: what could be read two ways is refused with a sentence and a cure.
+Nothing is guessed: what could be read two ways is refused with a sentence and a cure, every
+refused row at once. Columns that a bench sheet prints but the record does not need are kept
+as remarks of the trial.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import re
-import zipfile
+import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
-from experiments.entries import EntryError, check_result, check_setting, read_recovery
-from experiments.job import EvaporationJob, Setting
-from experiments.trials import Recovery, Trial
+from experiments.entries import EntryError
+from experiments.job import EvaporationJob
+from experiments.table_cells import Cell, Grid, read_cells, text_of
+from experiments.table_numbers import decimal_sign
+from experiments.table_trials import (
+    PLAIN_COLUMNS,
+    RECOVERY_PREFIX,
+    Group,
+    RowFault,
+    TableRow,
+    UnderstoodTrial,
+    understand,
+)
+from experiments.trials import Trial
 
-MAX_BYTES = 5_000_000
-MAX_ROWS = 5_000
-MAX_COLUMNS = 400
-RECOVERY_PREFIX = "recovery_percent:"
-PLAIN_COLUMNS = ("trial", "run_order", "vessel", "run_time_min", "outcome", "remark", "day")
+__all__ = ["ReadTable", "RejectedRow", "UnderstoodTrial", "read_table"]
+
+FORECAST_COLUMNS = ("reason", "expected_run_time_min")
+"""Printed for the analyst; what was expected is no result."""
+FORECAST_PREFIX = "expected_recovery_percent:"
 
 
 @dataclass(frozen=True)
 class RejectedRow:
-    """A row that cannot be taken: its number in the table, why, and the cure."""
+    """A row that cannot be taken: its number in the file (0: the whole), why, and the cure."""
 
     row: int
     reason: str
     cure: str
-
-
-@dataclass(frozen=True)
-class UnderstoodTrial:
-    """What the rows of one trial say; ``trial`` is None for one nobody proposed."""
-
-    trial: str | None
-    setting: Setting | None
-    run_time_min: float | None
-    outcome: str
-    recovery_percent: dict[str, Any]
-    remark: str
-    day: str
-    rows: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -58,13 +53,6 @@ class ReadTable:
     @property
     def is_clean(self) -> bool:
         return bool(self.trials) and not self.rejected
-
-
-@dataclass
-class _Row:
-    number: int
-    cells: dict[str, str]
-    faults: list[tuple[str, str]] = field(default_factory=list)
 
 
 def read_table(
@@ -82,287 +70,163 @@ def read_table(
     -------
     ReadTable; a table that cannot be read at all has one rejected row 0
     """
+    names = (*PLAIN_COLUMNS, *(f.name for f in job.factors),
+             *(RECOVERY_PREFIX + a.name for a in job.analytes))
     try:
-        rows, notes = _rows(data, job)
+        grid = read_cells(data, names)
+        header_row, header = _header(grid, job, names)
     except EntryError as error:
         return ReadTable((), (RejectedRow(0, error.message, error.cure),))
+    rows, faults = _rows(grid, header_row, header)
+    numeric = [h for h in header if _is_numeric(h, job)]
+    sign = decimal_sign(
+        text for row in rows for h in numeric if isinstance(text := row.cells[h], str)
+    )
     known = {t.id: t for t in trials}
-    groups: dict[str, list[_Row]] = {}
-    for row in rows:
-        label = row.cells.get("trial", "")
-        key = label or f"new {_setting_text(row, job)}"
-        groups.setdefault(key, []).append(row)
-    understood, rejected = [], []
-    for group in groups.values():
-        try:
-            found = _trial(group, job, known)
-            if found is not None:
-                understood.append(found)
-        except _RowError as error:
-            rejected.append(RejectedRow(error.row, error.message, error.cure))
-    if not understood and not rejected:
-        rejected.append(RejectedRow(0, "The table holds no results.",
-                                    "Fill in run time, outcome and recoveries."))
-    return ReadTable(tuple(understood), tuple(rejected), tuple(notes))
+    understood: list[UnderstoodTrial] = []
+    for group in _groups(rows, job):
+        found, wrong = understand(group, job, known, sign)
+        faults += wrong
+        if found is not None:
+            understood.append(found)
+    if not rows and not faults:
+        faults.append(RowFault(0, "The table has a header but no rows.",
+                               "Fill in the bench sheet and give it again."))
+    rejected = tuple(RejectedRow(f.row, f.reason, f.cure)
+                     for f in sorted(faults, key=lambda f: f.row))
+    return ReadTable(tuple(understood), rejected, (*grid.notes, *_notes(understood)))
 
 
-class _RowError(EntryError):
-    def __init__(self, row: int, message: str, cure: str) -> None:
-        super().__init__(message, cure)
-        self.row = row
+def _header(
+    grid: Grid, job: EvaporationJob, names: Sequence[str]
+) -> tuple[int, tuple[str, ...]]:
+    """The number of the header row and its columns."""
+    for number, cells in grid.rows[:30]:
+        texts = tuple(text_of(c).strip() for c in cells)
+        if "trial" in texts or "run_time_min" in texts:
+            _check_header(texts, job, names)
+            return number, texts
+    raise EntryError("The table has no header row with the columns trial and run_time_min.",
+                     "Use the columns of the bench sheet.")
 
 
-# -- from bytes to named cells ---------------------------------------------------------
-
-
-def _rows(data: bytes | str, job: EvaporationJob) -> tuple[list[_Row], list[str]]:
-    if len(data) > MAX_BYTES:
-        raise EntryError("The table is larger than 5 MB.", "Give only the rows of this job.")
-    if isinstance(data, bytes) and data[:2] == b"PK":
-        grid = _xlsx(data)
-    else:
-        grid = _csv(_text(data))
-    grid = [[c.strip() for c in row] for row in grid]
-    start = next((i for i, row in enumerate(grid) if "trial" in row or "run_time_min" in row), None)
-    if start is None:
-        raise EntryError(
-            "The table has no header row with the columns trial and run_time_min.",
-            "Use the columns of the bench sheet.",
-        )
-    header = grid[start]
-    _check_header(header, job)
-    rows = []
-    for i, cells in enumerate(grid[start + 1 :], start=start + 2):
-        named = dict(zip(header, cells, strict=False))
-        if len(cells) > len(header) and any(cells[len(header) :]):
-            raise EntryError(f"Row {i} has more cells than the header.",
-                             "Check the delimiter; a decimal comma needs semicolons or tabs.")
-        if any(v for k, v in named.items() if k):
-            rows.append(_Row(i, named))
-    ignored = [h for h in header if h and not _is_known(h, job)]
-    notes = [f"Column {h!r} is kept on paper only; it is not read." for h in ignored]
-    return rows, notes
-
-
-def _text(data: bytes | str) -> str:
-    if isinstance(data, str):
-        return data.lstrip("\ufeff")
-    for encoding in ("utf-8-sig", "cp1252"):
-        try:
-            return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise EntryError("The table is neither text nor XLSX.", "Save it as CSV in UTF-8, or XLSX.")
-
-
-def _csv(text: str) -> list[list[str]]:
-    if not text.strip():
-        raise EntryError("The table is empty.", "Fill in the bench sheet and give it again.")
-    if "\x00" in text:
-        raise EntryError("The table is not text.", "Save it as CSV in UTF-8, or XLSX.")
-    first = next(line for line in text.splitlines() if line.strip())
-    counts = {d: first.count(d) for d in ("\t", ";", ",")}
-    delimiter = next((d for d in ("\t", ";", ",") if counts[d]), ",")
-    try:
-        grid = list(csv.reader(io.StringIO(text), delimiter=delimiter))
-    except csv.Error as error:
-        raise EntryError(f"The table cannot be read ({error}).", "Save it again as CSV.") from error
-    return _bounded(grid)
-
-
-def _xlsx(data: bytes) -> list[list[str]]:
-    import openpyxl
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if sum(i.file_size for i in archive.infolist()) > 20 * MAX_BYTES:
-                raise EntryError("The workbook unpacks to far more than a bench table.",
-                                 "Give only the sheet of this job.")
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        grid = []
-        for values in sheet.iter_rows(values_only=True, max_row=MAX_ROWS + 50,
-                                      max_col=MAX_COLUMNS):
-            grid.append(["" if v is None else _cell(v) for v in values])
-        book.close()
-    except EntryError:
-        raise
-    except Exception as error:  # openpyxl raises many kinds on damaged files
-        raise EntryError(
-            f"The workbook cannot be read ({type(error).__name__}).", "Save it again as XLSX."
-        ) from error
-    return _bounded(grid)
-
-
-def _cell(value: Any) -> str:
-    if isinstance(value, float):
-        return repr(value)
-    return str(value)
-
-
-def _bounded(grid: list[list[str]]) -> list[list[str]]:
-    if len(grid) > MAX_ROWS or max((len(r) for r in grid), default=0) > MAX_COLUMNS:
-        raise EntryError(f"The table has more than {MAX_ROWS} rows or {MAX_COLUMNS} columns.",
-                         "Give only the rows of this job.")
-    return grid
-
-
-def _is_known(column: str, job: EvaporationJob) -> bool:
-    return (
-        column in PLAIN_COLUMNS
-        or column.startswith(RECOVERY_PREFIX)
-        or any(f.name == column for f in job.factors)
-    )
-
-
-def _check_header(header: list[str], job: EvaporationJob) -> None:
+def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[str]) -> None:
     named = [h for h in header if h]
-    twice = {h for h in named if named.count(h) > 1}
+    twice = sorted({h for h in named if named.count(h) > 1})
     if twice:
-        raise EntryError(f"Column {sorted(twice)[0]!r} stands twice.", "Remove one of them.")
-    names = {a.name for a in job.analytes}
+        raise EntryError(f"Column {twice[0]!r} stands twice.", "Remove one of them.")
+    analytes = [a.name for a in job.analytes]
     for column in named:
+        if column in names or _is_forecast(column):
+            continue
         if column.startswith(RECOVERY_PREFIX):
-            analyte = column[len(RECOVERY_PREFIX) :].strip()
-            if analyte not in names:
-                raise EntryError(f"{analyte!r} is not an analyte of this job.",
-                                 f"Use one of: {', '.join(sorted(names))}.")
+            raise EntryError(
+                f"{column[len(RECOVERY_PREFIX):].strip()[:80]!r} is not an analyte of this job.",
+                f"Use one of: {', '.join(analytes)}.",
+            )
+        near = difflib.get_close_matches(column, names, n=1, cutoff=0.85)
+        if near:
+            raise EntryError(f"Column {column[:80]!r} is not known.", f"Is {near[0]!r} meant?")
 
 
-# -- from named cells to one trial -----------------------------------------------------
+def _is_forecast(column: str) -> bool:
+    return column in FORECAST_COLUMNS or column.startswith(FORECAST_PREFIX)
 
 
-def _setting_text(row: _Row, job: EvaporationJob) -> str:
-    names = ("run_order", *(f.name for f in job.factors))
-    return "|".join(row.cells.get(name, "") for name in names)
-
-
-def _trial(
-    rows: list[_Row], job: EvaporationJob, known: dict[str, Trial]
-) -> UnderstoodTrial | None:
-    first = rows[0]
-    label = first.cells.get("trial", "")
-    filled = [r for r in rows if _is_filled(r)]
-    if not filled:
-        return None
-    if label and label not in known:
-        raise _RowError(first.number, f"There is no trial {label!r} in this dossier.",
-                        "Correct the id, or leave it empty for a run nobody proposed.")
-    setting = _setting(rows, job, known.get(label))
-    time = _common(filled, "run_time_min", "run times")
-    outcome = _common(filled, "outcome", "outcomes") or "finished"
-    recovery = _recoveries(filled, job)
-    remark = "; ".join(dict.fromkeys(r.cells["remark"] for r in filled if r.cells.get("remark")))
-    minutes = _number(time, filled[0].number, "run time") if time else None
-    day = _common(filled, "day", "days")
-    try:
-        check_result(job, minutes, outcome, recovery, remark)
-    except EntryError as error:
-        raise _RowError(filled[0].number, error.message, error.cure) from error
-    return UnderstoodTrial(label or None, None if label else setting, minutes, outcome, recovery,
-                           remark, day, tuple(r.number for r in rows))
-
-
-def _is_filled(row: _Row) -> bool:
-    """Whether anything was entered beyond what the bench sheet prints."""
-    return any(
-        value for key, value in row.cells.items()
-        if key in ("run_time_min", "outcome") or key.startswith(RECOVERY_PREFIX)
+def _is_numeric(column: str, job: EvaporationJob) -> bool:
+    return (
+        column in ("run_time_min", "vessel", "run_order")
+        or column.startswith(RECOVERY_PREFIX)
+        or any(f.name == column and not f.choices for f in job.factors)
     )
 
 
-def _common(rows: list[_Row], key: str, what: str) -> str:
-    values = {r.cells.get(key, "") for r in rows} - {""}
-    if len(values) > 1:
-        raise _RowError(rows[0].number, f"The rows of this trial give different {what} "
-                        f"({', '.join(sorted(values))}).", "Make them agree.")
-    return values.pop() if values else ""
-
-
-def _setting(rows: list[_Row], job: EvaporationJob, trial: Trial | None) -> Setting | None:
-    given: dict[str, Any] = {}
-    for factor in job.factors:
-        text = _common(rows, factor.name, f"values of {factor.name}")
-        if text:
-            given[factor.name] = (
-                text if factor.choices else _number(text, rows[0].number, factor.name)
-            )
-    if trial is not None:
-        for name, value in given.items():
-            expected = trial.setting[name]
-            same = value == expected if isinstance(expected, str) else (
-                abs(float(value) - float(expected)) <= 1e-6 * max(1.0, abs(float(expected)))
-            )
-            if not same:
-                raise _RowError(rows[0].number, f"{name} is {value}, but {trial.id} was proposed "
-                                f"at {expected}.", "Leave the id empty to enter a run of your own.")
-        return None
-    try:
-        return check_setting(job, given)
-    except EntryError as error:
-        raise _RowError(rows[0].number, error.message, error.cure) from error
-
-
-def _number(text: str, row: int, what: str) -> float:
-    """A number with either decimal sign; a form that could be read two ways is refused."""
-    if re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+", text):
-        raise _RowError(row, f"{text!r} for {what} could mean a decimal comma or thousands.",
-                        "Write it with a point, or without a separator.")
-    if re.fullmatch(r"[+-]?\d+,\d+", text):
-        text = text.replace(",", ".")
-    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,2})?", text):
-        raise _RowError(row, f"{text[:40]!r} for {what} is not a number.", "Give a plain number.")
-    return float(text)
-
-
-def _recoveries(rows: list[_Row], job: EvaporationJob) -> dict[str, Any]:
-    by_vessel = any(r.cells.get("vessel") for r in rows)
-    if not by_vessel and len(rows) > 1:
-        raise _RowError(rows[1].number, "This trial stands twice without vessel numbers.",
-                        "Give the vessel of each row, or keep one row.")
-    found: dict[str, Any] = {}
-    for analyte in job.analytes:
-        key = RECOVERY_PREFIX + analyte.name
-        if not any(r.cells.get(key) for r in rows):
+def _rows(
+    grid: Grid, header_row: int, header: Sequence[str]
+) -> tuple[list[TableRow], list[RowFault]]:
+    rows, faults = [], []
+    for number, cells in grid.rows:
+        if number <= header_row or text_of(cells[0]).startswith("#"):
             continue
-        if not by_vessel:
-            found[analyte.name] = _plain(_reading(rows[0], key, analyte.name))
+        if any(text_of(c) for c in cells[len(header):]):
+            faults.append(RowFault(
+                number, f"The row has {len(cells)} cells for {len(header)} columns.",
+                "Check the delimiter; with a decimal comma use semicolons or tabs."
+                if grid.delimiter else "Give every column a name in the header.",
+            ))
             continue
-        values: list[Any] = [None] * job.equipment.vessels
-        for row in rows:
-            reading = _reading(row, key, analyte.name)
-            place = _vessel(row, job.equipment.vessels) - 1
-            if reading is not None and values[place] is not None:
-                raise _RowError(row.number, f"Vessel {place + 1} stands twice in this trial.",
-                                "Keep one row a vessel.")
-            values[place] = _plain(reading) if reading is not None else values[place]
-        found[analyte.name] = values
-    return found
+        fault = _split_number(number, cells, header) if grid.delimiter == "," else None
+        if fault is not None:
+            faults.append(fault)
+            continue
+        padded = [*cells, *[""] * len(header)]
+        rows.append(TableRow(number, {
+            h: c for h, c in zip(header, padded, strict=False) if h and not _is_forecast(h)
+        }))
+    return [r for r in rows if any(c != "" for c in r.cells.values())], faults
 
 
-def _vessel(row: _Row, vessels: int) -> int:
-    text = row.cells.get("vessel", "")
-    if not text:
-        raise _RowError(row.number, "The vessel number is missing.", "Give it on every row.")
-    number = _number(text, row.number, "vessel")
-    if number != int(number) or not 1 <= number <= vessels:
-        raise _RowError(row.number, f"Vessel {text} does not exist.", f"Use 1 to {vessels}.")
-    return int(number)
+def _split_number(
+    number: int, cells: Sequence[Cell], header: Sequence[str]
+) -> RowFault | None:
+    """A decimal comma between commas: 88,1 fills the next column with its decimals."""
+    for i in range(1, min(len(cells), len(header))):
+        left, right = text_of(cells[i - 1]), text_of(cells[i])
+        if not (header[i - 1].startswith(RECOVERY_PREFIX) and left.isdigit() and right.isdigit()):
+            continue
+        stray_remark = header[i] == "remark"
+        stray_digit = (
+            header[i].startswith(RECOVERY_PREFIX) and len(right) == 1 and len(cells) < len(header)
+        )
+        if stray_remark or stray_digit:
+            return RowFault(
+                number, f"{left},{right} could be one number with a decimal comma or two cells.",
+                "Use points, or put semicolons between the cells.",
+            )
+    return None
 
 
-def _reading(row: _Row, key: str, analyte: str) -> Recovery | None:
-    text = row.cells.get(key, "").replace("%", "").strip()
-    if not text:
-        return None
-    sign, body = ("<", text[1:].strip()) if text.startswith("<") else ("", text)
-    value = _number(body, row.number, f"the recovery of {analyte}")
-    try:
-        return read_recovery(analyte, f"{sign}{value!r}" if sign else value)
-    except EntryError as error:
-        raise _RowError(row.number, error.message, error.cure) from error
+def _groups(rows: Sequence[TableRow], job: EvaporationJob) -> list[Group]:
+    """Rows of one trial together; a row without an id opens a new trial.
+
+    Vessel rows without an id belong together when they share run order and setting and no
+    vessel stands twice; without a run order they must also follow each other.
+    """
+    groups: list[Group] = []
+    named: dict[str, Group] = {}
+    last: Group | None = None
+    for row in rows:
+        label = row.text("trial")
+        if label:
+            group = named.get(label)
+            if group is None:
+                group = named[label] = Group(label)
+                groups.append(group)
+        else:
+            key = tuple(row.text(n) for n in ("run_order", *(f.name for f in job.factors)))
+            group = _open_group(groups, row, key, last)
+        group.rows.append(row)
+        last = group
+    return groups
 
 
-def _plain(reading: Recovery | None) -> Any:
-    if reading is None:
-        return None
-    return f"<{reading.percent:g}" if reading.censored else reading.percent
+def _open_group(
+    groups: list[Group], row: TableRow, key: tuple[str, ...], last: Group | None
+) -> Group:
+    vessel = row.text("vessel")
+    if vessel:
+        for group in groups:
+            if group.label or group.key != key or (not key[0] and group is not last):
+                continue
+            taken = [r.text("vessel") for r in group.rows]
+            if vessel not in taken and "" not in taken:
+                return group
+    groups.append(Group("", key))
+    return groups[-1]
+
+
+def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:
+    return [
+        f"Rows {t.rows[0]} to {t.rows[-1]} give no trial and are taken as one new trial."
+        for t in trials if t.trial is None and len(t.rows) > 1
+    ]

@@ -1,0 +1,176 @@
+"""Bench tables: what is understood, and what is refused with a row, a reason and a cure."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.results_table import read_table
+
+A, B = "recovery_percent:diethyl phthalate", '"recovery_percent:1,2-dichlorobenzene"'
+SETTING = "set_temperature_c,ramp_rate_mbar_per_min,end_pressure_mbar"
+
+
+@pytest.fixture
+def read(dossier):
+    return lambda data: read_table(data, dossier.job, dossier.trials)
+
+
+def refusal(table):
+    assert not table.is_clean
+    assert all(r.reason and r.cure for r in table.rejected)
+    return [(r.row, r.reason) for r in table.rejected]
+
+
+def test_one_row_a_trial_gives_means(read):
+    table = read(f"trial,run_time_min,outcome,{A},{B}\nT1,41.5,finished,88.1,<5\nT2,,not dry,,\n")
+    assert table.rejected == ()
+    first, second = table.trials
+    assert (first.trial, first.run_time_min, first.outcome) == ("T1", 41.5, "finished")
+    assert first.recovery_percent == {"diethyl phthalate": 88.1, "1,2-dichlorobenzene": "<5"}
+    assert (second.run_time_min, second.outcome, second.recovery_percent) == (None, "not dry", {})
+
+
+def test_one_row_a_vessel_gives_lists_in_vessel_order(read):
+    table = read(
+        f"trial,vessel,run_time_min,{A},{B}\n"
+        "T1,3,41.5,91,55\nT1,1,41.5,88.1,<5\nT1,4,,120.5,\n"
+    )
+    (trial,) = table.trials
+    assert trial.recovery_percent == {
+        "diethyl phthalate": [88.1, None, 91.0, 120.5],
+        "1,2-dichlorobenzene": ["<5", None, 55.0, None],
+    }
+    assert trial.rows == (2, 3, 4)
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t", ","])
+def test_delimiters_are_told_apart(read, delimiter):
+    b = B if delimiter == "," else B.strip('"')
+    lines = [["trial", "run_time_min", A, b, "remark"], ["T1", "41.5", "88.1", "55", "a b"]]
+    table = read("\n".join(delimiter.join(line) for line in lines))
+    assert table.rejected == ()
+    assert table.trials[0].recovery_percent["1,2-dichlorobenzene"] == 55.0
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_encodings_of_spreadsheet_programs_are_understood(read, encoding):
+    text = f"trial;run_time_min;{A};remark\nT1;41,5;88,1;Kühler über 5 °C\n"
+    table = read(text.encode(encoding))
+    assert table.rejected == ()
+    assert table.trials[0].remark == "Kühler über 5 °C"
+    assert bool(table.notes) == (encoding == "cp1252")
+
+
+def test_decimal_commas_between_semicolons(read):
+    table = read(f"trial;run_time_min;{A}\nT1;41,5;88,125\nT2;1,5;<5,5\n")
+    assert table.rejected == ()
+    assert table.trials[0].recovery_percent == {"diethyl phthalate": 88.125}
+    assert table.trials[1].recovery_percent == {"diethyl phthalate": "<5.5"}
+
+
+@pytest.mark.parametrize(("text", "row", "said"), [
+    (f"trial;run_time_min;{A}\nT1;41;1,234\n", 2, "1,234' could mean 1.234 or 1234"),
+    (f"trial;run_time_min;{A}\nT1;41.5;1,234\n", 2, "could mean 1.234 or 1234"),
+    (f"trial;run_time_min;{A}\nT1;41,5;88.1\n", 2, "both decimal commas and points"),
+    (f"trial,run_time_min,{A}\nT1,41,5,88\n", 2, "4 cells for 3 columns"),
+    (f"trial,run_time_min,{A},remark\nT1,41.5,88,1\n", 2, "88,1 could be one number"),
+    (f"trial,run_time_min,{A},{B},remark\nT1,41.5,88,1\n", 2, "88,1 could be one number"),
+    (f"trial;run_time_min;{A}\nT1;41;1.234,5\n", 2, "separator of thousands"),
+    (f"trial;run_time_min;{A}\nT1;41;1 234\n", 2, "separator of thousands"),
+    (f"trial;run_time_min;{A}\nT1;1'234;88\n", 2, "separator of thousands"),
+])
+def test_numbers_that_read_two_ways_are_refused(read, text, row, said):
+    ((found, reason),) = refusal(read(text))
+    assert found == row
+    assert said in reason
+
+
+def test_a_blank_trial_cell_is_a_new_trial_each_time(read):
+    table = read(f"trial,{SETTING},run_time_min,{A}\n,50,60,30,33,90\n,50,60,30,35,91\n")
+    assert table.rejected == ()
+    assert [t.trial for t in table.trials] == [None, None]
+    assert [t.run_time_min for t in table.trials] == [33.0, 35.0]
+    assert table.trials[0].setting == {
+        "set_temperature_c": 50.0, "ramp_rate_mbar_per_min": 60.0, "end_pressure_mbar": 30.0,
+    }
+
+
+def test_vessel_rows_without_a_trial_are_one_new_trial_until_a_vessel_repeats(read):
+    rows = [f",50,60,30,{vessel},33,{90 + vessel}" for vessel in (1, 2, 3, 4, 1, 2)]
+    table = read(f"trial,{SETTING},vessel,run_time_min,{A}\n" + "\n".join(rows))
+    assert table.rejected == ()
+    assert [t.rows for t in table.trials] == [(2, 3, 4, 5), (6, 7)]
+    assert "Rows 2 to 5" in table.notes[0]
+
+
+def test_vessel_rows_of_two_new_trials_may_be_mixed_when_the_run_order_tells_them(read):
+    rows = [f",{run},50,60,30,{vessel},33,90" for vessel in (1, 2) for run in (1, 2)]
+    table = read(f"trial,run_order,{SETTING},vessel,run_time_min,{A}\n" + "\n".join(rows))
+    assert [t.rows for t in table.trials] == [(2, 4), (3, 5)]
+
+
+@pytest.mark.parametrize(("text", "row", "said"), [
+    ("", 0, "empty"),
+    ("   \n \n", 0, "empty"),
+    ("just some words\n", 0, "no header row"),
+    (f"trial,run_time_min,{A}\n", 0, "no rows"),
+    (f"trial,run_time_min,{A}\nT1,41,88\nT2,,\n", 3, "holds no results"),
+    (f"trial,run_time_min,{A}\nT9,41,88\n", 2, "no trial 'T9'"),
+    (f"trial,run_time_min,{A}\nT1,,88\n", 2, "needs its run time"),
+    (f"trial,run_time_min,{A}\nT1,-3,88\n", 2, "not possible"),
+    (f"trial,run_time_min,{A}\nT1,0,88\n", 2, "not possible"),
+    (f"trial,run_time_min,{A}\nT1,nan,88\n", 2, "not a number"),
+    (f"trial,run_time_min,{A}\nT1,inf,88\n", 2, "not a number"),
+    (f"trial,run_time_min,{A}\nT1,1e99,88\n", 2, "not possible"),
+    (f"trial,run_time_min,{A}\nT1,{'9' * 400},88\n", 2, "finite number"),
+    (f"trial,run_time_min,{A}\nT1,41,-2\n", 2, "not possible"),
+    (f"trial,run_time_min,{A}\nT1,41,1001\n", 2, "not possible"),
+    (f"trial,run_time_min,{A}\nT1,41,n.d.\n", 2, "not a number"),
+    (f"trial,run_time_min,{A}\nT1,41,<0\n", 2, "not possible"),
+    (f"trial,run_time_min,outcome,{A}\nT1,41,fine,88\n", 2, "Outcome 'fine'"),
+    ("trial,run_time_min,recovery_percent:caffeine\nT1,41,88\n", 0, "'caffeine' is not an"),
+    (f"trial,run_time_min,outcom,{A}\nT1,41,finished,88\n", 0, "'outcom' is not known"),
+    (f"trial,run_time_min,{A},{A}\nT1,41,88,88\n", 0, "stands twice"),
+    (f"trial,run_time_min,{A}\nT1,41,88\nT1,41,89\n", 3, "stands twice"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,1,41,89\n", 3, "Vessel 1 stands twice"),
+    (f"trial,vessel,run_time_min,{A}\nT1,5,41,88\n", 2, "Vessel 5 does not exist"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1.5,41,88\n", 2, "does not exist"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,,41,89\n", 3, "others none"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,2,42,89\n", 3, "different values of run_t"),
+    (f"trial,vessel,run_time_min,outcome,{A}\nT1,1,41,finished,8\nT1,2,41,not dry,9\n", 3,
+     "different values of outcome"),
+    (f"trial,{SETTING},run_time_min,{A}\nT1,46,50,40,41,88\n", 2, "but T1 stands at 45"),
+    (f"trial,{SETTING},run_time_min,{A}\n,46,50,,41,88\n", 2, "end_pressure_mbar is missing"),
+    (f"trial,{SETTING},run_time_min,{A}\n,46,50,0,41,88\n", 2, "must be above 0"),
+])
+def test_what_cannot_be_taken_is_refused_with_its_row(read, text, row, said):
+    found = refusal(read(text))
+    assert (row, True) in [(r, said in reason) for r, reason in found], found
+
+
+def test_every_refused_row_is_named_at_once(read):
+    table = read(f"trial,run_time_min,{A}\nT1,x,88\nT2,41,y\nT9,41,88\n,41,88\n")
+    assert [r.row for r in table.rejected] == [2, 3, 4, 5]
+    assert table.trials == ()
+
+
+def test_columns_without_a_place_become_remarks_and_forecasts_are_left_out(read):
+    table = read(
+        f"trial,reason,expected_run_time_min,run_time_min,{A},measured temperature,remark\n"
+        "T1,worth it,40,41,88,44.8,spilt a drop\n"
+    )
+    assert table.rejected == ()
+    assert table.trials[0].remark == "spilt a drop; measured temperature: 44.8"
+
+
+def test_lines_before_the_header_and_comments_are_passed_over(read):
+    table = read(f"Bench sheet of bench1\n# keep dry\ntrial,run_time_min,{A}\n# half\nT1,41,88\n")
+    assert table.rejected == ()
+    assert table.trials[0].rows == (5,)
+
+
+def test_further_vessels_of_a_recorded_trial_need_no_second_run_time(dossier):
+    dossier.record("T1", run_time_min=41.0, recovery_percent={"diethyl phthalate": [88.0]})
+    table = read_table(f"trial,vessel,{A}\nT1,2,90\n", dossier.job, dossier.trials)
+    assert table.rejected == ()
+    assert table.trials[0].run_time_min == 41.0
