@@ -1,0 +1,132 @@
+"""Analytes at infinite dilution: ln(gamma) in each solvent and in mixtures of two.
+
+Modified UNIFAC (Dortmund) where it has every pair, else the original, else a stated guess of
+zero; the difference between the two models is part of the uncertainty, because it is the best
+measure of it (naphthalene in dichloromethane: gamma 0.6 against 1.5).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from models.activity import MODELS, Model, covers, group_model
+from models.errors import Finding, ModelError
+from models.substances import Substance
+from models.system import GAMMA_REFERENCE_TEMPERATURE, Array
+
+MODEL_SD = 0.25
+"""ln units; scatter of UNIFAC at infinite dilution where the models agree (common practice)."""
+ONE_MODEL_SD = 0.5
+IDEAL_SD = 0.9
+DILUTE = 1e-7
+WATER = "7732-18-5"
+
+
+@dataclass(frozen=True, eq=False)
+class AnalyteDilution:
+    """ln_gamma [S] and pair terms [S, S] (upper triangle) at 313.15 K, sd, findings."""
+
+    ln_gamma: Array
+    pair: Array
+    sd: float
+    findings: tuple[Finding, ...]
+
+
+def _at_dilution(solute: Substance, liquids: tuple[Substance, ...], x: Array,
+                 model: Model) -> float:
+    mixture = group_model((solute, *liquids), model)
+    fractions = np.concatenate([[DILUTE], (1.0 - DILUTE) * x])
+    return float(mixture.ln_gamma(fractions, GAMMA_REFERENCE_TEMPERATURE)[0])
+
+
+@lru_cache(maxsize=4096)
+def _single(solute: Substance, liquid: Substance) -> tuple[float, float, str]:
+    """ln(gamma), sd and the model used for one analyte in one solvent."""
+    if solute.cas == liquid.cas:
+        return 0.0, 0.0, "pure"
+    values = {m: _at_dilution(solute, (liquid,), np.array([1.0]), m) for m in MODELS
+              if covers((solute, liquid), m)}
+    if len(values) == 2:
+        spread = abs(values["dortmund"] - values["original"])
+        return values["dortmund"], float(np.clip(np.hypot(MODEL_SD, 0.5 * spread), 0, 1.2)), \
+            "dortmund"
+    if values:
+        ((model, value),) = values.items()
+        return value, min(0.9, float(np.hypot(ONE_MODEL_SD, 0.25 * value))), model
+    return 0.0, IDEAL_SD, "ideal"
+
+
+@lru_cache(maxsize=8192)
+def _pair_term(solute: Substance, first: Substance, second: Substance) -> float:
+    """Q in ln(gamma) = x1 g1 + x2 g2 + x1 x2 q, from the equimolar mixture."""
+    for model in MODELS:
+        if covers((solute, first, second), model):
+            half = _at_dilution(solute, (first, second), np.array([0.5, 0.5]), model)
+            ends = [_at_dilution(solute, (s,), np.array([1.0]), model) for s in (first, second)]
+            return 4.0 * (half - 0.5 * sum(ends))
+    return 0.0
+
+
+def dilution(name: str, cas: str, known: Substance | None, smiles: str,
+             liquids: tuple[Substance, ...]) -> AnalyteDilution:
+    """Activity of an analyte in every solvent and pair of solvents.
+
+    Raises
+    ------
+    ModelError
+        When water is among the solvents and the analyte has no activity coefficient in it.
+    """
+    solute = known if known is not None else _groups_only(name, cas, smiles)
+    n = len(liquids)
+    if solute is None:
+        if any(s.cas == WATER for s in liquids):
+            raise _refused(name)
+        return AnalyteDilution(np.zeros(n), np.zeros((n, n)), IDEAL_SD,
+                               (_ideal(name, [s.name for s in liquids]),))
+    rows = [_single(solute, s) for s in liquids]
+    if any(s.cas == WATER and row[2] == "ideal" for s, row in zip(liquids, rows, strict=True)):
+        raise _refused(name)
+    pair = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i + 1, n):
+            pair[i, j] = _pair_term(solute, liquids[i], liquids[j])
+    ideal = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "ideal"]
+    single = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "original"]
+    findings = [_ideal(name, ideal)] if ideal else []
+    if single:
+        findings.append(Finding(
+            "original_unifac", "info",
+            f"{name} in {', '.join(single)}: activity from original UNIFAC only, since the "
+            "modified set lacks a group pair."))
+    sd = float(np.sqrt(np.mean([row[1] ** 2 for row in rows])))
+    return AnalyteDilution(np.array([row[0] for row in rows]), pair, sd, tuple(findings))
+
+
+def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:
+    """The library's entry for a new analyte whose own data replace the vapour pressure."""
+    from models.structure import groups_by_name
+
+    found = groups_by_name(cas or name)
+    if found is not None:
+        return replace(found, name=name)
+    del smiles  # structures without an entry have no group assignment
+    return None
+
+
+def _ideal(name: str, liquids: list[str]) -> Finding:
+    return Finding(
+        "ideal_analyte", "caution",
+        f"{name} is taken as ideally dissolved in {', '.join(liquids)}: its groups or their "
+        "interactions are not known, so its volatility is less certain.",
+        "Trials settle it; plan a replicate.")
+
+
+def _refused(name: str) -> ModelError:
+    return ModelError(
+        f"No activity coefficient of {name} in water is known, and an ideal forecast would be "
+        "wrong a thousandfold.",
+        "Dry the extract (sodium sulfate) and leave water out, or set the analyte to another "
+        "job without water.")

@@ -1,0 +1,1 @@
+"""Generators of the packaged tables; run ``python -m models.generate`` from the repository."""

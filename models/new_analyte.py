@@ -1,0 +1,111 @@
+"""An analyte that the property library does not know: a curve from what its data sheet gives.
+
+Uncertainty, one standard deviation of ln P at 313 K, grows with how little is given: about
+0.1-0.3 for a vapour pressure near room temperature, 0.2-0.5 for a boiling point at reduced
+pressure, 0.4-0.9 for a normal boiling point, 1-2 for a structure alone. It comes out of the
+same regression as the curve (:func:`models.volatility.fit_curve`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from models.errors import ModelError
+from models.quantities import ATMOSPHERE
+from models.volatility import Curve, Evidence, boiling_point_estimate, fit_curve
+
+VAPOUR_PRESSURE_SD = 0.20
+"""ln units, scatter of data-sheet vapour pressures (common practice, no source)."""
+BOILING_POINT_SD_K = 2.0
+"""K, of a data-sheet boiling point (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class AnalyteSpec:
+    """What is known of an analyte, SI units.
+
+    With neither vapour pressure, boiling point nor structure, the library is asked by CAS
+    number or name.
+
+    Attributes
+    ----------
+    molar_mass : kg/mol
+    vapour_pressure : (T/K, P/Pa) of the liquid, or of the solid below its melting point
+    boiling_point : (T/K, P/Pa)
+    smiles : structure
+    """
+
+    name: str
+    cas: str = ""
+    molar_mass: float | None = None
+    vapour_pressure: tuple[tuple[float, float], ...] = field(default=())
+    boiling_point: tuple[float, float] | None = None
+    smiles: str = ""
+
+    @property
+    def has_own_data(self) -> bool:
+        """Whether there is a vapour pressure, a boiling point or a structure."""
+        return bool(self.vapour_pressure or self.boiling_point or self.smiles)
+
+
+@dataclass(frozen=True, eq=False)
+class NewAnalyte:
+    """Curve of a new analyte with its uncertainty and how it was found."""
+
+    molar_mass: float
+    curve: Curve
+    ln_p_sd: float
+    source: str
+
+
+def _checked(name: str, T: float, P: float, what: str) -> None:
+    if not (math.isfinite(T) and math.isfinite(P) and 100.0 < T < 1200.0 and 0.0 < P < 5e6):
+        raise ModelError(
+            f"The {what} of {name} ({T - 273.15:g} degC, {P:g} Pa) is not possible.",
+            "Give a temperature in degC and a positive pressure.",
+        )
+
+
+def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
+    """Curve and uncertainty from vapour pressures, a boiling point, both, or a structure.
+
+    Raises
+    ------
+    ModelError
+        When nothing usable is given, or the data contradict each other.
+    """
+    evidence, sources = [], []
+    molar_mass, T_boil, boil_sd = spec.molar_mass, None, BOILING_POINT_SD_K
+    for T, P in spec.vapour_pressure:
+        _checked(spec.name, T, P, "vapour pressure")
+        evidence.append(Evidence(T, P, VAPOUR_PRESSURE_SD, "data sheet"))
+    if spec.vapour_pressure:
+        sources.append("vapour pressure given")
+    if spec.boiling_point is not None:
+        T_boil, P = spec.boiling_point
+        _checked(spec.name, T_boil, P, "boiling point")
+        evidence.append(Evidence(T_boil, P, max(0.05, 11.0 * boil_sd / T_boil), "data sheet"))
+        sources.append("boiling point given")
+        if not spec.vapour_pressure and P > 0.5 * ATMOSPHERE:
+            evidence.append(boiling_point_estimate(T_boil, "the boiling point given"))
+    if spec.smiles and (not evidence or molar_mass is None):
+        from models.structure import estimate_from_structure
+
+        guessed = estimate_from_structure(spec.smiles)
+        molar_mass = molar_mass if molar_mass is not None else guessed.molar_mass
+        if not evidence:
+            T_boil = guessed.boiling_temperature
+            evidence.append(Evidence(T_boil, ATMOSPHERE, 11.0 * guessed.sd / T_boil, "structure"))
+            evidence.append(boiling_point_estimate(T_boil, "the structure", guessed.sd))
+            sources.append("structure alone (group contributions of Joback and Reid)")
+    if not evidence:
+        raise ModelError(
+            f"Nothing is known of the volatility of {spec.name}.",
+            "Give a vapour pressure, a boiling point or a structure as SMILES.",
+        )
+    if molar_mass is None or not 0.01 < molar_mass < 5.0:
+        raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
+                         "Give it in g/mol.")
+    curve = fit_curve(evidence, molar_mass)
+    return NewAnalyte(molar_mass, curve, max(0.1, curve.sd(313.15)), ", ".join(sources))
