@@ -51,15 +51,18 @@ class ConstrainedImprovement(SobolSearch):
             return super().propose(n)
         batch: list[Setting] = []
         pending: list[Observation] = []
+        known = GaussianSurrogate.fit(self.problem, self.seen)
+        if known is None:
+            return super().propose(n)
+        surrogate = known
         for k in range(n):
-            surrogate = GaussianSurrogate.fit(self.problem, [*self.seen, *pending])
-            if surrogate is None:
-                return super().propose(n)
             u = self._next(surrogate, pending, k)
             forecast = surrogate.forecast(u[None, :])
             pending.append(Observation(
                 u, float(np.exp(forecast.ln_time[0])), "finished", forecast.recovery[0]))
             batch.append(self.problem.decode(u))
+            fitted = GaussianSurrogate.fit(self.problem, [*self.seen, *pending], known)
+            surrogate = fitted if fitted is not None else known
         return batch
 
     def _next(self, surrogate: GaussianSurrogate, pending: list[Observation], k: int) -> Array:

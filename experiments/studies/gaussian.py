@@ -30,7 +30,6 @@ from experiments.studies.strategy import (
 from models.system import Array
 
 CANDIDATES = 2048
-RESTARTS = 1
 
 
 def expected_improvement(mean: Array, sd: Array, best: float) -> Array:
@@ -45,8 +44,9 @@ def expected_improvement(mean: Array, sd: Array, best: float) -> Array:
 
 
 def _kernel(dimension: int) -> Kernel:
-    return ConstantKernel(1.0, (0.05, 20.0)) * Matern(
-        np.full(dimension, 0.7), (0.15, 6.0), nu=2.5
+    """Bounds settled on the settled benches: wider ones made the intervals too short."""
+    return ConstantKernel(1.0, (0.3, 20.0)) * Matern(
+        np.full(dimension, 0.7), (0.25, 2.0), nu=2.5
     )
 
 
@@ -59,13 +59,14 @@ class Process:
     scale: float
 
     @classmethod
-    def fit(cls, u: Array, y: Array, noise_sd: Array, seed: int) -> Process:
-        """Fit y [N] at u [N, D] with known noise [N]."""
+    def fit(cls, u: Array, y: Array, noise_sd: Array, like: Process | None = None) -> Process:
+        """Fit y [N] at u [N, D] with known noise [N]; ``like`` lends its kernel unchanged."""
         shift = float(y.mean())
         scale = float(max(y.std(), 1e-6 + 0.3 * float(np.mean(noise_sd))))
         regressor = GaussianProcessRegressor(
-            _kernel(u.shape[1]), alpha=(noise_sd / scale) ** 2 + 1e-8,
-            n_restarts_optimizer=RESTARTS, random_state=seed,
+            _kernel(u.shape[1]) if like is None else like.regressor.kernel_,
+            alpha=(noise_sd / scale) ** 2 + 1e-8,
+            optimizer="fmin_l_bfgs_b" if like is None else None,
         )
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ConvergenceWarning)
@@ -99,21 +100,26 @@ class GaussianSurrogate:
     finishing: GaussianProcessClassifier | None
 
     @classmethod
-    def fit(cls, problem: Problem, seen: Sequence[Observation]) -> GaussianSurrogate | None:
-        """None while fewer than two runs have finished."""
+    def fit(
+        cls, problem: Problem, seen: Sequence[Observation], like: GaussianSurrogate | None = None
+    ) -> GaussianSurrogate | None:
+        """None while fewer than two runs have finished; ``like`` lends its kernels."""
         done = [o for o in seen if o.is_finished]
         if len(done) < 2:
             return None
         u = np.array([o.u for o in done])
         ln_time = np.log([o.run_time for o in done])
-        time = Process.fit(u, ln_time, np.full(len(done), TIME_NOISE), problem.seed)
+        time = Process.fit(u, ln_time, np.full(len(done), TIME_NOISE),
+                           None if like is None else like.time)
         recoveries = []
         for a in range(len(problem.analytes)):
             y = np.array([o.recovery[a] for o in done])
             known = ~np.isnan(y)
             noise = noise_of(np.maximum(y[known], 3.0), problem.vessels)
-            recoveries.append(Process.fit(u[known], y[known], noise, problem.seed))
-        return cls(problem, time, tuple(recoveries), fit_finishing(problem, seen))
+            recoveries.append(Process.fit(
+                u[known], y[known], noise, None if like is None else like.recoveries[a]))
+        finishing = fit_finishing(problem, seen) if like is None else like.finishing
+        return cls(problem, time, tuple(recoveries), finishing)
 
     def forecast(self, u: Array) -> Forecasts:
         """Predict at coded settings [N, D]."""
