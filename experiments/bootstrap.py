@@ -48,7 +48,7 @@ def local_user() -> User:
             name = getpass.getuser()
         except (KeyError, OSError):
             name = "analyst"
-    return User(name)
+    return User(name, is_local=True)
 
 
 def open_session(given: str | None = None) -> Session:

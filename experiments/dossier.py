@@ -6,14 +6,15 @@ No store, no disk: the same object serves a script, the command line and the wiz
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from experiments.answers import Answer, Forecast
-from experiments.dossier_state import DossierState, apply, result_payload
-from experiments.entries import EntryError, check_result, check_setting, merge
+from experiments.dossier_state import FROZEN, MOVES, DossierState, apply, result_payload
+from experiments.entries import EntryError, check_result, check_setting, checked_text, merge
 from experiments.events import Event, link
 from experiments.job import EvaporationJob, Setting
 from experiments.job_file import parse
@@ -27,6 +28,7 @@ DossierError = EntryError
 
 
 def utc_now() -> str:
+    """The time in UTC, ISO 8601 with milliseconds."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
@@ -48,8 +50,11 @@ class Dossier:
 
     @classmethod
     def start(cls, job: str | Path | Mapping[str, Any] | EvaporationJob, *, who: str = "analyst",
-              clock: Callable[[], str] = utc_now, dossier_id: str | None = None) -> Dossier:
+              clock: Callable[[], str] = utc_now, dossier_id: str | None = None,
+              origin: Mapping[str, Any] | None = None) -> Dossier:
         """A new dossier for a job (file, text, mapping or record).
+
+        ``origin`` tells of an earlier version: ``version``, ``previous`` and what changed.
 
         Raises
         ------
@@ -59,6 +64,7 @@ class Dossier:
         read = job if isinstance(job, EvaporationJob) else parse(job)
         dossier = cls(dossier_id or uuid.uuid4().hex[:12], who=who, clock=clock)
         dossier._append("started", {
+            **(origin or {}),
             "id": dossier.id, "job": to_mapping(read), "assumed": assumed_values(read),
         })
         if read.today is not None:
@@ -70,6 +76,9 @@ class Dossier:
                     clock: Callable[[], str] = utc_now) -> Dossier:
         """The dossier that these events, in order, describe."""
         events = list(events)
+        if not events or "id" not in events[0].payload:
+            raise DossierError("These events are not those of a dossier.",
+                               "Give all events from the first on.")
         dossier = cls(str(events[0].payload["id"]), who=who, clock=clock)
         for event in events:
             dossier._state = apply(dossier._state, event)
@@ -129,11 +138,11 @@ class Dossier:
 
         Empty when nothing more is worth running; ``stop_reason`` then says why.
         """
-        from experiments.sequential import propose
-
         if isinstance(n, bool) or not isinstance(n, int) or not 1 <= n <= 50:
             raise DossierError(f"{n!r} trials cannot be proposed.", "Ask for 1 to 50.")
         self._must_be_open()
+        from experiments.sequential import propose
+
         proposal = propose(self.fitted(progress), n, self.pending, progress=progress)
         self.stop_reason = proposal.stop_reason
         ids = []
@@ -151,15 +160,16 @@ class Dossier:
         if self.trial(trial_id).state != "pending":
             raise DossierError(f"Trial {trial_id} is not pending.",
                                "Exclude it with a reason if its result must not count.")
-        self._append("withdrawn", {"trial": trial_id, "reason": str(reason)})
+        text = checked_text(reason, "The reason")
+        self._append("withdrawn", {"trial": trial_id, "reason": text})
 
-    def record(
+    def record(  # noqa: PLR0913 - the fields of a result
         self,
         trial_id: str | None = None,
         *,
         setting: Mapping[str, Any] | None = None,
         run_time_min: float | None = None,
-        outcome: str = "finished",
+        outcome: str | None = None,
         recovery_percent: Mapping[str, Any] | None = None,
         remark: str = "",
         day: str = "",
@@ -172,15 +182,21 @@ class Dossier:
         trial_id : a trial of this dossier, or None with ``setting`` for one nobody proposed
         setting : all free factors, inside the bounds or not
         run_time_min : None only for runs that did not finish
-        outcome : "finished", "not dry", "boil-over" or "aborted"
+        outcome : "finished" (default), "not dry", "boil-over" or "aborted"
         recovery_percent : per analyte a list in vessel order (None not measured, "<5"
             censored) or one number, the mean over all vessels
         corrected : recoveries against a standard added before evaporation; kept, but
             not learnt from
         """
         self._must_be_open()
-        result = check_result(self.job, run_time_min, outcome, recovery_percent or {}, remark,
-                              day, corrected)
+        held = self.trial(trial_id).result if trial_id is not None else None
+        if held is not None:  # further vessels of a run recorded before
+            run_time_min = held.run_time_min if run_time_min is None else run_time_min
+            outcome = held.outcome if outcome is None else outcome
+        result = check_result(
+            self.job, run_time_min, "finished" if outcome is None else outcome,
+            {} if recovery_percent is None else recovery_percent, remark, day, corrected,
+        )
         if trial_id is None:
             if setting is None:
                 raise DossierError("Neither a trial nor a setting was given.",
@@ -195,8 +211,8 @@ class Dossier:
             if trial.state == "withdrawn":
                 raise DossierError(f"Trial {trial_id} was withdrawn.",
                                    "Record its setting as a new trial.")
-            if trial.result is not None:
-                result = merge(trial.result, result)
+            if held is not None:
+                result = merge(held, result)
         self._append("recorded", {"trial": trial_id, "result": result_payload(result)})
         return trial_id
 
@@ -204,7 +220,7 @@ class Dossier:
         """Replace a recorded result by a new row that points at the old one and says why."""
         self._must_be_open()
         old = self._recorded_result(trial_id)
-        _need_reason(reason)
+        reason = _checked_reason(reason)
         result = check_result(
             self.job, values.get("run_time_min", old.run_time_min),
             values.get("outcome", old.outcome), values.get("recovery_percent", {}),
@@ -225,16 +241,49 @@ class Dossier:
         """Keep a result out of the fit, with a reason; it stays in the record."""
         self._must_be_open()
         self._recorded_result(trial_id)
-        _need_reason(reason)
-        self._append("excluded", {"trial": trial_id, "reason": reason})
+        if self.trial(trial_id).state == "excluded":
+            raise DossierError(f"Trial {trial_id} is excluded already.", "Nothing to do.")
+        self._append("excluded", {"trial": trial_id, "reason": _checked_reason(reason)})
 
     def include(self, trial_id: str, reason: str) -> None:
         """Let an excluded result count again."""
         self._must_be_open()
         if self.trial(trial_id).state != "excluded":
             raise DossierError(f"Trial {trial_id} is not excluded.", "Nothing to undo.")
-        _need_reason(reason)
-        self._append("included", {"trial": trial_id, "reason": reason})
+        self._append("included", {"trial": trial_id, "reason": _checked_reason(reason)})
+
+    # -- job and state ---------------------------------------------------------------
+
+    def change_job(self, job: EvaporationJob) -> None:
+        """Put another job in place of this one, while there is no trial but today's.
+
+        Today's method of the new job takes the place of the old one.
+        """
+        self._must_be_open()
+        if any(t.state != "withdrawn" and (t.origin != "today" or t.result) for t in self.trials):
+            raise DossierError("This dossier already has trials, so its job is fixed.",
+                               "Start a new version of it.")
+        with self._whole_or_not_at_all():
+            self._append("job changed", {"job": to_mapping(job), "assumed": assumed_values(job)})
+            for trial in self.pending:  # left only beside trials withdrawn before
+                self._append("withdrawn", {"trial": trial.id, "reason": "The job changed."})
+            if job.today is not None:
+                self._enter(job.today, "today", "The method in use today.")
+
+    def move_to(self, state: str, reason: str = "") -> None:
+        """Go to another state; DossierError when that move is not allowed."""
+        if state not in MOVES[self.state]:
+            allowed = ", ".join(MOVES[self.state]) or "none, it is final"
+            raise DossierError(f"A dossier that is {self.state} cannot become {str(state)[:40]}.",
+                               f"Possible: {allowed}.")
+        self._append("state changed", {
+            "from": self.state, "to": state, "reason": checked_text(reason, "The reason"),
+        })
+
+    def record_all(self, results: Iterable[Mapping[str, Any]]) -> list[str]:
+        """Record several results (keywords of :meth:`record`), all or none of them."""
+        with self._whole_or_not_at_all():
+            return [self.record(**values) for values in results]
 
     # -- answers ---------------------------------------------------------------------
 
@@ -265,6 +314,15 @@ class Dossier:
         """Append an event of another use-case (verification, state, trace)."""
         self._append(kind, payload)
 
+    @contextmanager
+    def _whole_or_not_at_all(self) -> Iterator[None]:
+        before, state = list(self._events), self._state
+        try:
+            yield
+        except BaseException:
+            self._events, self._state = before, state
+            raise
+
     def _append(self, kind: str, payload: Mapping[str, Any]) -> None:
         last = self._events[-1] if self._events else None
         event = link(last, self._clock(), self.who, kind, payload)
@@ -294,11 +352,13 @@ class Dossier:
         )
 
     def _must_be_open(self) -> None:
-        if self.state in ("approved", "retired"):
+        if self.state in FROZEN:
             raise DossierError(f"This dossier is {self.state} and cannot be changed.",
                                "Start a new version of it.")
 
 
-def _need_reason(reason: str) -> None:
-    if not str(reason).strip():
+def _checked_reason(reason: str) -> str:
+    text = checked_text(reason, "The reason").strip()
+    if not text:
         raise DossierError("A reason is needed.", "Say in a few words why.")
+    return text

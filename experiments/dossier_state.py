@@ -1,4 +1,8 @@
-"""What a dossier holds, folded from its events; the rules of its states."""
+"""What a dossier holds, folded from its events; the rules of its states.
+
+Every change of the results takes a dossier back to "running": what was recommended or
+verified on other results no longer holds. Approved and retired dossiers accept no change.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +24,8 @@ MOVES: dict[str, tuple[str, ...]] = {
     "approved": ("retired",),
     "retired": (),
 }
-"""Legal moves; an approved method changes only by a new version."""
+"""Moves that may be asked for; an approved method changes only by a new version."""
+FROZEN = ("approved", "retired")
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,7 @@ class DossierState:
     version: int = 1
     previous: str | None = None
     changes: tuple[Mapping[str, Any], ...] = ()  # corrections, exclusions, withdrawals
+    moves: tuple[Mapping[str, Any], ...] = ()  # from state to state: who, when, why
     verification: tuple[Mapping[str, Any], ...] = ()
     recommendation: Mapping[str, Any] | None = None
     traces: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
@@ -43,8 +49,12 @@ def apply(state: DossierState, event: Event) -> DossierState:
     p = event.payload
     match event.kind:
         case "started" | "job changed":
+            untouched = all(t.origin == "today" and t.state == "pending"
+                            for t in state.trials.values())
             return replace(
-                state, job=read_back(p["job"], p["assumed"]), version=p.get("version", state.version),
+                state, job=read_back(p["job"], p["assumed"]),
+                trials={} if untouched else state.trials,
+                version=p.get("version", state.version),
                 previous=p.get("previous", state.previous),
             )
         case "proposed" | "entered":
@@ -54,33 +64,37 @@ def apply(state: DossierState, event: Event) -> DossierState:
                 run_time_min=dict(p.get("run_time_min", {})),
                 recovery_percent={k: dict(v) for k, v in p.get("recovery_percent", {}).items()},
             )
-            return _with_trial(state, trial)
+            moved = "running" if event.kind == "proposed" else state.state
+            return replace(_with_trial(state, trial), state=moved)
         case "withdrawn":
             return _with_trial(state, replace(state.trials[p["trial"]], state="withdrawn"), event)
-        case "recorded":
-            trial = state.trials[p["trial"]]
-            kept = "excluded" if trial.state == "excluded" else "recorded"
-            changed = replace(trial, result=read_result(p["result"]), state=kept)
-            moved = "running" if state.state == "draft" else state.state
-            return replace(_with_trial(state, changed), state=moved)
-        case "corrected":
-            changed = replace(state.trials[p["trial"]], result=read_result(p["result"]))
-            return _with_trial(state, changed, event)
-        case "excluded":
-            return _with_trial(state, replace(state.trials[p["trial"]], state="excluded"), event)
-        case "included":
-            return _with_trial(state, replace(state.trials[p["trial"]], state="recorded"), event)
+        case "recorded" | "corrected" | "excluded" | "included":
+            return _with_result(state, event)
         case "recommended":
             return replace(state, recommendation=p)
         case "verification planned" | "verification recorded":
             entry = {**p, "kind": event.kind, "at": event.at, "who": event.who}
             return replace(state, verification=(*state.verification, entry))
         case "state changed":
-            return replace(state, state=p["to"])
+            entry = {**p, "at": event.at, "who": event.who}
+            return replace(state, state=p["to"], moves=(*state.moves, entry))
         case "trace attached":
             return replace(state, traces={**state.traces, p["trial"]: p})
         case _:
             return state
+
+
+def _with_result(state: DossierState, event: Event) -> DossierState:
+    """A result recorded, corrected, kept out of the fit, or let in again."""
+    trial = state.trials[event.payload["trial"]]
+    if "result" in event.payload:
+        trial = replace(trial, result=read_result(event.payload["result"]))
+    if event.kind == "excluded":
+        trial = replace(trial, state="excluded")
+    elif event.kind == "included" or trial.state == "pending":
+        trial = replace(trial, state="recorded")
+    noted = None if event.kind == "recorded" else event
+    return replace(_with_trial(state, trial, noted), state="running")
 
 
 def _with_trial(state: DossierState, trial: Trial, event: Event | None = None) -> DossierState:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
+from numbers import Real
 from typing import Any
 
 from experiments.job import EvaporationJob, Setting
-from experiments.job_fields import Faults, Table
+from experiments.job_fields import NOT_TEXT, Faults, Table
 from experiments.job_file import read_setting
-from experiments.trials import OUTCOMES, Outcome, Recovery, Result
+from experiments.trials import OUTCOMES, Recovery, Result
 
 HIGHEST_RECOVERY = 1000.0
 LONGEST_TIME_MIN = 1e5
+LONGEST_TEXT = 2000
 
 
 class EntryError(ValueError):
@@ -49,6 +51,9 @@ def check_result(
         raise EntryError(f"Outcome {outcome!r} is not known.",
                          f"Use one of: {', '.join(OUTCOMES)}.")
     time = _run_time(run_time_min, outcome)
+    if not isinstance(recovery_percent, Mapping):
+        raise EntryError("Recoveries must be given by analyte.",
+                         'Give for example {"naphthalene": [88.1, None, "<5"]}.')
     names = {a.name for a in job.analytes}
     recovery, is_mean = {}, {}
     for name, values in recovery_percent.items():
@@ -56,12 +61,20 @@ def check_result(
             raise EntryError(f"{name!r} is not an analyte of this job.",
                              f"Use one of: {', '.join(sorted(names))}.")
         recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
-    known: Outcome = outcome  # type: ignore[assignment]
-    return Result(time, known, recovery, is_mean, _text(remark), _text(day), bool(corrected))
+    return Result(
+        time, outcome, recovery, is_mean, checked_text(remark, "The remark"),
+        checked_text(day, "The day"), bool(corrected),
+    )
 
 
-def _text(value: Any) -> str:
-    return str(value)[:2000]
+def checked_text(value: Any, what: str) -> str:
+    """Free text that every file and database can keep."""
+    text = str(value)
+    if len(text) > LONGEST_TEXT:
+        raise EntryError(f"{what} is longer than {LONGEST_TEXT} characters.", "Shorten it.")
+    if NOT_TEXT.search(text):
+        raise EntryError(f"{what} holds control characters.", "Type it again.")
+    return text
 
 
 def _run_time(value: Any, outcome: str) -> float | None:
@@ -78,12 +91,9 @@ def _run_time(value: Any, outcome: str) -> float | None:
 
 
 def _number(value: Any, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        try:
-            value = value.item()  # a NumPy scalar
-        except AttributeError:
-            raise EntryError(f"{what} must be a number, not {str(value)[:40]!r}.",
-                             "Give a plain number.") from None
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise EntryError(f"{what} must be a number, not {str(value)[:40]!r}.",
+                         "Give a plain number.")
     try:
         number = float(value)
     except (OverflowError, TypeError, ValueError):
@@ -96,7 +106,9 @@ def _number(value: Any, what: str) -> float:
 def _recoveries(
     name: str, values: Any, vessels: int
 ) -> tuple[tuple[Recovery | None, ...], bool]:
-    if isinstance(values, Sequence) and not isinstance(values, str):
+    if hasattr(values, "tolist"):  # an array or a column of a frame
+        values = values.tolist()
+    if isinstance(values, Sequence) and not isinstance(values, str | bytes):
         if len(values) > vessels:
             raise EntryError(f"{name} has {len(values)} recoveries for {vessels} vessels.",
                              "Give one value a vessel, in vessel order.")

@@ -1,12 +1,14 @@
 """The use-cases: what the command line and the wizard may do with a store.
 
 Each is one function of a :class:`Session` (store, user, clock); each loads, acts, and saves
-once. Roles and states are checked here.
+once. Roles are checked here, states in the dossier. A change that did not say which revision
+it was made on is tried again when somebody else was faster; one that did is refused, so that
+the reader sees what changed before deciding.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,21 +16,26 @@ from typing import TYPE_CHECKING, Any
 from experiments import logs
 from experiments.answers import Answer
 from experiments.dossier import Dossier, utc_now
-from experiments.dossier_state import MOVES
 from experiments.entries import EntryError
 from experiments.events import ChainCheck, verify_chain
 from experiments.job import EvaporationJob
 from experiments.job_file import parse
-from experiments.job_text import to_mapping
-from experiments.results_table import ReadTable, UnderstoodTrial, read_table
-from experiments.storage.protocol import DossierStore, Summary
+from experiments.results_table import ReadTable, RejectedRow, UnderstoodTrial, read_table
+from experiments.storage.protocol import (
+    DossierStore,
+    StaleRevision,
+    StoreError,
+    Summary,
+    UnknownDossier,
+)
 from experiments.trials import Trial
-from experiments.users import User
+from experiments.users import Role, User
 
 if TYPE_CHECKING:
     from experiments.fitted import Progress
 
 JobSource = str | Path | Mapping[str, Any] | EvaporationJob
+TRIES = 8
 
 
 @dataclass(frozen=True)
@@ -50,10 +57,22 @@ def create(session: Session, job: JobSource, dossier_id: str | None = None) -> D
 
 
 def load(session: Session, dossier_id: str) -> Dossier:
-    """The dossier of that id."""
+    """The dossier of that id, its history verified.
+
+    Raises
+    ------
+    UnknownDossier, StoreError
+        when it is not there, or was changed by other means than this program
+    """
     session.user.must("read")
-    return Dossier.from_events(session.store.events(dossier_id), who=session.user.name,
-                               clock=session.clock)
+    events = session.store.events(dossier_id)
+    check = verify_chain(events)
+    if not check.holds:
+        raise StoreError(
+            f"The history of dossier {dossier_id} is broken at event {check.first_broken}.",
+            "Restore the store from a backup; `boilwright audit` checks all dossiers.",
+        )
+    return Dossier.from_events(events, who=session.user.name, clock=session.clock)
 
 
 def summaries(session: Session) -> list[Summary]:
@@ -65,135 +84,127 @@ def summaries(session: Session) -> list[Summary]:
 def change_job(
     session: Session, dossier_id: str, job: JobSource, revision: int | None = None
 ) -> Dossier:
-    """Change the job of a dossier that has no results yet."""
-    session.user.must("enter")
-    dossier = load(session, dossier_id)
+    """Change the job of a dossier that has no trials yet."""
     read = job if isinstance(job, EvaporationJob) else parse(job)
-    if dossier.trials and any(t.state != "withdrawn" and t.origin != "today"
-                              for t in dossier.trials):
-        raise EntryError("This dossier already has trials, so its job is fixed.",
-                         "Start a new version from it.")
-    held = len(dossier.events)
-    dossier.note_event("job changed", {"job": to_mapping(read)})
-    _save(session, dossier, revision if revision is not None else held)
-    return dossier
+    return change(session, dossier_id, lambda d: d.change_job(read), revision)[0]
 
 
 def propose(
     session: Session, dossier_id: str, n: int, progress: Progress | None = None
 ) -> tuple[Dossier, list[Trial]]:
     """Propose trials and save them as pending."""
-    session.user.must("enter")
-    dossier = load(session, dossier_id)
-    held = len(dossier.events)
     with logs.timed("propose", dossier=dossier_id):
-        trials = dossier.propose(n, progress)
-    _save(session, dossier, held)
-    return dossier, trials
+        return change(session, dossier_id, lambda d: d.propose(n, progress))
 
 
 def withdraw(session: Session, dossier_id: str, trial_id: str, reason: str = "") -> Dossier:
     """Take a pending trial back."""
-    return _act(session, dossier_id, lambda d: d.withdraw(trial_id, reason))
+    return change(session, dossier_id, lambda d: d.withdraw(trial_id, reason))[0]
 
 
 def record(session: Session, dossier_id: str, trial_id: str | None = None,
            revision: int | None = None, **values: Any) -> Dossier:
     """Record one trial (see :meth:`experiments.dossier.Dossier.record`)."""
-    return _act(session, dossier_id, lambda d: d.record(trial_id, **values), revision)
+    return change(session, dossier_id, lambda d: d.record(trial_id, **values), revision)[0]
 
 
 def correct(
     session: Session, dossier_id: str, trial_id: str, reason: str, **values: Any
 ) -> Dossier:
     """Correct a recorded result by a new row that says why."""
-    return _act(session, dossier_id, lambda d: d.correct(trial_id, reason, **values))
+    return change(session, dossier_id, lambda d: d.correct(trial_id, reason, **values))[0]
 
 
 def exclude(session: Session, dossier_id: str, trial_id: str, reason: str) -> Dossier:
     """Keep a result out of the fit, with a reason."""
-    return _act(session, dossier_id, lambda d: d.exclude(trial_id, reason))
+    return change(session, dossier_id, lambda d: d.exclude(trial_id, reason))[0]
 
 
 def include(session: Session, dossier_id: str, trial_id: str, reason: str) -> Dossier:
     """Let an excluded result count again."""
-    return _act(session, dossier_id, lambda d: d.include(trial_id, reason))
+    return change(session, dossier_id, lambda d: d.include(trial_id, reason))[0]
 
 
 def preview_table(session: Session, dossier_id: str, data: bytes | str) -> ReadTable:
     """What a table would record; nothing is saved."""
-    dossier = load(session, dossier_id)
-    table = read_table(data, dossier.job, dossier.trials)
-    if not table.is_clean:
-        return table
-    rejected = _rejections(dossier, table.trials)
-    return ReadTable(table.trials, rejected, table.notes) if rejected else table
+    return _understood(load(session, dossier_id), data)
 
 
 def record_table(
-    session: Session, dossier_id: str, data: bytes | str
+    session: Session, dossier_id: str, data: bytes | str, revision: int | None = None
 ) -> tuple[Dossier | None, ReadTable, list[str]]:
     """Record a whole table or nothing; gives the ids recorded."""
     session.user.must("enter")
-    table = preview_table(session, dossier_id, data)
-    if not table.is_clean:
-        return None, table, []
-    dossier = load(session, dossier_id)
-    held = len(dossier.events)
-    ids = [_record_one(dossier, trial) for trial in table.trials]
-    _save(session, dossier, held)
-    return dossier, table, ids
+
+    def act(dossier: Dossier) -> tuple[ReadTable, list[str]]:
+        table = _understood(dossier, data)
+        return table, dossier.record_all(map(_values, table.trials)) if table.is_clean else []
+
+    dossier, (table, ids) = change(session, dossier_id, act, revision)
+    return (dossier if table.is_clean else None), table, ids
 
 
 def recommend(
     session: Session, dossier_id: str, robust: bool = True, progress: Progress | None = None
 ) -> tuple[Dossier, Answer]:
     """Recommend, and note the recommendation in the record when it is new."""
-    session.user.must("read")
     dossier = load(session, dossier_id)
-    answer = dossier.recommend(robust, progress)
-    if "enter" in session.user.roles and dossier.state in ("running", "recommended"):
+    with logs.timed("recommend", dossier=dossier_id):
+        answer = dossier.recommend(robust, progress)
+    if robust and "enter" in session.user.roles and dossier.state in ("running", "recommended"):
         _note_answer(session, dossier, answer)
     return dossier, answer
 
 
-def change_state(session: Session, dossier_id: str, to: str, reason: str = "") -> Dossier:
-    """Move a dossier to another state; approving needs the role and another person."""
-    session.user.must("approve" if to in ("approved", "retired") else "enter")
-    dossier = load(session, dossier_id)
-    if to not in MOVES[dossier.state]:
-        allowed = ", ".join(MOVES[dossier.state]) or "none"
-        raise EntryError(f"A dossier that is {dossier.state} cannot become {to}.",
-                         f"Possible: {allowed}.")
-    held = len(dossier.events)
-    dossier.note_event("state changed", {"from": dossier.state, "to": to, "reason": reason})
-    _save(session, dossier, held)
-    return dossier
+def change(
+    session: Session, dossier_id: str, action: Callable[[Dossier], Any],
+    revision: int | None = None, role: Role = "enter",
+) -> tuple[Dossier, Any]:
+    """Load a dossier, act on it and save what that added; gives what the action gave.
+
+    Parameters
+    ----------
+    revision : the revision the user saw; without it the action is repeated on the newer
+        dossier when somebody saved in between
+
+    Raises
+    ------
+    StaleRevision
+        when the dossier has moved on from ``revision``, or keeps moving
+    """
+    session.user.must(role)
+    for attempt in range(TRIES):
+        dossier = load(session, dossier_id)
+        held = len(dossier.events)
+        if revision is not None and revision != held:
+            raise StaleRevision(dossier.events[revision:])
+        given = action(dossier)
+        try:
+            _save(session, dossier, held)
+        except StaleRevision:
+            if revision is not None or attempt == TRIES - 1:
+                raise
+            continue
+        return dossier, given
+    raise AssertionError("the last attempt returns or raises")
 
 
-def new_version(session: Session, dossier_id: str, job: JobSource | None = None) -> Dossier:
-    """Start the next version of a dossier; its recorded trials come along when the job allows."""
-    session.user.must("enter")
-    old = load(session, dossier_id)
-    dossier = create_only(session, job if job is not None else old.job)
-    dossier.note_event("job changed", {
-        "job": to_mapping(dossier.job), "version": old.version + 1, "previous": old.id,
-    })
-    _save(session, dossier, 0)
-    return dossier
+def change_state(
+    session: Session, dossier_id: str, to: str, reason: str = "", revision: int | None = None
+) -> Dossier:
+    """Move a dossier to another state (see :mod:`experiments.approval`)."""
+    from experiments.approval import change_state as move
+
+    return move(session, dossier_id, to, reason, revision)
 
 
-def create_only(session: Session, job: JobSource) -> Dossier:
-    """A dossier that is not saved yet."""
-    return Dossier.start(job, who=session.user.name, clock=session.clock)
+def new_version(
+    session: Session, dossier_id: str, job: JobSource | None = None, reason: str = ""
+) -> Dossier:
+    """Start the next version of a dossier (see :mod:`experiments.approval`)."""
+    from experiments.approval import new_version as start
 
-
-def audit(session: Session) -> dict[str, ChainCheck]:
-    """Verify the chain of every dossier."""
-    session.user.must("read")
-    return {
-        s.id: verify_chain(session.store.events(s.id)) for s in session.store.summaries()
-    }
+    return start(session, dossier_id, job, reason)
 
 
 def append(session: Session, dossier: Dossier, held: int) -> int:
@@ -202,26 +213,10 @@ def append(session: Session, dossier: Dossier, held: int) -> int:
     return _save(session, dossier, held)
 
 
-# -- inside ----------------------------------------------------------------------------
-
-
-def _act(session: Session, dossier_id: str, action: Callable[[Dossier], object],
-         revision: int | None = None) -> Dossier:
-    session.user.must("enter")
-    dossier = load(session, dossier_id)
-    held = len(dossier.events)
-    action(dossier)
-    _save(session, dossier, held if revision is None else revision)
-    return dossier
-
-
-def _save(session: Session, dossier: Dossier, held: int) -> int:
-    new = dossier.events[held:]
-    if not new:
-        return held
-    revision = session.store.append(dossier.id, new, held, summarise(dossier))
-    logs.note("dossier saved", dossier=dossier.id, revision=revision)
-    return revision
+def audit(session: Session) -> dict[str, ChainCheck]:
+    """Verify the chain of every dossier, and that none of its last events is gone."""
+    session.user.must("read")
+    return {s.id: _audited(session, s) for s in session.store.summaries()}
 
 
 def summarise(dossier: Dossier) -> Summary:
@@ -240,26 +235,48 @@ def summarise(dossier: Dossier) -> Summary:
     )
 
 
-def _record_one(dossier: Dossier, trial: UnderstoodTrial) -> str:
-    return dossier.record(
-        trial.trial, setting=trial.setting, run_time_min=trial.run_time_min,
-        outcome=trial.outcome, recovery_percent=trial.recovery_percent, remark=trial.remark,
-        day=trial.day,
-    )
+# -- inside ----------------------------------------------------------------------------
 
 
-def _rejections(dossier: Dossier, trials: Sequence[UnderstoodTrial]) -> tuple[Any, ...]:
-    """What the dossier itself would refuse, found on a copy."""
-    from experiments.results_table import RejectedRow
+def _save(session: Session, dossier: Dossier, held: int) -> int:
+    new = dossier.events[held:]
+    if not new:
+        return held
+    revision = session.store.append(dossier.id, new, held, summarise(dossier))
+    logs.note("dossier saved", dossier=dossier.id, revision=revision)
+    return revision
 
-    copy = Dossier.from_events(dossier.events, who=dossier.who)
-    rejected = []
-    for trial in trials:
+
+def _audited(session: Session, summary: Summary) -> ChainCheck:
+    try:
+        check = verify_chain(session.store.events(summary.id))
+    except UnknownDossier:
+        check = ChainCheck(True, 0, None)
+    if check.holds and check.events != summary.revision:
+        return ChainCheck(False, check.events, min(check.events, summary.revision) + 1)
+    return check
+
+
+def _values(trial: UnderstoodTrial) -> dict[str, Any]:
+    return {
+        "trial_id": trial.trial, "setting": trial.setting, "run_time_min": trial.run_time_min,
+        "outcome": trial.outcome, "recovery_percent": trial.recovery_percent,
+        "remark": trial.remark, "day": trial.day,
+    }
+
+
+def _understood(dossier: Dossier, data: bytes | str) -> ReadTable:
+    """A table as read, with what the dossier itself would refuse, found on a copy."""
+    table = read_table(data, dossier.job, dossier.trials)
+    if not table.is_clean:
+        return table
+    copy, rejected = Dossier.from_events(dossier.events, who=dossier.who), []
+    for trial in table.trials:
         try:
-            _record_one(copy, trial)
+            copy.record(**_values(trial))
         except EntryError as error:
             rejected.append(RejectedRow(trial.rows[0], error.message, error.cure))
-    return tuple(rejected)
+    return ReadTable(table.trials, tuple(rejected), table.notes)
 
 
 def _note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
@@ -275,5 +292,5 @@ def _note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
     dossier.note_event("recommended", payload)
     becomes = "recommended" if answer.status == "recommended" else "running"
     if becomes != dossier.state:
-        dossier.note_event("state changed", {"from": dossier.state, "to": becomes, "reason": ""})
+        dossier.move_to(becomes)
     _save(session, dossier, held)

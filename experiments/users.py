@@ -19,10 +19,11 @@ class NotAllowed(PermissionError):
 
 @dataclass(frozen=True)
 class User:
-    """A person with roles; on one's own machine the local user has all of them."""
+    """A person with roles; the local user of one's own machine has all of them."""
 
     name: str
     roles: frozenset[Role] = field(default_factory=lambda: frozenset(("read", "enter", "approve")))
+    is_local: bool = False
 
     def must(self, role: Role) -> None:
         """Raise NotAllowed unless the user has ``role``."""

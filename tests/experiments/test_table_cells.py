@@ -94,7 +94,8 @@ def test_a_workbook_with_entities_is_refused(read):
 
 
 @pytest.mark.parametrize("data", [
-    b"PK\x03\x04 broken", b"\x00\x01\x02\x03", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"\xff\xfe\x00",
+    b"PK\x03\x04 broken", b"\x00\x01\x02\x03",
+    b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"\xff\xfe\x00",
     b"trial,run_time_min\nT1,4\x001\n", b"x" * 5_000_001,
     b"trial," + b"c," * 500 + b"run_time_min\n", b"trial,run_time_min\n" + b"T1,41\n" * 6000,
     b'trial,run_time_min\n"' + b"y" * 200_000,

@@ -1,0 +1,129 @@
+"""From a verified method to an approved one, and on to its next version.
+
+An approved method is frozen. Whoever approves it is another person than those who entered
+its results, unless the program is used by one local user alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN, result_payload
+from experiments.entries import EntryError, checked_text
+from experiments.job import EvaporationJob
+from experiments.job_differences import differences, results_carry_over
+from experiments.job_file import parse
+from experiments.service import JobSource, Session, append, change, load
+from experiments.storage.protocol import UnknownDossier
+from experiments.trials import Trial
+from experiments.users import Role
+
+ENTERING = ("recorded", "corrected", "verification recorded")
+
+
+def change_state(
+    session: Session, dossier_id: str, to: str, reason: str = "", revision: int | None = None
+) -> Dossier:
+    """Move a dossier to another state.
+
+    Raises
+    ------
+    NotAllowed
+        without the role: "approve" to approve or retire, "enter" for the rest
+    EntryError
+        for a move that is not allowed, or an approval by who entered the results
+    """
+    role: Role = "approve" if to in FROZEN else "enter"
+
+    def act(dossier: Dossier) -> None:
+        if to == "verified":
+            _must_have_passed(dossier)
+        if to == "approved" and not session.user.is_local:
+            _must_be_another_person(dossier, session.user.name)
+        dossier.move_to(to, reason)
+
+    return change(session, dossier_id, act, revision, role)[0]
+
+
+def new_version(
+    session: Session, dossier_id: str, job: JobSource | None = None, reason: str = ""
+) -> Dossier:
+    """Start the next version of a dossier; the record says what changed and why.
+
+    Results come along when sample, equipment and factors stay the same; otherwise the new
+    version starts without, and says so.
+    """
+    session.user.must("enter")
+    old = load(session, dossier_id)
+    new = old.job if job is None else job if isinstance(job, EvaporationJob) else parse(job)
+    carried = results_carry_over(old.job, new)
+    dossier = Dossier.start(new, who=session.user.name, clock=session.clock, origin={
+        "version": old.version + 1, "previous": old.id, "previous_hash": old.events[-1].hash,
+        "reason": checked_text(reason, "The reason"), "results_carried": carried,
+        "changes": [asdict(d) for d in differences(old.job, new)],
+    })
+    if carried:
+        for trial in old.trials:
+            if trial.result is not None:
+                _carry(dossier, old, trial)
+    append(session, dossier, 0)
+    return dossier
+
+
+def history(session: Session, dossier_id: str) -> list[Dossier]:
+    """The dossier and its earlier versions, newest first, as far as this store holds them."""
+    found = [load(session, dossier_id)]
+    while (previous := found[-1].details.previous) is not None:
+        try:
+            found.append(load(session, previous))
+        except UnknownDossier:
+            break
+    return found
+
+
+def _must_have_passed(dossier: Dossier) -> None:
+    from experiments.verification import verify
+
+    if not any(v["kind"] == "verification recorded" for v in dossier.details.verification):
+        raise EntryError("This method has not been verified.", "Record verification runs first.")
+    found = verify(dossier)
+    if found.decision != "pass":
+        raise EntryError(f"The verification's decision is {found.decision!r}. {found.reason}",
+                         "A method is verified only by a pass.")
+
+
+def _must_be_another_person(dossier: Dossier, name: str) -> None:
+    entered = {e.who for e in dossier.events if e.kind in ENTERING}
+    if name in entered:
+        raise EntryError(f"{name} entered results of this dossier and cannot approve it too.",
+                         "Ask another person with that role.")
+
+
+def _carry(dossier: Dossier, old: Dossier, trial: Trial) -> None:
+    """Take a result along, onto today's method where it is the same setting."""
+    result = trial.result
+    if result is None:
+        return
+    names = {a.name for a in dossier.job.analytes}
+    payload: dict[str, Any] = result_payload(result)
+    for part in ("recovery", "is_mean"):
+        kept: Mapping[str, Any] = payload[part]
+        payload[part] = {n: v for n, v in kept.items() if n in names}
+    same = (t for t in dossier.pending if t.setting == trial.setting and trial.origin == "today")
+    target = next(same, None)
+    if target is None:
+        trial_id = f"T{len(dossier.trials) + 1}"
+        dossier.note_event("entered", {
+            "trial": trial_id, "setting": trial.setting, "origin": "entered",
+            "reason": f"Run as {trial.id} of version {old.version} (dossier {old.id}).",
+        })
+    else:
+        trial_id = target.id
+    dossier.note_event("recorded", {"trial": trial_id, "result": payload})
+    if trial.state == "excluded":
+        why = next(c["reason"] for c in reversed(old.details.changes)
+                   if c["kind"] == "excluded" and c["trial"] == trial.id)
+        dossier.note_event("excluded", {"trial": trial_id, "reason": why})
