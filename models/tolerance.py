@@ -25,6 +25,7 @@ from scipy.optimize import brentq
 from scipy.stats import chi2, f, nct, norm
 
 from models.errors import OutOfRange
+from models.system import Array
 from models.variance import NestedVariance
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(96)
@@ -138,24 +139,61 @@ def nested_lower_limit(
     runs, each = variance.groups, variance.values_per_group
     if runs < 2:
         raise OutOfRange("One run gives no tolerance limit.", "Make at least two runs.")
-    if each <= 1.0 + 1e-9:
-        factor = one_sided_factor(runs, coverage, confidence)
-        sd = math.sqrt(variance.between_mean_square)
-        return NestedLimit(variance.mean - factor * sd, factor, runs, runs - 1)
-    within_df = variance.within_degrees_of_freedom
-    observed = variance.between_mean_square / max(variance.within_mean_square, 1e-300)
-    upper = observed / float(f.ppf(1.0 - _ratio_confidence(confidence), runs - 1, within_df))
-    ratio = max(0.0, (upper - 1.0) / each)
+    within = variance.within_mean_square
+    observed = variance.between_mean_square / max(within, 1e-300)
+    shape = _nested_shape(np.array(observed), runs, each, variance.within_degrees_of_freedom,
+                          confidence)
+    factor = one_sided_factor(float(shape.effective), coverage, confidence, float(shape.degrees))
+    total = variance.between_mean_square / each + (1.0 - 1.0 / each) * within
+    return NestedLimit(variance.mean - factor * math.sqrt(total), factor,
+                       float(shape.effective), float(shape.degrees))
+
+
+def nested_factors(
+    observed: Array, runs: int, each: float, within_degrees: float, coverage: float,
+    confidence: float,
+) -> Array:
+    """Factors of :func:`nested_lower_limit` for many sets of runs at once.
+
+    Parameters
+    ----------
+    observed : [S] mean square between runs over the one within
+    runs, each, within_degrees : runs, readings a run, degrees of freedom within
+
+    Returns
+    -------
+    factors [S]; beyond a few dozen sets interpolated in ln(observed), to 1e-3
+    """
+    ratios = np.clip(np.asarray(observed, dtype=float), 1e-3, 1e9)
+    grid = ratios if ratios.size <= 48 else np.geomspace(ratios.min(), ratios.max(), 48)
+    shape = _nested_shape(grid, runs, each, within_degrees, confidence)
+    root = np.sqrt(shape.effective)
+    factors = nct.ppf(confidence, shape.degrees, root * norm.ppf(coverage)) / root
+    return np.asarray(
+        factors if grid is ratios else np.interp(np.log(ratios), np.log(grid), factors)
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _NestedShape:
+    effective: Array
+    degrees: Array
+
+
+def _nested_shape(
+    observed: Array, runs: int, each: float, within_degrees: float, confidence: float
+) -> _NestedShape:
+    """Effective number of values and degrees of freedom from the ratio of mean squares."""
+    if each <= 1.0 + 1e-9 or within_degrees < 1:
+        alike = np.ones_like(observed)
+        return _NestedShape(runs * alike, (runs - 1) * alike)
+    reach = float(f.ppf(1.0 - _ratio_confidence(confidence), runs - 1, within_degrees))
+    ratio = np.maximum(0.0, (observed / reach - 1.0) / each)
     effective = runs * each * (ratio + 1.0) / (each * ratio + 1.0)
     degrees = (ratio + 1.0) ** 2 / (
         (ratio + 1.0 / each) ** 2 / (runs - 1) + (1.0 - 1.0 / each) / (runs * each)
     )
-    factor = one_sided_factor(effective, coverage, confidence, degrees)
-    total = (
-        variance.between_mean_square / each
-        + (1.0 - 1.0 / each) * variance.within_mean_square
-    )
-    return NestedLimit(variance.mean - factor * math.sqrt(total), factor, effective, degrees)
+    return _NestedShape(effective, degrees)
 
 
 def _ratio_confidence(confidence: float) -> float:

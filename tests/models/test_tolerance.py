@@ -12,11 +12,12 @@ from models.errors import OutOfRange
 from models.tolerance import (
     approximate_one_sided_factor,
     howe_factor,
+    nested_factors,
     nested_lower_limit,
     one_sided_factor,
     two_sided_factor,
 )
-from models.variance import nested
+from models.variance import NestedVariance, nested
 
 DATA = Path(__file__).parents[1] / "data" / "statistics"
 ROWS = list(csv.DictReader((DATA / "tolerance_factors.csv").read_text("utf-8").splitlines()))
@@ -91,6 +92,15 @@ def test_limits_for_vessels_of_a_run_hold_at_least_as_often_as_said(between):
         limit = nested_lower_limit(nested(list(values)), 0.90, 0.95).limit
         held += norm.sf(limit, scale=np.sqrt(between + 1.0)) >= 0.90
     assert held / trials >= 0.95 - 3.0 * np.sqrt(0.95 * 0.05 / trials)
+
+
+def test_many_limits_at_once_are_the_single_ones():
+    rng = np.random.default_rng(7)
+    observed = rng.uniform(0.1, 40.0, 200)
+    together = nested_factors(observed, 6, 8.0, 42, 0.9, 0.95)
+    for ratio, factor in list(zip(observed, together, strict=True))[:20]:
+        variance = NestedVariance(90.0, 6, 8.0, ratio, 1.0, 42, 0.0)
+        assert factor == pytest.approx(nested_lower_limit(variance, 0.9, 0.95).factor, abs=2e-3)
 
 
 def test_one_vessel_a_run_is_the_plain_limit():

@@ -1,0 +1,111 @@
+"""Deciding a verification: pass, fail or not enough runs, by criteria written beforehand.
+
+The first runs that complete the plan decide; later ones are listed but cannot turn the
+decision, because trying until it passes would let bad methods through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from experiments.dossier import Dossier
+from experiments.entries import EntryError
+from experiments.forecaster import Forecaster
+from experiments.job import EvaporationJob
+from experiments.verification_criteria import CriterionResult, criteria_results
+from experiments.verification_plan import VerificationPlan, plan
+from experiments.verification_runs import (
+    VerificationRun,
+    complete_prefix,
+    planned,
+    recorded_runs,
+    usable_runs,
+)
+
+Decision = Literal["pass", "fail", "not enough runs"]
+
+
+@dataclass(frozen=True)
+class Verification:
+    """The decision and everything it rests on."""
+
+    decision: Decision
+    reason: str
+    plan: VerificationPlan
+    criteria: tuple[CriterionResult, ...]
+    counted: tuple[str, ...]
+    set_aside: dict[str, str]
+    later: tuple[str, ...]
+    chance_of_passing: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The keys that ``boilwright verify --json`` prints."""
+        return {
+            "decision": self.decision,
+            "reason": self.reason,
+            "criteria": [
+                {"name": c.name, "analyte": c.analyte, "required": c.required, "found": c.found,
+                 "limit": c.limit, "unit": c.unit, "met": c.met, "sentence": c.sentence,
+                 "decides": c.decides}
+                for c in self.criteria
+            ],
+            "chance_of_passing": self.chance_of_passing,
+            "runs_counted": list(self.counted),
+            "runs_set_aside": dict(self.set_aside),
+            "runs_after_the_decision": list(self.later),
+        }
+
+
+def decide(
+    job: EvaporationJob, made: VerificationPlan, runs: Sequence[VerificationRun]
+) -> Verification:
+    """Decide by the plan's criteria; runs in the order they were recorded."""
+    usable, set_aside = usable_runs(job, made, runs)
+    count = complete_prefix(job, made, usable)
+    complete = count is not None
+    used = usable[:count]
+    found = criteria_results(job, made, runs, used, complete)
+    decision, reason = _decision(found, complete)
+    return Verification(
+        decision, reason, made, found, tuple(r.id for r in used), set_aside,
+        tuple(r.id for r in usable[len(used) :]), made.chance_of_passing,
+    )
+
+
+def verify(dossier: Dossier, forecaster: Forecaster | None = None) -> Verification:
+    """Decide on what a dossier records; without a plan in it, one is made from the job.
+
+    Parameters
+    ----------
+    dossier : its last verification plan, else its recommended setting, is verified
+    forecaster : the fitted job, when the caller has it already
+    """
+    made = planned(dossier)
+    if made is None:
+        answer = dossier.recommend()
+        setting = answer.setting
+        if setting is None and answer.compromise is not None:
+            setting = answer.compromise.setting
+        if setting is None:
+            raise EntryError("There is no setting to verify.", "Record trials first.")
+        made = plan(forecaster if forecaster is not None else dossier.fitted(), setting)
+    return decide(dossier.job, made, recorded_runs(dossier, made.setting))
+
+
+COVERAGE = ("runs", "days", "positions")
+
+
+def _decision(found: Sequence[CriterionResult], complete: bool) -> tuple[Decision, str]:
+    decides = [c for c in found if c.decides]
+    failed = [c for c in decides if c.met is False]
+    if failed:
+        first = failed[0]
+        more = f" ({len(failed) - 1} more)" if len(failed) > 1 else ""
+        return "fail", f"Not met: {first.name}, {first.required}. {first.sentence}{more}"
+    if not complete:
+        missing = [c for c in decides if c.met is None and c.name in COVERAGE]
+        text = " ".join(c.sentence for c in missing)
+        return "not enough runs", f"The plan is not complete. {text}"
+    return "pass", f"All {len(decides)} criteria written beforehand are met."

@@ -1,0 +1,177 @@
+"""Runs made to verify a setting: which of them count, and their records.
+
+A run counts when it was made at the set point on a known day, finished, with all deciding
+analytes measured against an unevaporated reference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from experiments.dossier import Dossier
+from experiments.dossier_state import read_result, result_payload
+from experiments.job import EvaporationJob, Setting
+from experiments.trials import Recovery, Result
+from experiments.verification_plan import VerificationPlan, read_plan
+from experiments.verification_rules import RunSummaries
+from models.system import Array
+
+
+@dataclass(frozen=True)
+class VerificationRun:
+    """One run made to verify a setting; ``blank_percent`` is of the spike, by analyte."""
+
+    id: str
+    setting: Setting
+    result: Result
+    blank_percent: dict[str, float] = field(default_factory=dict)
+    record: str = ""
+
+
+def usable_runs(
+    job: EvaporationJob, made: VerificationPlan, runs: Sequence[VerificationRun]
+) -> tuple[list[VerificationRun], dict[str, str]]:
+    """Runs that count, and why each of the others does not."""
+    usable, set_aside = [], {}
+    for run in runs:
+        why = _objection(job, made, run)
+        if why is None:
+            usable.append(run)
+        else:
+            set_aside[run.id] = why
+    return usable, set_aside
+
+
+def _objection(job: EvaporationJob, made: VerificationPlan, run: VerificationRun) -> str | None:
+    result = run.result
+    other = [f.name for f in job.factors if run.setting.get(f.name) != made.setting[f.name]]
+    blanks = {n: b for n, b in run.blank_percent.items() if b > made.criteria.blank_max_percent}
+    missing = [
+        row.analyte for row in made.criteria.deciding
+        if all(r is None for r in result.recovery.get(row.analyte, ()))
+    ]
+    if other:
+        return f"run at another setting ({', '.join(other)})"
+    if result.outcome != "finished":
+        return f"the run ended as {result.outcome!r}"
+    if result.corrected:
+        return "recoveries are corrected by a standard that was evaporated too"
+    if blanks:
+        name, value = max(blanks.items(), key=lambda item: item[1])
+        return (
+            f"the blank holds {value:.3g} % of the spike of {name}, more than "
+            f"{made.criteria.blank_max_percent:g} %"
+        )
+    if missing:
+        return f"{', '.join(missing)} not measured"
+    if not result.day:
+        return "its day is not given"
+    return None
+
+
+def complete_prefix(
+    job: EvaporationJob, made: VerificationPlan, usable: Sequence[VerificationRun]
+) -> int | None:
+    """How many of the first runs complete the plan; None while it is not complete."""
+    for count in range(made.criteria.runs, len(usable) + 1):
+        first = usable[:count]
+        days = {r.result.day for r in first}
+        if len(days) >= made.criteria.days and not missing_positions(job, made, first):
+            return count
+    return None
+
+
+def missing_positions(
+    job: EvaporationJob, made: VerificationPlan, runs: Sequence[VerificationRun]
+) -> list[int]:
+    """Vessel positions from which no deciding analyte was measured yet."""
+    used: set[int] = set()
+    for run in runs:
+        for row in made.criteria.deciding:
+            readings = run.result.recovery.get(row.analyte, ())
+            if run.result.is_mean.get(row.analyte, False):
+                return []
+            used |= {i + 1 for i, r in enumerate(readings) if r is not None}
+    return [p for p in range(1, job.equipment.vessels + 1) if p not in used]
+
+
+def summarise(made: VerificationPlan, runs: Sequence[VerificationRun]) -> RunSummaries:
+    """Reduce runs to summaries; a reading below its limit counts as zero, the worst case."""
+    names = [row.analyte for row in made.criteria.deciding]
+    means = np.empty((1, len(runs), len(names)))
+    within, each, degrees = (np.zeros(len(names)) for _ in range(3))
+    for a, name in enumerate(names):
+        groups = [readings(run.result, name) for run in runs]
+        means[0, :, a] = [g.mean() for g in groups]
+        degrees[a] = sum(g.size - 1 for g in groups)
+        each[a] = len(groups) / sum(1.0 / g.size for g in groups)
+        if degrees[a]:
+            within[a] = sum(((g - g.mean()) ** 2).sum() for g in groups) / degrees[a]
+    day = np.unique([r.result.day for r in runs], return_inverse=True)[1]
+    return RunSummaries(means, within[None], each, degrees, day)
+
+
+def readings(result: Result, analyte: str) -> Array:
+    """Readings of one analyte in percent, without gaps."""
+    found = [r for r in result.recovery.get(analyte, ()) if r is not None]
+    return np.array([worst_case(r) for r in found])
+
+
+def worst_case(reading: Recovery) -> float:
+    """A reading in percent; one below its limit counts as zero."""
+    return 0.0 if reading.censored else reading.percent
+
+
+# -- records -----------------------------------------------------------------------------
+
+
+def run_payload(run: VerificationRun) -> dict[str, Any]:
+    """A run as JSON data, for a "verification recorded" event."""
+    return {
+        "run": run.id, "setting": dict(run.setting), "result": result_payload(run.result),
+        "blank_percent": dict(run.blank_percent),
+    }
+
+
+def read_run(data: Mapping[str, Any], record: str = "") -> VerificationRun:
+    """A run of a "verification recorded" event."""
+    return VerificationRun(
+        str(data["run"]), dict(data["setting"]), read_result(data["result"]),
+        {k: float(v) for k, v in data.get("blank_percent", {}).items()}, record,
+    )
+
+
+def planned(dossier: Dossier) -> VerificationPlan | None:
+    """The last verification plan of a dossier, or None."""
+    plans = [e.payload for e in dossier.events if e.kind == "verification planned"]
+    return read_plan(plans[-1]) if plans else None
+
+
+def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
+    """Runs that may verify a setting, in the order they were recorded.
+
+    Runs recorded as verification since the last plan, and trials at that very setting
+    recorded after it was first recommended or planned: the trials that found a setting do
+    not also prove it.
+    """
+    runs: dict[str, VerificationRun] = {}
+    chosen = False
+    for event in dossier.events:
+        p = event.payload
+        if event.kind == "verification planned":
+            runs = {}
+        if event.kind in ("recommended", "verification planned"):
+            chosen = chosen or dict(p.get("setting") or {}) == setting
+        elif event.kind == "verification recorded":
+            runs[str(p["run"])] = read_run(p, f"event {event.seq}")
+        elif event.kind == "recorded" and chosen:
+            trial = dossier.trial(str(p["trial"]))
+            if trial.setting == setting and trial.state == "recorded" and trial.result:
+                runs[trial.id] = VerificationRun(
+                    trial.id, dict(trial.setting), trial.result, record=f"event {event.seq}"
+                )
+    return list(runs.values())

@@ -1,0 +1,116 @@
+"""An imagined job whose forecasts are a few formulas, for what is built on forecasts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from experiments.answers import Forecast, Interval
+from experiments.job import (
+    Analyte,
+    Equipment,
+    EvaporationJob,
+    Factor,
+    Limits,
+    Sample,
+    Setting,
+    SolventShare,
+)
+
+JOB = EvaporationJob(
+    title="Two terpenes and a plasticiser from hexane",
+    seed=5,
+    equipment=Equipment(
+        name="Evaporator T", vessels=6, vessel_capacity_ml=100, relative_centrifugal_force=400,
+        rotor_radius_mm=150, condenser_temperature_c=-20, condenser_capacity_ml=1000,
+        ramp_start_pressure_mbar=600, ultimate_pressure_mbar=2, end_point_load_fraction=0.1,
+        end_point_hold_min=3, assumed=("heating",),
+    ),
+    factors=(
+        Factor("set_temperature_c", 30.0, 60.0, 1.0),
+        Factor("ramp_rate_mbar_per_min", 5.0, 200.0),
+        Factor("end_pressure_mbar", 10.0, 200.0),
+    ),
+    sample=Sample(
+        fill_volume_ml=40.0, solvents=(SolventShare("n-hexane", 1.0),), max_temperature_c=55.0
+    ),
+    analytes=(
+        Analyte("carvone", 80.0), Analyte("dibutyl phthalate", 85.0),
+        Analyte("limonene", 40.0, role="watch"),
+    ),
+    limits=Limits(max_run_time_min=120.0, handling_min=20.0, assurance=0.95),
+)
+SET_POINT: Setting = {
+    "set_temperature_c": 45.0, "ramp_rate_mbar_per_min": 50.0, "end_pressure_mbar": 60.0,
+}
+
+
+@dataclass
+class ImaginedFit:
+    """Recoveries fall with heat and vacuum by simple formulas; ``sd`` in points."""
+
+    job: EvaporationJob
+    sd: float = 2.0
+    level: float = 0.0
+    asked: list[int] = field(default_factory=list)
+
+    def means(self, setting: Setting) -> tuple[float, np.ndarray]:
+        heat = (float(setting["set_temperature_c"]) - 45.0) / 15.0
+        vacuum = math.log(60.0 / float(setting["end_pressure_mbar"]))
+        ramp = math.log(float(setting["ramp_rate_mbar_per_min"]) / 50.0)
+        time = 40.0 * math.exp(-0.6 * heat - 0.3 * vacuum - 0.1 * ramp)
+        loss = np.array([6.0, 3.0, 40.0]) * math.exp(0.8 * heat + 0.7 * vacuum + 0.1 * ramp)
+        return time, np.maximum(97.0 + self.level - loss, 0.0)
+
+    def forecast(
+        self, settings: Sequence[Setting], level: float = 0.95, new_run: bool = False
+    ) -> list[Forecast]:
+        self.asked.append(len(settings))
+        from scipy.stats import norm
+
+        z = norm.ppf(0.5 + 0.5 * level)
+        found = []
+        for setting in settings:
+            time, mean = self.means(setting)
+            spread = z * math.hypot(0.04, 0.06 if new_run else 0.0)
+            reach = z * math.hypot(self.sd, 5.0 if new_run else 0.0)
+            each = ndtr((mean - [a.target_recovery_percent for a in self.job.analytes]) / self.sd)
+            names = [a.name for a in self.job.analytes]
+            must = np.prod([p for p, a in zip(each, self.job.analytes, strict=True)
+                            if a.role == "must"])
+            finish = float(ndtr(math.log(self.job.limits.max_run_time_min / time) / 0.04))
+            found.append(Forecast(
+                setting=dict(setting),
+                run_time_min=Interval(time, time * math.exp(-spread), time * math.exp(spread)),
+                recovery_percent={
+                    n: Interval(m, max(m - reach, 0.0), m + reach)
+                    for n, m in zip(names, mean, strict=True)
+                },
+                probability=float(must) * finish,
+                finish_probability=finish,
+                analyte_probability=dict(zip(names, map(float, each), strict=True)),
+            ))
+        return found
+
+    def probability(self, settings: Sequence[Setting]) -> np.ndarray:
+        return np.array([f.probability for f in self.forecast(settings)])
+
+
+@pytest.fixture(scope="session")
+def job() -> EvaporationJob:
+    return JOB
+
+
+@pytest.fixture
+def fit(job) -> ImaginedFit:
+    return ImaginedFit(job)
+
+
+@pytest.fixture
+def set_point() -> Setting:
+    return dict(SET_POINT)

@@ -1,0 +1,261 @@
+"""Verification: who passes, how often, and what is said when runs are missing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from experiments.acceptance import AnalyteCriteria, default_criteria
+from experiments.entries import EntryError
+from experiments.trials import Recovery, Result
+from experiments.verification import decide
+from experiments.verification_plan import chance_of_passing, plan, plan_payload, read_plan
+from experiments.verification_rules import RunSummaries, assess
+from experiments.verification_runs import VerificationRun, read_run, run_payload
+
+
+def make_run(number, setting, recoveries, *, day=None, time=40.0, outcome="finished", **more):
+    recovery = {n: tuple(None if np.isnan(v) else Recovery(float(v)) for v in values)
+                for n, values in recoveries.items()}
+    result = Result(time if outcome == "finished" else None, outcome, recovery,
+                    dict.fromkeys(recovery, False), day=day or f"2025-03-{number:02d}")
+    result = replace(result, **more.pop("result", {}))
+    return VerificationRun(f"V{number}", dict(setting), result, **more)
+
+
+def make_runs(rng, setting, count, mean=(91.0, 94.0), run_sd=3.0, vessel_sd=2.0, days=None):
+    """Runs as a bench would give them: each with its own shift, vessels about it."""
+    runs = []
+    for i in range(count):
+        values = {
+            name: m + run_sd * rng.standard_normal() + vessel_sd * rng.standard_normal(6)
+            for name, m in zip(("carvone", "dibutyl phthalate"), mean, strict=True)
+        }
+        day = None if days is None else f"2025-03-{i % days + 1:02d}"
+        runs.append(make_run(i + 1, setting, values, day=day))
+    return runs
+
+
+@pytest.fixture
+def made(fit, set_point):
+    return plan(fit, set_point, default_criteria(fit.job, runs=6, days=6))
+
+
+def decisions(job, made, sets, seed, **scene):
+    rng = np.random.default_rng(seed)
+    return [
+        decide(job, made, make_runs(rng, made.setting, 6, **scene)).decision for _ in range(sets)
+    ]
+
+
+@pytest.mark.parametrize("run_sd", [0.5, 3.0, 8.0])
+@pytest.mark.parametrize("days", [3, 6])
+def test_a_method_just_below_target_is_accepted_at_most_once_in_twenty(
+    job, fit, set_point, run_sd, days
+):
+    """The worst of the bad methods: one analyte a hair below target, the other far above."""
+    made = plan(fit, set_point, default_criteria(job, runs=6, days=days))
+    found = decisions(job, made, 400, seed=days, mean=(79.99, 99.0), run_sd=run_sd, days=days)
+    assert found.count("pass") / 400 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 400)
+
+
+@pytest.mark.parametrize("day_share", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("design", [(6, 3), (6, 6), (9, 3), (12, 4)])
+def test_the_confidence_limit_errs_as_often_as_said_whatever_days_share(job, design, day_share):
+    """20 000 sets of runs at a true mean of exactly the target, an effect shared by days."""
+    runs, days = design
+    rules = default_criteria(job, runs=runs, days=days)
+    alone = replace(rules, analytes=(AnalyteCriteria("carvone", 80.0, 0.0, 200.0, 100.0),))
+    rng = np.random.default_rng([runs, days])
+    day = np.arange(runs) % days
+    shared = rng.standard_normal((20_000, days, 1))[:, day]
+    own = rng.standard_normal((20_000, runs, 1))
+    means = 80.0 + 4.0 * (np.sqrt(day_share) * shared + np.sqrt(1 - day_share) * own)
+    summaries = RunSummaries(means, np.zeros((20_000, 1)), np.ones(1), np.zeros(1), day)
+    accepted = assess(summaries, alone).holds["confidence limit"].mean()
+    assert accepted == pytest.approx(0.05, abs=0.005)  # three standard errors
+
+
+def test_a_good_method_passes_as_often_as_was_planned(job, fit, set_point):
+    """The chance shown beforehand against decisions on vessel readings drawn another way."""
+    fit.sd = 0.01  # the true means are known, so only the scatter of the bench decides
+    made = plan(fit, set_point, default_criteria(job, runs=6, days=6))
+    rng = np.random.default_rng(21)
+    sets, passed = 400, 0
+    for _ in range(sets):
+        runs = []
+        for i, run in enumerate(made.runs):
+            values = {}
+            for name, mean, sd in (("carvone", 91.0, 4.8), ("dibutyl phthalate", 94.0, 4.7)):
+                values[name] = mean + sd * rng.standard_normal() + (
+                    0.035 * mean * rng.standard_normal(6))
+                values[name][run.blank_vessel - 1] = np.nan
+            runs.append(make_run(i + 1, set_point, values))
+        passed += decide(job, made, runs).decision == "pass"
+    assert passed / sets == pytest.approx(made.chance_of_passing, abs=0.06)  # four std. errors
+
+
+def test_six_runs_on_three_days_often_fail_a_good_method(fit, set_point):
+    chances = {(c.runs, c.days): c.chance for c in plan(fit, set_point).alternatives}
+    assert chances[6, 3] < 0.7 < 0.9 < chances[6, 6]
+
+
+def test_a_setting_at_the_edge_of_its_target_is_told_to_fail_often(fit, set_point):
+    inside = chance_of_passing(fit, set_point)
+    edge = {**set_point, "set_temperature_c": 60.0}
+    assert fit.probability([edge])[0] > 0.95, "it would be recommended"
+    assert chance_of_passing(fit, edge) < 0.5 < inside
+
+
+def test_the_plan_says_what_it_needs(fit, set_point):
+    made = plan(fit, set_point)
+    assert made.criteria.days >= 3
+    assert made.chance_of_passing >= 0.9
+    assert 80.0 < made.needed_mean["carvone"] < 95.0
+    assert {r.day for r in made.runs} == set(range(1, made.criteria.days + 1))
+    assert len({r.blank_vessel for r in made.runs}) == 6, "the blank goes round"
+
+
+def test_the_same_job_gives_the_same_plan(fit, set_point):
+    assert plan(fit, set_point) == plan(fit, set_point)
+
+
+def test_plan_and_runs_survive_the_record(made, set_point):
+    import json
+
+    assert read_plan(json.loads(json.dumps(plan_payload(made)))) == made
+    run = make_run(1, set_point, {"carvone": np.array([90.0, np.nan])},
+                   blank_percent={"carvone": 2.0})
+    assert read_run(json.loads(json.dumps(run_payload(run)))) == run
+
+
+def test_no_run_yet_is_not_a_pass(job, made):
+    found = decide(job, made, [])
+    assert found.decision == "not enough runs"
+    assert "0 of 6 planned runs" in found.reason
+    assert found.as_json()["criteria"]
+    assert found.as_json()["chance_of_passing"] == made.chance_of_passing
+
+
+def test_five_of_six_runs_are_not_enough_however_good(job, made):
+    runs = make_runs(np.random.default_rng(1), made.setting, 5, run_sd=0.5)
+    found = decide(job, made, runs)
+    assert found.decision == "not enough runs"
+    assert all(c.met is None for c in found.criteria if c.name == "confidence limit")
+
+
+def test_good_runs_pass_with_every_criterion_named(job, made):
+    found = decide(job, made, make_runs(np.random.default_rng(1), made.setting, 6, run_sd=1.0))
+    assert found.decision == "pass"
+    assert {c.name for c in found.criteria if c.decides} == {
+        "every run finishes", "runs", "days", "positions", "longest run",
+        "run time as predicted", "mean in band", "scatter", "confidence limit",
+    }
+
+
+def test_too_few_days_or_positions_are_not_enough(job, made):
+    rng = np.random.default_rng(1)
+    one_day = make_runs(rng, made.setting, 6, run_sd=0.5, days=2)
+    assert "2 of at least 6 days" in decide(job, made, one_day).reason
+    runs = [
+        make_run(i + 1, made.setting, {n: np.array([v, v, np.nan, v, v, v]) for n, v in
+                                       (("carvone", 91.0 + i), ("dibutyl phthalate", 95.0 + i))})
+        for i in range(6)
+    ]
+    assert "vessel 3" in decide(job, made, runs).reason
+
+
+def test_one_boil_over_at_the_set_point_fails_at_once(job, made):
+    runs = make_runs(np.random.default_rng(1), made.setting, 2)
+    runs.append(make_run(3, made.setting, {}, outcome="boil-over"))
+    found = decide(job, made, runs)
+    assert found.decision == "fail"
+    assert "V3 ended as boil-over" in found.reason
+
+
+def test_scatter_fails_a_method_whose_mean_is_fine(job, made):
+    values = [70.0, 112.0, 75.0, 110.0, 72.0, 111.0]
+    runs = [make_run(i + 1, made.setting, {"carvone": np.full(6, v),
+                                           "dibutyl phthalate": np.full(6, 95.0 + i)})
+            for i, v in enumerate(values)]
+    found = decide(job, made, runs)
+    failed = {(c.name, c.analyte) for c in found.criteria if c.met is False}
+    assert ("scatter", "carvone") in failed
+    assert ("mean in band", "carvone") not in failed
+
+
+def test_runs_that_do_not_count_say_why(job, made):
+    rng = np.random.default_rng(1)
+    good = make_runs(rng, made.setting, 6, run_sd=0.5)
+    odd = [
+        make_run(7, {**made.setting, "end_pressure_mbar": 61.0}, {"carvone": np.full(6, 90.0)}),
+        make_run(8, made.setting, {"carvone": np.full(6, 90.0)}),
+        replace(good[0], id="V9", blank_percent={"carvone": 31.0}),
+        replace(good[0], id="V10", result=replace(good[0].result, corrected=True)),
+        replace(good[0], id="V11", result=replace(good[0].result, day="")),
+        make_run(12, made.setting, {}, outcome="aborted"),
+    ]
+    found = decide(job, made, [*odd, *good])
+    assert found.decision == "pass"
+    assert {"V7": "end_pressure_mbar" in found.set_aside["V7"],
+            "V8": "dibutyl phthalate not measured" in found.set_aside["V8"],
+            "V9": "31 %" in found.set_aside["V9"],
+            "V10": "corrected" in found.set_aside["V10"],
+            "V11": "day" in found.set_aside["V11"],
+            "V12": "aborted" in found.set_aside["V12"]} == dict.fromkeys(found.set_aside, True)
+
+
+def test_more_runs_after_the_decision_cannot_turn_it(job, made):
+    rng = np.random.default_rng(1)
+    bad = make_runs(rng, made.setting, 6, mean=(70.0, 94.0))
+    more = [replace(r, id=f"W{i}") for i, r in
+            enumerate(make_runs(rng, made.setting, 20, mean=(99.0, 99.0)))]
+    found = decide(job, made, [*bad, *more])
+    assert found.decision == "fail"
+    assert len(found.counted) == 6
+    assert len(found.later) == 20
+
+
+def test_a_vessel_that_reads_low_is_named(job, made):
+    rng = np.random.default_rng(3)
+    runs = make_runs(rng, made.setting, 6, vessel_sd=1.0)
+    lowered = []
+    for run in runs:
+        values = list(run.result.recovery["carvone"])
+        values[3] = Recovery(values[3].percent - 8.0)
+        recovery = {**run.result.recovery, "carvone": tuple(values)}
+        lowered.append(replace(run, result=replace(run.result, recovery=recovery)))
+    (told,) = [c for c in decide(job, made, lowered).criteria if "positions alike" in c.name]
+    assert "Vessel 4" in told.sentence
+    assert not told.decides
+
+
+def test_an_action_limit_is_held_against_single_vessels(job, fit, set_point):
+    criteria = default_criteria(job)
+    rows = tuple(replace(a, action_limit=60.0) for a in criteria.analytes if a.decides)
+    made = plan(fit, set_point, replace(criteria, analytes=rows, days=6))
+    steady = make_runs(np.random.default_rng(1), set_point, 6, run_sd=1.0)
+    found = decide(job, made, steady)
+    limits = [c for c in found.criteria if c.name == "tolerance limit"]
+    assert found.decision == "pass"
+    assert all(60.0 < c.found < 90.0 for c in limits)
+    wild = make_runs(np.random.default_rng(1), set_point, 6, mean=(95.0, 95.0), run_sd=18.0)
+    assert any(c.met is False for c in decide(job, made, wild).criteria
+               if c.name == "tolerance limit")
+
+
+def test_a_reading_below_its_limit_counts_as_nothing(job, made):
+    runs = make_runs(np.random.default_rng(1), made.setting, 6, run_sd=0.5)
+    broken = replace(runs[0].result, recovery={
+        **runs[0].result.recovery, "carvone": tuple([Recovery(5.0, censored=True)] * 6)})
+    found = decide(job, made, [replace(runs[0], result=broken), *runs[1:]])
+    mean = next(c for c in found.criteria if (c.name, c.analyte) == ("mean in band", "carvone"))
+    assert mean.found == pytest.approx(91.0 * 5 / 6, abs=1.5)
+    assert found.decision == "fail"
+
+
+def test_two_days_are_no_verification(job):
+    with pytest.raises(EntryError):
+        default_criteria(job, runs=6, days=2)
