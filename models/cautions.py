@@ -100,7 +100,7 @@ def cautions(
         *_stops(liquids, everything),
         *_peroxides(liquids, to_dryness, peroxide_test),
         *_flammables(liquids),
-        *_incompatible(liquids, everything),
+        *_incompatible(everything),
         *_corrosive(everything),
         *_freezing(solvents),
         *_unknown(analytes),
@@ -129,7 +129,7 @@ def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
     if azides and HALOGENATED & {_cas(n) for n in liquids}:
         found.append(Finding(
             "azide_halogenated", "stop",
-            f"{_label(azides)} with a chlorinated solvent forms explosive di- and triazidomethane.",
+            f"{_label(azides)} with a chlorinated solvent forms explosive diazidomethane.",
             f"Change the solvent; a named person must authorise the job first. {DEFER}"))
     elif azides:
         found.append(Finding(
@@ -179,7 +179,7 @@ def _flammables(liquids: list[str]) -> list[Finding]:
         f"Keep the exhaust and the condenser vented to a safe place, earth the vessels. {DEFER}")]
 
 
-def _incompatible(liquids: list[str], everything: list[str]) -> list[Finding]:
+def _incompatible(everything: list[str]) -> list[Finding]:
     cas = {_cas(n) for n in everything}
     keys = {normalised(n) for n in everything}
     found = []

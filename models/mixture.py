@@ -17,7 +17,7 @@ import numpy as np
 from models.activity_pairs import PairParameters, pair_parameters
 from models.dilution import AnalyteDilution, dilution
 from models.errors import Finding, ModelError, OutOfRange
-from models.liquid_phases import two_phase_finding
+from models.liquid_phases import ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, estimate_new_analyte
 from models.quantities import ATMOSPHERE, celsius
 from models.substances import Substance, find_substance
@@ -44,15 +44,6 @@ class Azeotrope:
 
     temperature: float
     x: Array
-
-
-def ln_gamma(system: LiquidSystem, x: Array, T: float) -> Array:
-    """NRTL ln(gamma) [S] at mole fractions x [S] and T in K."""
-    tau = system.nrtl_a + system.nrtl_b / T
-    G = np.exp(-system.nrtl_alpha * tau)
-    weight = x @ G
-    mean = (x @ (tau * G)) / weight
-    return np.asarray(mean + (G / weight * (tau - mean)) @ x)
 
 
 def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint:

@@ -54,7 +54,7 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
     """
     if not 200.0 <= temperature_k <= 470.0:
         raise ModelError(
-            f"{celsius(temperature_k):g} degC is outside the range of the curves, -73 to 197 degC.",
+            f"{celsius(temperature_k):g} degC is outside the curves' range, -73 to 197 degC.",
             "Choose a temperature within it.",
         )
     s = find_substance(name)

@@ -25,6 +25,17 @@ from typing import Any
 import numpy as np
 
 from models.errors import UnknownSubstance
+from models.pressure_sources import (
+    ESTIMATES,
+    REFERENCE,
+    correlations,
+    doubt,
+    measured,
+    meets_boiling_point,
+    meets_own_points,
+    spread,
+    without_outliers,
+)
 from models.quantities import ATMOSPHERE
 from models.substances import Substance, read_table
 from models.volatility import (
@@ -37,11 +48,7 @@ from models.volatility import (
     pressure_from_boiling_point,
 )
 
-ESTIMATES = {
-    "AMBROSE_WALTON", "LEE_KESLER_PSAT", "EDALAT", "SANJARI", "BOILING_CRITICAL", "EOS", "PSAT_DEFINITION", "JOBACK",
-}
 DENSITY_SOURCES = ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS", "VDI_TABULAR")
-REFERENCE = 313.15
 
 
 @dataclass(frozen=True)
@@ -140,13 +147,12 @@ def _assemble(found: Any, name: str, cas: str, role: str,
             warnings.append(f"the boiling point {boiling - 273.15:.0f} degC of "
                             f"{sources['boiling point']} contradicts the vapour pressure")
             boiling = math.nan
-    curves = _correlations(library, boiling, freezing, warnings)
+    curves = correlations(library, boiling, freezing, warnings)
     if math.isfinite(boiling):
-        curves = _meets_boiling_point(curves, boiling, boiling_sd, warnings)
-    curves = _meets_own_points(_without_outliers(curves, warnings), points, warnings)
-    spread, used = _spread(curves), list(curves)
-    doubt = _doubt(curves, points, molar_mass, heat_capacity, warnings)
-    evidence = _measured(curves, doubt)
+        curves = meets_boiling_point(curves, boiling, boiling_sd, warnings)
+    curves = meets_own_points(without_outliers(curves, warnings), points, warnings)
+    scatter, used = spread(curves), list(curves)
+    evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, warnings))
     if math.isfinite(boiling):
         evidence.append(Evidence(boiling, ATMOSPHERE, max(4e-4 * 11.0 * boiling_sd, 0.002),
                                  sources["boiling point"]))
@@ -158,11 +164,11 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     curve = fit_curve(evidence, molar_mass, heat_capacity)
     gaps = [float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure)
             for p in points]
-    sd = math.sqrt(curve.sd(REFERENCE) ** 2 + spread**2 + sum((0.5 * g) ** 2 for g in gaps))
+    sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
     ranges = [e.temperature for e in evidence] if used else []
     sources["vapour pressure"] = "; ".join([*used, *(p.source for p in points)]) or (
         f"estimated from the boiling point ({sources['boiling point']})")
-    h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling, warnings)
+    h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling)
     density, sources["density"] = _density(name, library, molar_mass)
     flash, ignition, limit = _flammability(library, warnings)
     groups = _unifac_groups(found)
@@ -179,137 +185,7 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     )
 
 
-def _correlations(cas: str, boiling: float, freezing: float,
-                  warnings: list[str]) -> dict[str, dict[float, float]]:
-    """T -> P of every correlation of measured data, inside its range and above melting."""
-    from thermo.vapor_pressure import VaporPressure
-
-    model = VaporPressure(CASRN=cas)
-    melts = freezing if math.isfinite(freezing) else 0.0
-    top = max(480.0, boiling + 10.0) if math.isfinite(boiling) else 550.0
-    curves: dict[str, dict[float, float]] = {}
-    for method, (low, high) in model.T_limits.items():
-        if method in ESTIMATES or method == "VDI_TABULAR":
-            continue
-        low, high = max(low, melts - 0.5, 200.0), min(high, top)
-        if high <= low:
-            warnings.append(f"{method} is of the solid or far outside the range of use, not used")
-            continue
-        count = max(3, min(25, int((high - low) / 8.0) + 1))
-        grid = [float(T) for T in np.linspace(low, high, count)]
-        values = {T: float(model.calculate(T, method)) for T in grid}
-        if not all(math.isfinite(v) and v > 0 for v in values.values()):
-            warnings.append(f"{method} gives impossible pressures, not used")
-            continue
-        curves[method] = values
-    return curves
-
-
-def _measured(curves: dict[str, dict[float, float]], doubt: float = 1.0) -> list[Evidence]:
-    """Points of the correlations; together they weigh like one measurement of ``doubt`` times
-    0.8 % (three sources or more), 2 % (two) or 5 % (one).
-    """
-    sd = {1: 0.05, 2: 0.02}.get(len(curves), 0.008) * doubt
-    return [
-        Evidence(T, P, sd * math.sqrt(len(values) * len(curves)), method)
-        for method, values in curves.items() for T, P in values.items()
-    ]
-
-
-def _doubt(curves: dict[str, dict[float, float]], points: tuple[Evidence, ...],
-           molar_mass: float, heat_capacity: float, warnings: list[str]) -> float:
-    """10 when the correlations, carried to a cited measurement, miss it twofold, else 1."""
-    if not curves or not points:
-        return 1.0
-    curve = fit_curve(_measured(curves), molar_mass, heat_capacity)
-    gap = max(abs(float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure))
-              for p in points)
-    if gap <= max(math.log(2.0), 1.5 * max(p.sd for p in points)):
-        return 1.0
-    warnings.append(f"{', '.join(curves)} carried to {points[0].temperature:.0f} K miss the "
-                    f"cited pressure {math.exp(gap):.1f}-fold, little weight given")
-    return 10.0
-
-
-def _straight(values: dict[float, float]) -> Any:
-    """Ln P against 1/T as a quadratic, to compare curves outside their own grid."""
-    T = np.array(list(values))
-    return np.polynomial.Polynomial.fit(1.0 / T, np.log(list(values.values())),
-                                        2 if len(T) > 3 else 1)
-
-
-def _meets_boiling_point(curves: dict[str, dict[float, float]], boiling: float,
-                         boiling_sd: float, warnings: list[str]) -> dict[str, dict[float, float]]:
-    kept = {}
-    for method, values in curves.items():
-        if not min(values) - 5.0 <= boiling <= max(values) + 5.0:
-            kept[method] = values
-            continue
-        poly = _straight(values)
-        slope = -poly.deriv()(1.0 / boiling) / boiling**2
-        error = (float(poly(1.0 / boiling)) - math.log(ATMOSPHERE)) / abs(slope)
-        if abs(error) > 3.0 + 2.0 * boiling_sd:
-            warnings.append(f"{method} misses the boiling point by {abs(error):.0f} K, not used")
-        else:
-            kept[method] = values
-    return kept
-
-
-def _meets_own_points(curves: dict[str, dict[float, float]], points: tuple[Evidence, ...],
-                      warnings: list[str]) -> dict[str, dict[float, float]]:
-    """Drop what contradicts a cited measurement twofold and beyond its own uncertainty."""
-    kept = {}
-    for method, values in curves.items():
-        gaps = [
-            abs(float(_straight(values)(1.0 / p.temperature)) - math.log(p.pressure))
-            for p in points
-            if min(values) - 25.0 <= p.temperature <= max(values) + 25.0
-            and p.sd < 0.6
-        ]
-        limits = [max(math.log(2.0), 1.5 * p.sd) for p in points]
-        if any(gap > limit for gap, limit in zip(gaps, limits, strict=False)):
-            warnings.append(f"{method} contradicts a cited vapour pressure, not used")
-        else:
-            kept[method] = values
-    return kept
-
-
-def _without_outliers(curves: dict[str, dict[float, float]],
-                      warnings: list[str]) -> dict[str, dict[float, float]]:
-    """Drop points apart from the median of at least two other sources; all if half are."""
-    if len(curves) < 3:
-        return curves
-    kept = {}
-    polys = {m: _straight(v) for m, v in curves.items()}
-    for method, values in curves.items():
-        good = {}
-        for T, P in values.items():
-            others = [float(polys[m](1.0 / T)) for m, v in curves.items()
-                      if m != method and min(v) - 5 <= T <= max(v) + 5]
-            if len(others) < 2 or abs(math.log(P) - float(np.median(others))) < 0.04:
-                good[T] = P
-        if len(good) < 0.5 * len(values) or len(good) < 3:
-            warnings.append(f"{method} is away from the other sources, not used")
-            continue
-        if len(good) < len(values):
-            warnings.append(f"{method} is away from the others outside "
-                            f"{min(good):.0f}-{max(good):.0f} K, used there only")
-        kept[method] = good
-    return kept or curves
-
-
-def _spread(curves: dict[str, dict[float, float]]) -> float:
-    """Half the range of ln P between sources near 313 K, where they can be compared."""
-    T = REFERENCE
-    values = [float(_straight(v)(1.0 / T)) for v in curves.values()
-              if min(v) - 25.0 <= T <= max(v) + 25.0]
-    if len(values) < 2:
-        return 0.02
-    return max(0.005, float(np.std(values)))
-
-
-def _enthalpy(cas: str, curve: Curve, boiling: float,
-              warnings: list[str]) -> tuple[np.ndarray[Any, Any], str]:
+def _enthalpy(cas: str, curve: Curve, boiling: float) -> tuple[np.ndarray[Any, Any], str]:
     """Quadratic through the library's enthalpy, or through the slope of the curve."""
     from thermo.phase_change import EnthalpyVaporization
 
@@ -317,9 +193,8 @@ def _enthalpy(cas: str, curve: Curve, boiling: float,
     grid = np.linspace(240.0, max(top, 300.0), 20)
     slope = enthalpy(curve.coefficients, grid)
     model = EnthalpyVaporization(CASRN=cas)
-    data = [m for m in model.T_limits if m.startswith(("COOLPROP", "DIPPR", "VDI_PPDS", "HEOS", "ALIBAKHSHI", "CRC"))]
     for method in ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS"):
-        if method not in data:
+        if method not in model.T_limits:
             continue
         low, high = model.T_limits[method]
         T = grid[(grid >= low) & (grid <= high)]
@@ -330,8 +205,6 @@ def _enthalpy(cas: str, curve: Curve, boiling: float,
         full = np.zeros(3)
         full[: len(coefficients)] = coefficients
         return full, f"{method} ({low:.0f}-{high:.0f} K)"
-    if data:
-        warnings.append("enthalpy of vaporisation from the slope of the vapour pressure")
     full = np.array([0.0, 0.0, 0.0])
     full[:] = np.polynomial.Polynomial.fit(grid, slope, 2).convert().coef
     return full, "slope of the vapour-pressure curve (ideal vapour)"
@@ -377,10 +250,10 @@ def _flammability(cas: str, warnings: list[str]) -> tuple[
     from chemicals import LFL, T_autoignition, T_flash
     from chemicals.safety import LFL_methods, T_autoignition_methods, T_flash_methods
 
-    standards = {"IEC 60079-20-1 (2010)": "IEC 60079-20-1 (2010)", "NFPA 497 (2008)": "NFPA 497 (2008)"}
+    standards = ("IEC 60079-20-1 (2010)", "NFPA 497 (2008)")
 
     def lowest(function: Any, methods: Any) -> tuple[float, str]:
-        found = [(float(function(cas, method=m)), standards[m]) for m in methods(cas)
+        found = [(float(function(cas, method=m)), m) for m in methods(cas)
                  if m in standards]
         return min(found, default=(math.nan, ""))
 

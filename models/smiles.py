@@ -72,7 +72,15 @@ def read_smiles(smiles: str) -> Molecule:
     >>> round(read_smiles("c1ccccc1O").molar_mass, 5)
     0.09411
     """
-    text, molecule = smiles.strip(), Molecule()
+    molecule = Molecule()
+    _read_chain(molecule, smiles.strip(), smiles)
+    _mark_rings(molecule)
+    _fill_hydrogens(molecule, smiles)
+    return molecule
+
+
+def _read_chain(molecule: Molecule, text: str, smiles: str) -> None:
+    """Read all tokens into atoms and bonds."""
     if not text:
         raise _unreadable(smiles, "it is empty")
     if "." in text:
@@ -87,12 +95,8 @@ def read_smiles(smiles: str) -> Molecule:
         position = token.end()
         if token["bond"]:
             order = ORDERS[token["bond"]]
-        elif token["branch"] == "(" and last is not None:
-            stack.append(last)
         elif token["branch"]:
-            if not stack:
-                raise _unreadable(smiles, "a bracket is not opened")
-            last = stack.pop()
+            last = _branch(token["branch"], last, stack, smiles)
         elif token["ring"]:
             if last is None:
                 raise _unreadable(smiles, "it starts with a ring number")
@@ -105,9 +109,16 @@ def read_smiles(smiles: str) -> Molecule:
             last, order = new, None
     if stack or open_rings:
         raise _unreadable(smiles, "a ring or a bracket is not closed")
-    _mark_rings(molecule)
-    _fill_hydrogens(molecule, smiles)
-    return molecule
+
+
+def _branch(bracket: str, last: int | None, stack: list[int], smiles: str) -> int:
+    """Atom to go on from after an opening or a closing bracket."""
+    if bracket == "(" and last is not None:
+        stack.append(last)
+        return last
+    if bracket == "(" or not stack:
+        raise _unreadable(smiles, "a bracket is out of place")
+    return stack.pop()
 
 
 def _add_atom(molecule: Molecule, token: re.Match[str], smiles: str) -> int:

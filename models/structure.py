@@ -140,7 +140,7 @@ def _single(molecule: Molecule, atom: Atom) -> str:
             return "=O"
         if atom.hydrogens:
             other = molecule.neighbours(atom.index)[0][0] if orders else None
-            phenol = other is not None and molecule.atoms[other].aromatic
+            phenol = other is not None and _is_aromatic(molecule, molecule.atoms[other])
             return "-OH phenol" if phenol else "-OH"
         return f"{ring}-O-"
     if atom.symbol == "N":
@@ -149,6 +149,12 @@ def _single(molecule: Molecule, atom: Atom) -> str:
         return "-SH" if atom.hydrogens else f"{ring}-S-"
     raise ModelError(f"The structure has {atom.symbol} in a place the estimate does not cover.",
                      "Give a vapour pressure or a boiling point instead.")
+
+
+def _is_aromatic(molecule: Molecule, atom: Atom) -> bool:
+    """Aromatic as written, or a ring carbon with a double bond within the ring."""
+    return atom.aromatic or (atom.in_ring and any(
+        order == 2 and molecule.atoms[j].in_ring for j, order in molecule.neighbours(atom.index)))
 
 
 def _carbon(atom: Atom, orders: list[int], ring: str) -> str:
@@ -161,9 +167,10 @@ def _carbon(atom: Atom, orders: list[int], ring: str) -> str:
         if not ring and atom.hydrogens == 2:
             return "=CH2"
         return f"{ring}=CH-" if atom.hydrogens else f"{ring}=C<"
-    if atom.hydrogens >= 3:
+    hydrogens = atom.hydrogens or 0
+    if hydrogens >= 3:
         return "-CH3"
-    return ring + {2: "-CH2-", 1: ">CH-", 0: ">C<"}[atom.hydrogens]
+    return ring + {2: "-CH2-", 1: ">CH-", 0: ">C<"}[hydrogens]
 
 
 def _nitrogen(atom: Atom, orders: list[int], ring: str) -> str:

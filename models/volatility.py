@@ -121,8 +121,8 @@ def fit_curve(
     target += [70.0e3 / R / SLOPE_SD, c / abs(0.25 * c), 0.0]
     A = np.array(rows)
     precision = A.T @ A
-    theta = np.linalg.lstsq(A, np.array(target), rcond=None)[0]
-    curve = Curve(_coefficients(theta), np.linalg.inv(precision))
+    theta = np.asarray(np.linalg.lstsq(A, np.array(target), rcond=None)[0], dtype=np.float64)
+    curve = Curve(_coefficients(theta), np.asarray(np.linalg.inv(precision), dtype=np.float64))
     grid = np.linspace(*RANGE, 55)
     if np.any(enthalpy(curve.coefficients, grid) <= 0.0):
         raise ModelError(
