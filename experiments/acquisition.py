@@ -22,6 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from numpy.typing import NDArray
+
 from models.system import Array
 
 
@@ -30,13 +32,21 @@ class TruthDraws:
     """Joint posterior draws of the truth over the settings that may be recommended.
 
     ``reading`` [M, P, O] and ``noise_sd`` [M, P, O]: what a trial there would read and its
-    noise: ln(run time) and each recovery.
+    noise: ln(run time) and each recovery. ``usable`` [M, P]: whether the run ends in time and
+    keeps its liquid; where not, that is all a trial tells.
     """
 
     time: Array
     good: Array
     reading: Array
     noise_sd: Array
+    usable: NDArray[np.bool_]
+
+
+UNLIKELY = -5.0
+"""Log likelihood of a run ending otherwise than a draw says."""
+LEAST_DRAWS = 8.0
+"""Effective number of draws below which weights are flattened: more would be luck."""
 
 
 def best_time(time: Array, good: Array, weight: Array, assurance: float, idle: float) -> Array:
@@ -52,24 +62,45 @@ def best_time(time: Array, good: Array, weight: Array, assurance: float, idle: f
     return np.asarray(cost.min(axis=1))
 
 
-def log_weight_change(draws: TruthDraws, tried: int, results: Array) -> Array:
-    """Log likelihood [J, P] of J results [J, O] at setting ``tried`` under every draw."""
-    reading, sd = draws.reading[tried], draws.noise_sd[tried]
+def log_weight_change(
+    draws: TruthDraws, tried: int, sources: NDArray[np.intp], shock: Array
+) -> Array:
+    """Log likelihood [J, P] under every draw of the result that each source draw would give.
+
+    Parameters
+    ----------
+    tried : index of the setting
+    sources : [J] draws that play the truth
+    shock : [J, O] standard normal noise of their readings
+    """
+    reading, sd, usable = draws.reading[tried], draws.noise_sd[tried], draws.usable[tried]
+    results = reading[sources] + sd[sources] * shock
     standard = (results[:, None, :] - reading[None]) / sd[None]
-    return np.asarray(np.sum(-0.5 * standard**2 - np.log(sd)[None], axis=2))
+    change = np.sum(-0.5 * standard**2 - np.log(sd)[None], axis=2)
+    told = usable[sources][:, None]
+    change = np.where(told, change, 0.0)
+    return np.asarray(np.where(told == usable[None], change, change + UNLIKELY))
 
 
 def normalise(log_weight: Array) -> Array:
-    """Weights [J, P] that sum to one in each row."""
-    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+    """Weights [J, P] that sum to one in each row, never on fewer than a few draws."""
+    power = np.ones((len(log_weight), 1))
+    for _ in range(8):
+        scaled = power * (log_weight - log_weight.max(axis=1, keepdims=True))
+        weight = np.exp(scaled)
+        weight /= weight.sum(axis=1, keepdims=True)
+        few = 1.0 / np.sum(weight**2, axis=1, keepdims=True) < LEAST_DRAWS
+        if not few.any():
+            break
+        power = np.where(few, 0.7 * power, power)
+    return np.asarray(weight)
 
 
 def trial_values(
     draws: TruthDraws,
-    candidates: Array,
+    candidates: NDArray[np.intp],
     log_weight: Array,
-    sources: Array,
+    sources: NDArray[np.intp],
     assurance: float,
     idle: float,
     rng: np.random.Generator,
@@ -87,7 +118,7 @@ def trial_values(
     shock = rng.standard_normal((len(sources), outputs))
     values = np.empty(len(candidates))
     for q, candidate in enumerate(candidates):
-        results = draws.reading[candidate, sources] + draws.noise_sd[candidate, sources] * shock
-        weight = normalise(log_weight + log_weight_change(draws, int(candidate), results))
+        change = log_weight_change(draws, int(candidate), sources, shock)
+        weight = normalise(log_weight + change)
         values[q] = best_time(draws.time, draws.good, weight, assurance, idle).mean()
     return values

@@ -28,7 +28,7 @@ from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
 
 Progress = Callable[[float, str], None]
-PARTICLES = 192
+PARTICLES = 112
 TEMPERATURE_SLACK_K = 1.0
 """A sample may read this much above its cap before a setting counts as too hot."""
 
@@ -159,10 +159,10 @@ class Fitted:
     def candidates(self) -> list[Setting]:
         """Settings worth considering: spread over the window, dense where it matters."""
         rng = np.random.default_rng([self.job.seed, 29])
-        found = self.space.spread(128, self.job.seed)
+        found = self.space.spread(64, self.job.seed)
         found += [self.space.snap(t.setting) for t in self.trials if t.state == "recorded"]
         found = unique(found)
-        for width, count in ((0.15, 64), (0.07, 64), (0.03, 48)):
+        for width, count in ((0.15, 40), (0.07, 40), (0.03, 32)):
             found = unique(found + self.space.around(self.leaders(found), count, width, rng))
         return found
 

@@ -12,6 +12,9 @@ from experiments.physics import PhysicsModel
 from models.run_model import RunBatch, simulate
 from models.system import Array
 
+LEARNING_TOLERANCE = 1e-2
+"""Error allowed in a step while learning: run times within about 1 %, far below bench noise."""
+
 
 class JobSimulator:
     """Implements :class:`models.surrogate.Simulator` for a job.
@@ -47,7 +50,7 @@ class JobSimulator:
             chosen = np.flatnonzero(x[:, 7] == index)
             batches.append(simulate(
                 self.physics.system(self._keepers[index]), self.physics.equipment,
-                self.physics.load, x[chosen, :7], z[chosen],
+                self.physics.load, x[chosen, :7], z[chosen], tolerance=LEARNING_TOLERANCE,
             ))
             order.append(chosen)
         if len(batches) == 1:

@@ -92,7 +92,9 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     good = met * (time <= limit) * keeps
     reading = np.concatenate([np.log(time)[:, :, None], recovery], axis=2)
     noise = np.array([fitted.reading_noise(p) for p in points])
-    return TruthDraws(time=time, good=good, reading=reading, noise_sd=noise)
+    keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
+    usable = (time <= limit) & keeps_liquid
+    return TruthDraws(time=time, good=good, reading=reading, noise_sd=noise, usable=usable)
 
 
 class _Batch:
@@ -145,11 +147,9 @@ class _Batch:
         index = self._index(setting)
         self.chosen.append(index)
         shock = self.rng.standard_normal((len(self.sources), self.draws.reading.shape[2]))
-        results = (
-            self.draws.reading[index, self.sources]
-            + self.draws.noise_sd[index, self.sources] * shock
+        self.log_weight = self.log_weight + log_weight_change(
+            self.draws, index, self.sources, shock
         )
-        self.log_weight = self.log_weight + log_weight_change(self.draws, index, results)
 
     def _index(self, setting: Setting) -> int:
         """The candidate nearest to a setting."""

@@ -93,7 +93,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     """
 
     def __init__(
-        self, simulator: Simulator, particles: int = 192, moves: int = 3, seed: int = 0
+        self, simulator: Simulator, particles: int = 112, moves: int = 2, seed: int = 0
     ) -> None:
         self.simulator = simulator
         self.particles = particles
