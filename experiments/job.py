@@ -73,18 +73,24 @@ class Equipment:
 
 @dataclass(frozen=True)
 class SolventShare:
+    """A solvent of the fill and its share by volume."""
+
     name: str
     volume_fraction: float
 
 
 @dataclass(frozen=True)
 class Keeper:
+    """A solvent that stays behind, on top of the fill."""
+
     name: str
     volume_ml: float
 
 
 @dataclass(frozen=True)
 class Sample:
+    """What sits in each vessel and down to what it is evaporated."""
+
     fill_volume_ml: float
     solvents: tuple[SolventShare, ...]
     max_temperature_c: float
@@ -98,12 +104,16 @@ class Sample:
 
 @dataclass(frozen=True)
 class VapourPressurePoint:
+    """One vapour pressure of a data sheet."""
+
     temperature_c: float
     pressure_pa: float
 
 
 @dataclass(frozen=True)
 class BoilingPoint:
+    """A boiling point of a data sheet, also at reduced pressure."""
+
     temperature_c: float
     pressure_mbar: float = 1013.25
 
@@ -132,6 +142,8 @@ class Analyte:
 
 @dataclass(frozen=True)
 class Limits:
+    """How long, how sure, how many trials."""
+
     max_run_time_min: float = 240.0
     handling_min: float = 20.0
     assurance: float = 0.95
@@ -142,6 +154,8 @@ class Limits:
 
 @dataclass(frozen=True)
 class EvaporationJob:
+    """Everything that is asked for, checked."""
+
     title: str
     seed: int
     equipment: Equipment

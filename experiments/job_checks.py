@@ -1,20 +1,16 @@
-"""Checks that need more than one field of a job, or the chemistry of its substances."""
+"""Checks that need more than one field of a job.
+
+They run on a job whose fields may be at fault already, so that every fault is said at once:
+a missing number is nan, which no comparison here objects to, a missing name is empty.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-
-import numpy as np
 
 from experiments.job import EvaporationJob
 from experiments.job_fields import Faults
-from models.cautions import is_peroxide_former
-from models.errors import ModelError, UnknownSubstance
-from models.mixture import bubble_point, build_system
-from models.quantities import celsius, pascal
-from models.substances import find_substance
-
+from experiments.substance_checks import check_substances
 
 
 def check_job(job: EvaporationJob, faults: Faults) -> None:
@@ -22,9 +18,7 @@ def check_job(job: EvaporationJob, faults: Faults) -> None:
     _check_volumes(job, faults)
     _check_pressures(job, faults)
     _check_analytes(job, faults)
-    _check_substances(job, faults)
-    if not faults.found:
-        _check_boiling(job, faults)
+    check_substances(job, faults)
 
 
 def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
@@ -36,7 +30,7 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
         faults.add("sample.fill_volume_ml", f"is {what}, above the vessel's {capacity:g} mL.",
                    "Fill less or use larger vessels.")
     shares = sum(s.volume_fraction for s in sample.solvents)
-    if abs(shares - 1.0) > 1e-6:
+    if abs(shares - 1.0) > 1e-6 and not faults.at("sample.solvents"):
         faults.add("sample.solvents", f"volume fractions add to {shares:g}, not to 1.",
                    "Correct them so that they add to 1.")
     end = _largest(job, "end_volume_ml", sample.end_volume_ml)
@@ -51,9 +45,6 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
             if any(f.name == name for f in job.factors):
                 faults.add(f"factors.{name}", "needs a keeper in the sample.",
                            'Add keeper = { name = "n-dodecane", volume_ml = 1.0 } to [sample].')
-    names = [s.name.casefold() for s in sample.solvents]
-    if len(set(names)) < len(names):
-        faults.add("sample.solvents", "names a solvent twice.", "Merge the two rows.")
 
 
 def _largest(job: EvaporationJob, factor: str, otherwise: float) -> float:
@@ -61,7 +52,15 @@ def _largest(job: EvaporationJob, factor: str, otherwise: float) -> float:
 
 
 def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
-    equipment, end = job.equipment, job.factor("end_pressure_mbar")
+    equipment = job.equipment
+    ultimate = equipment.ultimate_pressure_mbar
+    if ultimate >= equipment.ramp_start_pressure_mbar:
+        faults.add("equipment.ultimate_pressure_mbar",
+                   f"is {ultimate:g} mbar, not below the start of the ramp.",
+                   "Correct it or equipment.ramp_start_pressure_mbar.")
+    end = next((f for f in job.factors if f.name == "end_pressure_mbar"), None)
+    if end is None:
+        return
     if end.high >= equipment.ramp_start_pressure_mbar:
         faults.add(
             "factors.end_pressure_mbar",
@@ -69,11 +68,11 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
             f"{equipment.ramp_start_pressure_mbar:g} mbar.",
             "Lower the end pressure or raise equipment.ramp_start_pressure_mbar.",
         )
-    if end.low < equipment.ultimate_pressure_mbar:
+    if end.low < ultimate:
         faults.add(
             "factors.end_pressure_mbar",
             f"starts at {end.low:g} mbar, below the pump's ultimate pressure of "
-            f"{equipment.ultimate_pressure_mbar:g} mbar.",
+            f"{ultimate:g} mbar.",
             "Raise the lower bound.",
         )
 
@@ -82,9 +81,9 @@ def _check_analytes(job: EvaporationJob, faults: Faults) -> None:
     seen: set[str] = set()
     for i, analyte in enumerate(job.analytes):
         path = f"analytes[{i}]"
-        if not analyte.name.strip():
+        if not analyte.name.strip() and not faults.at(f"{path}.name"):
             faults.add(f"{path}.name", "is empty.", "Name the analyte.")
-        if analyte.name.casefold() in seen:
+        if analyte.name and analyte.name.casefold() in seen:
             faults.add(f"{path}.name", f"{analyte.name!r} is listed twice.", "Remove one of them.")
         seen.add(analyte.name.casefold())
         if analyte.upper_recovery_percent <= analyte.target_recovery_percent:
@@ -105,81 +104,3 @@ def _cas_is_valid(cas: str) -> bool:
     digits = cas.replace("-", "")
     total = sum(int(d) * (i + 1) for i, d in enumerate(reversed(digits[:-1])))
     return total % 10 == int(digits[-1])
-
-
-def _check_substances(job: EvaporationJob, faults: Faults) -> None:
-    sample = job.sample
-    for i, share in enumerate(sample.solvents):
-        _known(share.name, f"sample.solvents[{i}].name", faults)
-    if sample.keeper is not None:
-        _known(sample.keeper.name, "sample.keeper.name", faults)
-    for factor in job.factors:
-        for i, choice in enumerate(factor.choices):
-            _known(choice, f"factors.keeper.choices[{i}]", faults)
-    for i, analyte in enumerate(job.analytes):
-        if not analyte.is_new:
-            _known(analyte.cas or analyte.name, f"analytes[{i}].name", faults,
-                   analyte.name if analyte.cas else None)
-    if sample.end_volume_ml == 0 and sample.keeper is None and not sample.peroxide_test:
-        for i, share in enumerate(sample.solvents):
-            if is_peroxide_former(share.name):
-                faults.add(
-                    f"sample.solvents[{i}].name",
-                    f"{share.name} forms peroxides, which may explode when it is dried.",
-                    "Give sample.peroxide_test (value and date), a keeper or an end volume.",
-                )
-
-
-def _known(name: str, path: str, faults: Faults, fallback: str | None = None) -> None:
-    try:
-        find_substance(name)
-    except UnknownSubstance as error:
-        if fallback is not None:
-            _known(fallback, path, faults)
-            return
-        faults.add(path, error.message, error.cure)
-
-
-def _check_boiling(job: EvaporationJob, faults: Faults) -> None:
-    """The solvent must boil somewhere in the window, and before the keeper."""
-    sample, pressure = job.sample, job.factor("end_pressure_mbar").low
-    hottest = job.factor("set_temperature_c").high
-    solvents = [(s.name, s.volume_fraction) for s in sample.solvents]
-    boils = _at(faults, lambda: _boiling_c(solvents, pressure))
-    if boils is None:
-        return
-    if boils >= hottest:
-        faults.add(
-            "factors.set_temperature_c",
-            f"reaches {hottest:g} degC, but the solvent boils only above {boils:.0f} degC even at "
-            f"{pressure:g} mbar, so it cannot boil anywhere in the window.",
-            "Raise the set temperature or lower the end pressure.",
-        )
-    keepers = [sample.keeper.name] if sample.keeper else []
-    keepers += [c for f in job.factors for c in f.choices]
-    for keeper in dict.fromkeys(keepers):
-        other = _at(faults, lambda name=keeper: _boiling_c([(name, 1.0)], pressure))
-        if other is not None and other <= boils:
-            faults.add(
-                "sample.keeper.name",
-                f"{keeper} boils at {other:.0f} degC at {pressure:g} mbar, before the solvent "
-                f"({boils:.0f} degC), so it would not stay behind.",
-                "Choose a less volatile keeper.",
-            )
-
-
-def _at(faults: Faults, compute: Callable[[], float]) -> float | None:
-    try:
-        return compute()
-    except ModelError as error:
-        faults.add("sample.solvents", error.message, error.cure)
-        return None
-
-
-def _boiling_c(solvents: list[tuple[str, float]], pressure_mbar: float) -> float:
-    system = build_system(solvents, None, [])
-    moles = system.moles(1e-3, 0.0)
-    point = bubble_point(system, np.asarray(moles / moles.sum()), pascal(pressure_mbar))
-    return celsius(point.temperature)
-
-

@@ -83,17 +83,16 @@ def parse(
     top.finish()
     if not analytes and not faults.at("analytes"):
         faults.add("analytes", "is empty.", "Add at least one analyte with its target.")
-    if not faults.found:
-        job = EvaporationJob(
-            title, int(seed), equipment, factors, sample, analytes, limits, today
-        )
-        if chemistry:
-            from experiments.job_checks import check_job
+    job = EvaporationJob(
+        title, _whole(seed), equipment, factors, sample, analytes, limits, today
+    )
+    if chemistry:
+        from experiments.job_checks import check_job
 
-            check_job(job, faults)
-        if not faults.found:
-            return job
-    raise JobError(tuple(faults.found))
+        check_job(job, faults)
+    if faults.found:
+        raise JobError(tuple(faults.found))
+    return job
 
 
 def _mapping(source: str | Path | Mapping[str, Any]) -> Mapping[str, Any]:

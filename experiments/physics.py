@@ -7,11 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
+from experiments.analyte_data import analyte_si
 from experiments.job import Analyte, EvaporationJob, Setting
 from models.equipment import Equipment, Load
 from models.errors import Finding
 from models.mixture import build_system
-from models.new_analyte import AnalyteSpec
 from models.quantities import kelvin, pascal
 from models.run_model import RunBatch, simulate
 from models.system import Array, LiquidSystem
@@ -114,25 +114,6 @@ def load_si(job: EvaporationJob, system: LiquidSystem) -> Load:
         end_volume_control=job.sample.end_volume_control,
         max_run_time_s=PATIENCE * job.limits.max_run_time_min * MINUTE,
         max_temperature_k=kelvin(job.sample.max_temperature_c),
-    )
-
-
-def analyte_si(analyte: Analyte) -> AnalyteSpec:
-    """What is known of an analyte, in SI."""
-    boiling = analyte.boiling_point
-    molar = analyte.molar_mass_g_per_mol
-    return AnalyteSpec(
-        name=analyte.name,
-        cas=analyte.cas,
-        molar_mass=None if molar is None else molar / 1000.0,
-        vapour_pressure=tuple(
-            (kelvin(p.temperature_c), p.pressure_pa) for p in analyte.vapour_pressure
-        ),
-        boiling_point=(
-            None if boiling is None
-            else (kelvin(boiling.temperature_c), pascal(boiling.pressure_mbar))
-        ),
-        smiles=analyte.smiles,
     )
 
 
