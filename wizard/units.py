@@ -18,6 +18,13 @@ TEMPERATURE_UNITS = tuple(TEMPERATURE_OFFSET)
 DECIMAL_SIGNS = ("point", "comma")
 
 
+QUANTITY = re.compile(
+    r"(?<![\w.])([-−]?\d+(?:\.\d+)?)(?:(\s*(?:-|–|to|and)\s*)(\d+(?:\.\d+)?))? "
+    r"(mbar/min|mbar|degC|°C)(?![\w])"
+)
+"""A number, or two, before a unit that the reader may want changed."""
+
+
 class NotANumber(ValueError):
     """Text that cannot be read as one number; the message holds the cure."""
 
@@ -31,7 +38,7 @@ class Units:
     decimal: str = "point"
 
     def unit(self, name: str) -> str:
-        """The unit shown for a quantity named with its contract unit, e.g. ``end_pressure_mbar``."""
+        """The unit shown for a quantity named with its contract unit (``end_pressure_mbar``)."""
         if name.endswith("_mbar_per_min"):
             return f"{self.pressure}/min"
         if name.endswith("_mbar"):
@@ -81,6 +88,25 @@ class Units:
     def sign(self, text: str) -> str:
         """Text with decimal points replaced by the reader's decimal sign."""
         return re.sub(r"(?<=\d)\.(?=\d)", ",", text) if self.decimal == "comma" else text
+
+    def sentence(self, text: str) -> str:
+        """A sentence of the record with its pressures and temperatures in the reader's units."""
+        return self.sign(re.sub(QUANTITY, self._said, text).replace("degC", "°C"))
+
+    def _said(self, found: re.Match[str]) -> str:
+        first, joint, second, unit = found.groups()
+        name = {"mbar": "_mbar", "mbar/min": "_mbar_per_min"}.get(unit, "_c")
+        if self.unit(name) == unit:
+            return found[0]
+        numbers = [self._again(name, first)]
+        if second:
+            numbers += [joint, self._again(name, second)]
+        return f"{''.join(numbers)} {self.unit(name)}"
+
+    def _again(self, name: str, text: str) -> str:
+        shown = self.shown(name, float(text.replace("−", "-")))
+        digits = max(3, len(text.replace(".", "").strip("-−0")))
+        return self.temperature_text(shown) if name == "_c" else figure(shown, digits)
 
     @staticmethod
     def temperature_text(value: float) -> str:

@@ -1,0 +1,56 @@
+"""The wizard: its pages in order, who may enter, the menu and the units."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from wizard import navigation
+from wizard.frame import faults_shown
+from wizard.session import UNIT_KEYS, WizardSession, is_sign_in_configured
+
+st.set_page_config(page_title="Boilwright", page_icon=":material/science:", layout="wide",
+                   initial_sidebar_state="auto")
+
+
+def menu(facts: frozenset[str]) -> dict[str, list[st.Page]]:
+    """Pages by section; a step whose work is done carries a tick."""
+    sections: dict[str, list[st.Page]] = {}
+    for step in navigation.STEPS:
+        icon = "task_alt" if navigation.is_done(step.key, facts) else step.icon
+        sections.setdefault(step.section, []).append(st.Page(
+            step.file, title=step.title, icon=f":material/{icon}:", url_path=step.key,
+            default=step.key == navigation.HOME,
+        ))
+    return sections
+
+
+def unit_choice(session: WizardSession) -> None:
+    """Units and decimal sign, for the eyes only; the record keeps mbar and degC."""
+    with st.sidebar.expander("Units and decimal sign", icon=":material/straighten:"):
+        for key, (name, allowed) in UNIT_KEYS.items():
+            now = getattr(session.units, name)
+            chosen = st.selectbox(
+                "Decimal sign" if key == "d" else name.capitalize(), allowed,
+                index=allowed.index(now), key=f"units.{key}.{now}",
+            )
+            if chosen != now:
+                session.choose_unit(key, chosen)
+                st.rerun()
+
+
+LOGO = "logo-dark.svg" if st.context.theme.type == "dark" else "logo.svg"
+st.html(Path(__file__).parent / "static" / "wizard.css")
+st.logo(Path(__file__).parent / "static" / LOGO, size="large")
+if is_sign_in_configured() and not st.user.is_logged_in:
+    st.title("Who are you?", anchor=False)
+    st.markdown("This laboratory keeps its dossiers under names; sign in to go on.")
+    st.button("Sign in", on_click=st.login, type="primary", icon=":material/login:")
+    st.stop()
+
+with faults_shown():
+    current = WizardSession.current()
+    chosen_page = st.navigation(menu(current.progress().facts), expanded=True)
+    unit_choice(current)
+    chosen_page.run()

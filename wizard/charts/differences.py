@@ -1,0 +1,94 @@
+"""Differences with intervals, and replicate runs against their limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+
+from wizard.charts.palette import Palette, chart_of, dressed
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A difference of means with its interval, in the unit of the response."""
+
+    response: str
+    mean: float
+    low: float
+    high: float
+    verdict: str
+
+
+def differences_chart(
+    rows: Sequence[Difference], margin: float | None, unit: str, colours: Palette
+) -> Any:
+    """One interval a response about zero, with the margin inside which it does not matter."""
+    data = [
+        {"name": r.response, "mean": r.mean, "low": r.low, "high": r.high,
+         "said": f"{r.response}: {r.mean:+.3g} {unit} "
+                 f"({r.low:+.3g} to {r.high:+.3g}), {r.verdict}"}
+        for r in rows
+    ]
+    order = [r.response for r in rows]
+    x = alt.X("low:Q", title=f"difference, {unit}", scale=alt.Scale(nice=True, padding=12))
+    y = alt.Y("name:N", sort=order, title=None,
+              axis=alt.Axis(labelLimit=220, domain=False, ticks=False, labelPadding=8))
+    layers: list[Any] = []
+    if margin is not None:
+        layers.append(
+            chart_of([{"low": -margin, "high": margin}])
+            .mark_rect(color=colours.shades[0], aria=False).encode(x=x, x2="high:Q")
+        )
+    layers.append(chart_of([{"low": 0}]).mark_rule(color=colours.ink).encode(x=x))
+    base = chart_of(data).encode(y=y)
+    layers += [
+        base.mark_rule(color=colours.main, strokeWidth=3, aria=False).encode(x=x, x2="high:Q"),
+        base.mark_point(size=110, filled=True, shape="diamond", color=colours.main, opacity=1)
+        .encode(x=alt.X("mean:Q"), tooltip=[alt.Tooltip("said:N", title="Difference")],
+                description=alt.Description("said:N")),
+    ]
+    return dressed(
+        alt.layer(*layers).properties(width="container", height=max(110, 42 * len(rows))), colours
+    )
+
+
+@dataclass(frozen=True)
+class ReplicateReading:
+    """One reading of a verification run."""
+
+    run: str
+    analyte: str
+    recovery: float
+
+
+def replicates_chart(
+    readings: Sequence[ReplicateReading], limits: dict[str, tuple[float, float]],
+    colours: Palette,
+) -> Any:
+    """Readings of each run beside the band they must average into, one panel an analyte."""
+    panels = []
+    runs = list(dict.fromkeys(r.run for r in readings))
+    values = [r.recovery for r in readings] + [v for pair in limits.values() for v in pair]
+    domain = [max(0.0, min(values, default=0.0) - 5.0), max(values, default=100.0) + 5.0]
+    for name, (low, high) in limits.items():
+        rows = [{"run": r.run, "v": r.recovery, "said": f"{r.run}: {r.recovery:.0f} %"}
+                for r in readings if r.analyte == name]
+        y = alt.Y("v:Q", title="recovery, %", scale=alt.Scale(domain=domain, nice=False))
+        band = chart_of([{"v": low, "high": high}]).mark_rect(
+            color=colours.shades[0], description=f"{low:g} to {high:g} %").encode(y=y, y2="high:Q")
+        floor = chart_of([{"v": low}]).mark_rule(
+            color=colours.second, strokeWidth=2).encode(y=y)
+        dots = chart_of(rows).mark_point(
+            filled=True, color=colours.main, opacity=0.75, size=55).encode(
+            x=alt.X("run:N", sort=runs, title=None, axis=alt.Axis(labelAngle=0)), y=y,
+            tooltip=[alt.Tooltip("said:N", title="Reading")],
+            description=alt.Description("said:N"))
+        panels.append(alt.layer(band, floor, dots).properties(
+            width=max(120, 46 * len(runs)), height=170,
+            title=alt.Title(name, fontSize=13, color=colours.ink)))
+    if not panels:
+        panels = [chart_of([]).mark_point()]
+    return dressed(alt.concat(*panels, columns=3, spacing=24), colours)

@@ -1,0 +1,82 @@
+"""A predicted run against time: pressure, liquid temperature, volume, condenser load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import altair as alt
+
+from wizard.charts.palette import Palette, chart_of, dressed
+
+MOST_POINTS = 400
+
+
+def run_trace(
+    time_min: Sequence[float],
+    panels: Mapping[str, Sequence[float | None]],
+    colours: Palette,
+    events: Mapping[str, float] | None = None,
+    measured: Mapping[str, Sequence[tuple[float, float]]] | None = None,
+) -> Any:
+    """One panel a quantity, all over the same time, with moments of the run marked.
+
+    Parameters
+    ----------
+    time_min : [T] min
+    panels : title with unit -> [T] values, None where there is none
+    colours : of the page
+    events : what happens -> when, min
+    measured : title -> points read at the bench
+    """
+    every = max(1, len(time_min) // MOST_POINTS)
+    end = float(time_min[-1]) if len(time_min) else 1.0
+    hues = (colours.main, colours.third, colours.second, colours.series[3])
+    charts = []
+    for n, (title, values) in enumerate(panels.items()):
+        last = n == len(panels) - 1
+        rows = [
+            {"t": float(t), "v": v}
+            for t, v in list(zip(time_min, values, strict=True))[::every] if v is not None
+        ]
+        x = alt.X("t:Q", title="time, min" if last else None,
+                  scale=alt.Scale(domain=[0, end], nice=False),
+                  axis=alt.Axis(labels=last, ticks=last, tickMinStep=1))
+        y = alt.Y("v:Q", title=None, axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
+        layers = [
+            chart_of(rows).mark_line(
+                color=hues[n % len(hues)], strokeWidth=2.4, clip=True,
+                description=f"{title} against time",
+            ).encode(x=x, y=y)
+        ]
+        if measured and measured.get(title):
+            points = [{"t": t, "v": v} for t, v in measured[title]]
+            layers.append(chart_of(points).mark_point(
+                color=colours.ink, size=30, opacity=0.8).encode(x=x, y=y))
+        layers += _events(events or {}, x, colours, is_first=n == 0)
+        charts.append(
+            alt.layer(*layers).properties(
+                width="container", height=96,
+                title=alt.Title(title, fontSize=13, offset=4, color=colours.ink),
+            )
+        )
+    return dressed(_stack(charts), colours)
+
+
+def _stack(charts: list[Any]) -> Any:
+    return alt.vconcat(*charts, spacing=14) if charts else alt.Chart().mark_point()
+
+
+def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: bool) -> list[Any]:
+    if not events:
+        return []
+    rows = [{"t": t, "text": name} for name, t in events.items()]
+    base = chart_of(rows).encode(x=x)
+    layers = [base.mark_rule(color=colours.muted, strokeDash=[3, 3], aria=False)]
+    if is_first:
+        layers.append(
+            base.mark_text(align="right", dx=-4, dy=8, baseline="top", fontSize=12,
+                           color=colours.muted, aria=False)
+            .encode(y=alt.value(0), text="text:N")
+        )
+    return layers

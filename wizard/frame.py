@@ -1,0 +1,88 @@
+"""What every page has around its content: its question, what it lacks, the way on."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+
+import streamlit as st
+
+from experiments import logs
+from wizard import messages, navigation
+from wizard.session import WizardSession
+
+Render = Callable[[WizardSession], None]
+
+
+def page(key: str, render: Render) -> None:
+    """Draw a page: its question first, then its content, then the way on."""
+    session = WizardSession.current()
+    step = navigation.step(key)
+    with faults_shown():
+        dossier = session.dossier()
+        if dossier is not None and key != navigation.HOME:
+            _subject(session, dossier.job.title)
+        st.title(step.question, anchor=False)
+        lacking = navigation.missing(key, session.progress().facts)
+        if lacking is not None:
+            _lacking(session, *lacking)
+            return
+        render(session)
+        _way_on(session, key)
+
+
+@contextlib.contextmanager
+def faults_shown() -> Iterator[None]:
+    """Show expected faults as sentences; log the others and say so."""
+    try:
+        yield
+    except messages.EXPECTED as error:
+        _show(messages.sentences(error))
+    except Exception as error:  # noqa: BLE001 - the last barrier before the reader
+        logs.LOGGER.exception("page failed")
+        _show(messages.sentences(error))
+
+
+def _show(lines: list[str]) -> None:
+    st.error("\n\n".join(lines), icon=":material/report:")
+
+
+def _subject(session: WizardSession, title: str) -> None:
+    st.caption(f":material/folder_open: {title} · dossier {session.dossier_id}")
+
+
+def _lacking(session: WizardSession, sentence: str, helper: str) -> None:
+    """An empty page says what to do next."""
+    step = navigation.step(helper)
+    with st.container(border=True):
+        st.markdown(f"**{sentence}** This page fills once there is one.")
+        left, right = st.columns(2)
+        link(session, helper, f"Go to {step.title}", left)
+        link(session, navigation.HOME, "Choose a dossier or an example", right)
+
+
+def _way_on(session: WizardSession, key: str) -> None:
+    before, after = navigation.neighbours(key)
+    if before is None and after is None:
+        return
+    st.space("small")
+    left, right = st.columns(2)
+    if before is not None:
+        link(session, before.key, f"Back to {before.title}", left, icon="arrow_back")
+    if after is not None and session.dossier_id:
+        link(session, after.key, f"On to {after.title}", right, icon="arrow_forward")
+
+
+def link(
+    session: WizardSession, key: str, label: str,
+    where: st.delta_generator.DeltaGenerator | None = None, icon: str | None = None,
+) -> None:
+    """A link to another page that opens on the same dossier."""
+    step = navigation.step(key)
+    (where or st).page_link(step.file, label=label, icon=f":material/{icon or step.icon}:",
+                            query_params=session.address)
+
+
+def go(session: WizardSession, key: str) -> None:
+    """Turn to another page, on the same dossier."""
+    st.switch_page(navigation.step(key).file, query_params=session.address)

@@ -1,0 +1,6 @@
+"""The page of the step "report"."""
+
+from wizard.frame import page
+from wizard.views import report_view
+
+page("report", report_view.render)

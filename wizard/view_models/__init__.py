@@ -1,0 +1,1 @@
+"""What the screen says and shows, made from records; no Streamlit here."""

@@ -1,0 +1,120 @@
+"""The fields of the job page: where each lies in a job file, what it is called, its unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a job.
+
+    Parameters
+    ----------
+    path : where the value lies, as faults name it, e.g. ``sample.fill_volume_ml``
+    label : what it is called on the screen, without its unit
+    kind : "number", "text" or "choice"
+    choices : for "choice": value and what is shown
+    help : one sentence
+    optional : may stay empty; ``assumed`` is then what the tool takes
+    """
+
+    path: str
+    label: str
+    kind: str = "number"
+    choices: tuple[tuple[str, str], ...] = ()
+    help: str = ""
+    optional: bool = False
+    assumed: str = ""
+
+    @property
+    def key(self) -> str:
+        """The last key of the path, which ends in the unit."""
+        return self.path.rsplit(".", 1)[-1]
+
+
+VESSEL = (
+    Field("equipment.name", "Name of the evaporator", "text"),
+    Field("equipment.vessels", "Vessels spinning together"),
+    Field("equipment.vessel_capacity_ml", "Volume of a vessel", help="To the brim."),
+    Field("equipment.relative_centrifugal_force", "Relative centrifugal force",
+          help="Multiples of g at the liquid."),
+    Field("equipment.rotor_radius_mm", "Radius, axis to liquid"),
+    Field("equipment.condenser_temperature_c", "Condenser temperature"),
+    Field("equipment.condenser_capacity_ml", "Trap holds"),
+    Field("equipment.ramp_start_pressure_mbar", "Ramp starts at",
+          help="Pulled down quickly to here, then linearly at the ramp rate."),
+    Field("equipment.ultimate_pressure_mbar", "Pump reaches",
+          help="The lowest pressure the pump can hold."),
+    Field("equipment.end_point_load_fraction", "Run stops at this share of the peak load",
+          help="Condenser load over its peak, above the empty baseline; 0.1 is 10 %."),
+    Field("equipment.end_point_hold_min", "… held for"),
+)
+VESSEL_MORE = (
+    Field("equipment.heating", "Heat reaches the vessel by", "choice",
+          (("contact", "contact or vapour"), ("gas gap", "a gas gap")),
+          optional=True, assumed="contact"),
+    Field("equipment.condenser_power_w", "Condenser power", optional=True, assumed="500"),
+    Field("equipment.pump_speed_m3_per_h", "Pump speed", optional=True, assumed="2.5"),
+    Field("equipment.chamber_volume_l", "Chamber volume", optional=True, assumed="30"),
+    Field("equipment.set_temperature_tolerance_c", "Holds set temperature within ±",
+          optional=True, assumed="1"),
+    Field("equipment.end_pressure_tolerance_mbar", "Holds end pressure within ±",
+          optional=True, assumed="2"),
+)
+SAMPLE = (
+    Field("sample.fill_volume_ml", "Fill of each vessel", help="At 20 °C, without the keeper."),
+    Field("sample.max_temperature_c", "Sample must stay below",
+          help="Of the sample, not of the wall."),
+)
+SAMPLE_MORE = (
+    Field("sample.residue_mg", "Residue in a dry vessel", optional=True, assumed="1",
+          help="Non-volatile matrix left behind; it holds traces back."),
+    Field("sample.peroxide_test", "Peroxide test, value and date", "text", optional=True,
+          help="Needed before ethers and other peroxide formers are taken to dryness."),
+)
+END_CONTROL = Field(
+    "sample.end_volume_control", "How the end volume is held", "choice",
+    (("", "choose …"), ("cold tip", "a cold tip"), ("weighing", "weighing"), ("time", "time")),
+    optional=True,
+)
+KEEPER_VOLUME = Field("sample.keeper.volume_ml", "Keeper in each vessel")
+END_VOLUME = Field("sample.end_volume_ml", "End volume")
+LIMITS = (
+    Field("limits.max_run_time_min", "A run may take at most"),
+    Field("limits.handling_min", "Handling of a batch", optional=True, assumed="20"),
+    Field("limits.assurance", "Asked assurance",
+          help="Probability that every “must” analyte's true mean recovery meets its target."),
+    Field("limits.trials", "Trials to spend at most"),
+    Field("limits.trials_per_batch", "Trials proposed at a time", optional=True, assumed="3"),
+)
+SEED = Field("seed", "Seed", help="Of the random choices: same seed, same proposals.")
+
+FACTOR_LABELS = {
+    "set_temperature_c": "Set temperature",
+    "ramp_rate_mbar_per_min": "Ramp rate",
+    "end_pressure_mbar": "End pressure",
+    "keeper_volume_ml": "Keeper volume",
+    "end_volume_ml": "End volume",
+    "end_point_hold_min": "End-point hold",
+    "keeper": "Keeper",
+}
+ASSURANCES = (0.8, 0.9, 0.95, 0.99)
+
+
+def analyte_fields(index: int) -> tuple[Field, ...]:
+    """The fields of one analyte beyond its name, target and role."""
+    at = f"analytes[{index}]"
+    return (
+        Field(f"{at}.cas", "CAS number", "text", optional=True),
+        Field(f"{at}.spike_ug", "Spike", optional=True, assumed="10"),
+        Field(f"{at}.upper_recovery_percent", "Flag recoveries above", optional=True,
+              assumed="120"),
+        Field(f"{at}.molar_mass_g_per_mol", "Molar mass", optional=True),
+        Field(f"{at}.smiles", "Structure (SMILES)", "text", optional=True),
+        Field(f"{at}.boiling_point.temperature_c", "Boils at", optional=True),
+        Field(f"{at}.boiling_point.pressure_mbar", "… under", optional=True, assumed="1013.25"),
+        Field(f"{at}.vapour_pressure[0].temperature_c", "Vapour pressure known at",
+              optional=True),
+        Field(f"{at}.vapour_pressure[0].pressure_pa", "… is", optional=True),
+    )

@@ -1,0 +1,86 @@
+"""What a bench table would record, row by row, before anything is recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from experiments.job import EvaporationJob
+from experiments.results_table import ReadTable, UnderstoodTrial
+from experiments.trials import Trial
+from wizard.units import Units
+from wizard.view_models.settings_text import setting_text
+
+
+@dataclass(frozen=True)
+class Preview:
+    """Lines for what was understood and for what was not."""
+
+    understood: tuple[dict[str, str], ...]
+    rejected: tuple[str, ...]
+    notes: tuple[str, ...]
+    may_record: bool
+    summary: str
+
+
+def preview(
+    table: ReadTable, job: EvaporationJob, trials: Sequence[Trial], units: Units
+) -> Preview:
+    """The table as the reader should check it."""
+    known = {t.id: t for t in trials}
+    understood = tuple(_line(t, job, known, units) for t in table.trials)
+    rejected = tuple(
+        f"{f'Row {r.row}' if r.row else 'The table'}: {r.reason} {r.cure}" for r in table.rejected
+    )
+    return Preview(understood, rejected, table.notes, table.is_clean, _summary(table))
+
+
+def _summary(table: ReadTable) -> str:
+    runs, bad = len(table.trials), len(table.rejected)
+    if table.is_clean:
+        return f"{runs} run{'s' if runs != 1 else ''} understood, nothing rejected."
+    if not runs:
+        return f"Nothing can be recorded: {bad} fault{'s' if bad != 1 else ''}."
+    return (
+        f"{runs} run{'s' if runs != 1 else ''} understood, {bad} row{'s' if bad != 1 else ''} "
+        "rejected. A table is recorded whole or not at all: correct the rows named here."
+    )
+
+
+def _line(
+    found: UnderstoodTrial, job: EvaporationJob, known: Mapping[str, Trial], units: Units
+) -> dict[str, str]:
+    trial = known.get(found.trial) if found.trial else None
+    setting = trial.setting if trial else (found.setting or {})
+    line = {
+        "trial": found.trial or "new",
+        "setting": setting_text(setting, units, job),
+        "run time": "–" if found.run_time_min is None else f"{found.run_time_min:g} min",
+        "outcome": found.outcome,
+    }
+    for analyte in job.analytes:
+        line[analyte.name] = _readings(found.recovery_percent.get(analyte.name), units)
+    if found.remark:
+        line["remark"] = found.remark
+    return line
+
+
+def _readings(value: Any, units: Units) -> str:
+    if value is None:
+        return "–"
+    if not isinstance(value, list):
+        return units.sign(f"{value if isinstance(value, str) else f'{value:g}'} %")
+    read = [v for v in value if v is not None]
+    if not read:
+        return "–"
+    numbers = [v for v in read if not isinstance(v, str)]
+    below = len(read) - len(numbers)
+    text = ""
+    if numbers:
+        mean = sum(numbers) / len(numbers)
+        vessels = f"{len(numbers)} vessel{'s' if len(numbers) > 1 else ''}"
+        text = units.sign(f"{mean:.1f} % in {vessels}")
+    if below:
+        text += f"{', ' if text else ''}{below} below the limit"
+    return text

@@ -1,0 +1,105 @@
+"""Settings, forecasts and results in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from experiments.answers import Interval
+from experiments.job import EvaporationJob
+from experiments.trials import Recovery, Result, Trial
+from wizard.units import Units
+from wizard.view_models.job_fields import FACTOR_LABELS
+
+ORIGINS = {"proposed": "", "today": "method in use today", "entered": "entered without a proposal"}
+STATES = {"pending": "to be run", "recorded": "recorded", "withdrawn": "withdrawn",
+          "excluded": "kept out of the fit"}
+
+
+def setting_text(
+    setting: Mapping[str, float | str], units: Units, job: EvaporationJob | None = None
+) -> str:
+    """A setting on one line; factors that are fixed in the job are left out."""
+    fixed = {f.name for f in job.factors if f.is_fixed} if job else set()
+    parts = []
+    for name in FACTOR_LABELS:
+        if name not in setting or name in fixed:
+            continue
+        value = units.text(name, setting[name], 4)
+        parts.append(value if name in ("set_temperature_c", "ramp_rate_mbar_per_min",
+                                       "end_pressure_mbar")
+                     else f"{FACTOR_LABELS[name].lower()} {value}")
+    return " · ".join(parts)
+
+
+def minutes(value: Mapping[str, float] | Interval | None) -> str:
+    """A run time with its interval, e.g. ``44 min (38 to 52)``."""
+    if not value:
+        return "no forecast"
+    mean, low, high = _three(value)
+    return f"{_time(mean)} min ({_time(low)} to {_time(high)})"
+
+
+def _time(value: float) -> str:
+    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def percent(value: Mapping[str, float] | Interval) -> str:
+    """A recovery with its interval, e.g. ``88 % (83 to 92)``."""
+    mean, low, high = _three(value)
+    return f"{mean:.0f} % ({low:.0f} to {high:.0f})"
+
+
+def _three(value: Mapping[str, float] | Interval) -> tuple[float, float, float]:
+    if isinstance(value, Interval):
+        return value.mean, value.low, value.high
+    return value["mean"], value["low"], value["high"]
+
+
+def chance(probability: float) -> str:
+    """A probability in percent, never rounded to certainty.
+
+    >>> chance(0.953), chance(0.9999), chance(0.0004), chance(0.996)
+    ('95 %', 'above 99 %', 'below 1 %', 'above 99 %')
+    """
+    if probability > 0.995:
+        return "above 99 %"
+    if probability < 0.005:
+        return "below 1 %"
+    return f"{100 * probability:.0f} %"
+
+
+def recovery_mean(result: Result, analyte: str) -> float | None:
+    """Mean of the readings of an analyte; None when none was read or one was censored."""
+    readings = [r for r in result.recovery.get(analyte, ()) if r is not None]
+    if not readings or any(r.censored for r in readings):
+        return None
+    return sum(r.percent for r in readings) / len(readings)
+
+
+def recovery_text(result: Result, analyte: str) -> str:
+    """Readings of an analyte, e.g. ``88 % (84 to 93, 12 vessels)``."""
+    readings: list[Recovery] = [r for r in result.recovery.get(analyte, ()) if r is not None]
+    if not readings:
+        return "–"
+    if any(r.censored for r in readings):
+        highest = max(readings, key=lambda r: r.percent)
+        return f"{'<' if highest.censored else 'up to '}{highest.percent:g} %"
+    values = [r.percent for r in readings]
+    mean = sum(values) / len(values)
+    if len(values) == 1:
+        return f"{mean:.0f} %"
+    return f"{mean:.0f} % ({min(values):.0f} to {max(values):.0f}, {len(values)} vessels)"
+
+
+def result_text(trial: Trial) -> str:
+    """What a run gave, on one line."""
+    result = trial.result
+    if result is None:
+        return STATES[trial.state]
+    time = "no run time" if result.run_time_min is None else f"{result.run_time_min:g} min"
+    parts = [time, result.outcome]
+    if result.corrected:
+        parts.append("recoveries corrected by a standard, kept out of the fit")
+    if trial.state != "recorded":
+        parts.append(STATES[trial.state])
+    return ", ".join(parts)

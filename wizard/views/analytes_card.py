@@ -1,0 +1,108 @@
+"""The analytes of a job: lists, search, a row each, and what a data sheet gives of a new one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from wizard import presets
+from wizard.job_form import JobForm
+from wizard.view_models.job_fields import Field, analyte_fields
+from wizard.view_models.substance_choice import cas_of, offered
+from wizard.views.job_cards import grid, heads, preset
+
+WIDTHS = (10, 5, 8, 2)
+
+
+def analytes_card(form: JobForm) -> None:
+    """What must come back."""
+    with st.container(border=True):
+        st.subheader("What must come back", anchor=False)
+        left, right = st.columns(2)
+        with left:
+            chosen = preset("Add a list", list(presets.ANALYTES), "job.preset.analytes",
+                            "lists of our own, to start from")
+            if chosen:
+                _add(form, presets.analyte_rows(chosen))
+        with right:
+            _search(form)
+        _new_analyte(form)
+        rows = form.value("analytes") or []
+        if not rows:
+            st.markdown("Nothing yet: add a list, search, or enter a new analyte.")
+        else:
+            heads(("Analyte", "Target recovery, %", "Role", ""), WIDTHS)
+        for i in range(len(rows)):
+            _row(form, i, rows)
+        form.slots["analytes"] = st.empty()
+        if rows:
+            _details(form, rows)
+
+
+def _search(form: JobForm) -> None:
+    names = offered(("analyte",))
+    added = preset("Add an analyte", list(names.values()), "job.add.analyte",
+                   "name, synonym or CAS number")
+    if added:
+        name = next(n for n, label in names.items() if label == added)
+        _add(form, [{"name": name, "cas": cas_of(name), "target_recovery_percent": 85,
+                     "role": "must"}])
+
+
+def _new_analyte(form: JobForm) -> None:
+    """An analyte that is not in the library: named here, described below."""
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        name = st.text_input("A new analyte, not in the library", key="job.new.analyte",
+                             placeholder="its name or code", width="stretch")
+        if st.button("Add it", key="job.new.analyte.add", icon=":material/add:") and name.strip():
+            _add(form, [{"name": name.strip(), "target_recovery_percent": 85, "role": "must",
+                         "vapour_pressure": [], "is_new": True}])
+            form.save()
+            st.rerun()
+
+
+def _add(form: JobForm, rows: list[dict[str, Any]]) -> None:
+    have = list(form.value("analytes") or [])
+    names = {str(r.get("name")).casefold() for r in have}
+    for row in rows:
+        row.pop("is_new", None)
+        if row["name"].casefold() not in names:
+            have.append(row)
+    form.put("analytes", have)
+
+
+def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
+    row = rows[i]
+    at = f"analytes[{i}]"
+    name, target, role, remove = st.columns(WIDTHS, vertical_alignment="center")
+    name.markdown(f"**{row.get('name') or '…'}** :gray[{row.get('cas') or _described(row)}]")
+    form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
+               f"Target recovery of {row.get('name')}", is_headed=True)
+    form.field(Field(f"{at}.role", "Role", "choice",
+                     (("must", "must be kept"), ("watch", "is watched")), optional=True,
+                     assumed="must"), role.container(), f"Role of {row.get('name')}",
+               is_headed=True)
+    if remove.button("", key=f"job.remove.analyte.{i}", icon=":material/close:",
+                     help=f"Remove {row.get('name')}"):
+        form.put("analytes", [r for k, r in enumerate(rows) if k != i])
+        form.save()
+        st.rerun()
+    form.slots[f"{at}.name"] = st.empty()
+
+
+def _described(row: dict[str, Any]) -> str:
+    given = row.get("vapour_pressure") or row.get("boiling_point") or row.get("smiles")
+    return "described by you" if given else "not described yet"
+
+
+def _details(form: JobForm, rows: list[dict[str, Any]]) -> None:
+    names = [str(r.get("name") or f"analyte {i + 1}") for i, r in enumerate(rows)]
+    with st.expander("Spike, CAS number, or what the data sheet gives"):
+        chosen = st.selectbox("Analyte", range(len(names)), key="job.details.analyte",
+                              format_func=lambda i: names[i] if i < len(names) else "…")
+        st.caption(
+            "For an analyte that is not in the library a molar mass with one vapour pressure or "
+            "one boiling point is enough; a structure alone gives an estimate."
+        )
+        grid(form, analyte_fields(min(int(chosen or 0), len(names) - 1)))

@@ -1,0 +1,101 @@
+"""Results on record, and how one is corrected: by a further entry that says why."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from experiments import service
+from experiments.dossier import Dossier
+from experiments.trials import OUTCOMES, Trial
+from wizard.session import WizardSession
+from wizard.units import NotANumber, read_number
+from wizard.view_models.settings_text import recovery_text, result_text, setting_text
+
+
+def corrections(session: WizardSession, dossier: Dossier) -> None:
+    """The recorded runs, and a form for corrections, exclusions and their undoing."""
+    recorded = [t for t in dossier.trials if t.result is not None]
+    if not recorded:
+        return
+    st.subheader("On record", anchor=False)
+    st.dataframe(pd.DataFrame([_line(t, session, dossier) for t in recorded]), hide_index=True,
+                 width="stretch")
+    if dossier.state in ("approved", "retired"):
+        return
+    with st.expander("Correct a result, or keep it out of the fit", icon=":material/edit:"):
+        st.caption("The old entry stays in the record; the correction says who, when and why.")
+        chosen = st.selectbox("Trial", recorded, format_func=lambda t: f"{t.id}: {result_text(t)}",
+                              key="correct.trial")
+        if chosen is not None:
+            _form(session, dossier, chosen)
+
+
+def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, str]:
+    assert trial.result is not None
+    line = {"trial": trial.id, "setting": setting_text(trial.setting, session.units, dossier.job),
+            "result": result_text(trial)}
+    for analyte in dossier.job.analytes:
+        line[analyte.name] = recovery_text(trial.result, analyte.name)
+    if trial.result.remark:
+        line["remark"] = trial.result.remark
+    return line
+
+
+def _form(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
+    result = trial.result
+    assert result is not None
+    with st.form(f"correct.{trial.id}.{len(dossier.events)}"):
+        left, right = st.columns(2)
+        time = left.text_input("Run time, min", session.units.sign(
+            "" if result.run_time_min is None else f"{result.run_time_min:g}"))
+        outcome = right.selectbox("Outcome", OUTCOMES, index=OUTCOMES.index(result.outcome))
+        readings = {}
+        for analyte in dossier.job.analytes:
+            now = "; ".join("" if r is None else str(r)
+                            for r in result.recovery.get(analyte.name, ()))
+            readings[analyte.name] = st.text_input(
+                f"Recovery of {analyte.name}, %", now,
+                help="In vessel order, separated by semicolons; an empty place is “not measured”.")
+        reason = st.text_input("Why", placeholder="the reason stands in the record")
+        with st.container(horizontal=True):
+            is_correct = st.form_submit_button("Enter the correction", type="primary")
+            label = "Let it count again" if trial.state == "excluded" else "Keep it out of the fit"
+            is_turned = st.form_submit_button(label)
+    if is_turned:
+        act = service.include if trial.state == "excluded" else service.exclude
+        act(session.service, dossier.id, trial.id, reason)
+        st.rerun()
+    if is_correct:
+        _correct(session, dossier, trial, (time, str(outcome), readings, reason))
+
+
+def _correct(
+    session: WizardSession, dossier: Dossier, trial: Trial,
+    typed: tuple[str, str, dict[str, str], str],
+) -> None:
+    time, outcome, readings, reason = typed
+    try:
+        minutes = read_number(time) if time.strip() else None
+        recovery = {name: _values(text, bool(trial.result and trial.result.is_mean.get(name)))
+                    for name, text in readings.items() if text.strip()}
+    except NotANumber as error:
+        st.error(f"{error} Nothing was changed.")
+        return
+    service.correct(session.service, dossier.id, trial.id, reason, run_time_min=minutes,
+                    outcome=outcome, recovery_percent=recovery)
+    st.rerun()
+
+
+def _values(text: str, is_mean: bool) -> object:
+    """Readings in vessel order; one single reading of a mean stays a mean."""
+    values: list[object] = []
+    for part in text.split(";"):
+        bare = part.strip()
+        if not bare:
+            values.append(None)
+        elif bare.startswith("<"):
+            values.append(f"<{read_number(bare[1:]):g}")
+        else:
+            values.append(read_number(bare))
+    return values[0] if is_mean and len(values) == 1 else values

@@ -1,0 +1,177 @@
+"""The job page: a form that does not feel like one, and the job restated in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from experiments import service
+from experiments.dossier import Dossier
+from experiments.job_file import JobError, parse
+from experiments.job_text import to_mapping, to_toml
+from wizard import frame, presets
+from wizard.job_form import JobForm, said
+from wizard.session import WizardSession
+from wizard.view_models.dossier_list import JOB_DRAFT
+from wizard.view_models.job_draft import DraftCheck, draft_of
+from wizard.view_models.job_sentence import job_sentence
+from wizard.views.analytes_card import analytes_card
+from wizard.views.cautions_view import cautions_of_job
+from wizard.views.job_cards import (
+    equipment_card,
+    factors_card,
+    limits_card,
+    sample_card,
+    today_card,
+)
+
+
+def render(session: WizardSession) -> None:
+    """Draw the form of a new job, of a job without trials, or a job that is fixed."""
+    dossier = session.dossier()
+    if dossier is None:
+        name = JOB_DRAFT + (session.draft_id or session.open_draft())
+        form = JobForm(session, name, presets.first_draft)
+        _form(session, form, None)
+    elif all(t.state == "withdrawn" or t.origin == "today" and t.result is None
+             for t in dossier.trials):
+        mapping = to_mapping(dossier.job)
+        form = JobForm(session, f"job:{dossier.id}", lambda: draft_of(mapping))
+        _form(session, form, dossier)
+    else:
+        _fixed(session, dossier)
+
+
+def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> None:
+    st.markdown("Choose from the lists and correct what differs. Every change is saved at once.")
+    _title(form)
+    left, right = st.columns((9, 5), gap="medium")
+    with left:
+        sample_card(form)
+        analytes_card(form)
+        equipment_card(form, _earlier(session) if dossier is None else {})
+        factors_card(form)
+        today_card(form)
+        limits_card(form)
+    with right:
+        words = st.container()
+        actions = st.container()
+        _job_file(session, form)
+    found = form.finish()
+    with words.container(border=True):
+        st.subheader("In words", anchor=False)
+        st.markdown(job_sentence(form.draft, session.units))
+    with words:
+        cautions_of_job(form.draft, session.units)
+    with actions:
+        _actions(session, form, found, dossier)
+
+
+def _title(form: JobForm) -> None:
+    from wizard.view_models.job_fields import Field
+
+    form.field(Field("title", "Title of the job", "text",
+                     help="As it will stand on the report."))
+
+
+def _earlier(session: WizardSession) -> dict[str, dict[str, Any]]:
+    """Evaporators of the latest dossiers, by name."""
+    found: dict[str, dict[str, Any]] = {}
+    for summary in service.summaries(session.service)[:20]:
+        name = str(summary.facts.get("equipment", ""))
+        if name and name not in found and len(found) < 5:
+            job = service.load(session.service, summary.id).job
+            found[name] = to_mapping(job)["equipment"]
+    return found
+
+
+def _actions(
+    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None
+) -> None:
+    stray = [f for f in found.elsewhere(set(form.slots))]
+    if found.job is not None:
+        st.markdown(":material/check: The job is complete.")
+    else:
+        st.markdown(f":material/edit: {_what_is_left(found)}")
+    for fault in stray:
+        st.markdown(f":red[:material/error: {fault.path}: {said(fault.message)} {fault.cure}]")
+    label = "Start the dossier" if dossier is None else "Take the change into the record"
+    is_same = dossier is not None and found.job == dossier.job
+    if is_same:
+        st.markdown("Saved as it stands here.")
+        return
+    if st.button(label, type="primary", key="job.start", width="stretch",
+                 icon=":material/check:", disabled=found.job is None):
+        _take(session, form, found, dossier)
+
+
+def _take(
+    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None
+) -> None:
+    assert found.job is not None
+    if dossier is None:
+        made = service.create(session.service, found.job)
+        form.forget()
+        session.open(made.id)
+    else:
+        service.change_job(session.service, dossier.id, found.job)
+        form.forget()
+    frame.go(session, "window")
+
+
+def _what_is_left(found: DraftCheck) -> str:
+    parts = []
+    if found.gaps:
+        parts.append(f"{found.gaps} field{'s' if found.gaps > 1 else ''} still to fill in")
+    if found.wrong:
+        parts.append(f"{found.wrong} to correct, marked beside the field")
+    return f"{' and '.join(parts)}." if parts else "Not complete yet."
+
+
+def _job_file(session: WizardSession, form: JobForm) -> None:
+    with st.expander("Open a job file", icon=":material/upload_file:"):
+        given = st.file_uploader("Job file (TOML)", type=["toml"],
+                                 key=f"job.file.{session.generation('job.file')}")
+        if given is None:
+            return
+        import tomllib
+
+        try:
+            mapping = tomllib.loads(given.getvalue().decode("utf-8-sig"))
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            st.error(f"{given.name} cannot be read as TOML ({error}). Mend that line, or give "
+                     "another file; what is written here was left as it is.")
+            return
+        try:
+            parse(mapping)
+            st.markdown("The file holds a complete job.")
+        except JobError as error:
+            st.markdown(f"The file has {len(error.faults)} faults; they will be marked beside the "
+                        "fields.")
+        if st.button("Put it into the form", key="job.file.take",
+                     help="Replaces what is written here."):
+            form.draft = draft_of(mapping)
+            form.save()
+            session.renew("job.file")
+            st.rerun()
+
+
+def _fixed(session: WizardSession, dossier: Dossier) -> None:
+    """A job with trials is fixed; it can be read, taken along, or carried into a new version."""
+    st.markdown("The job is fixed because trials rest on it. A changed job is a new version.")
+    with st.container(border=True):
+        st.markdown(job_sentence(draft_of(to_mapping(dossier.job)), session.units))
+    cautions_of_job(to_mapping(dossier.job), session.units)
+    with st.container(horizontal=True):
+        st.download_button("Download the job file", to_toml(dossier.job),
+                           file_name=f"{dossier.id}.toml", mime="application/toml",
+                           on_click="ignore", icon=":material/download:", key="job.toml")
+        if st.button("Write a changed job from it", key="job.copy", icon=":material/content_copy:",
+                     help="A new job that starts with everything written here."):
+            draft = draft_of(to_mapping(dossier.job))
+            name = JOB_DRAFT + session.open_draft()
+            session.keep_draft(name, draft)
+            st.rerun()
+    with st.expander("The job file"):
+        st.code(to_toml(dossier.job), language="toml")

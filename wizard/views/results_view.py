@@ -1,0 +1,161 @@
+"""Entering what came back: type it, paste it or give the file; nothing counts until confirmed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from experiments import service
+from experiments.dossier import Dossier
+from wizard import editors
+from wizard.session import WizardSession
+from wizard.view_models.results_preview import Preview, preview
+from wizard.views.corrections_view import corrections
+
+WAYS = {"type": "Type it in", "paste": "Paste a table", "file": "Give the filled sheet"}
+
+
+def render(session: WizardSession) -> None:
+    """Draw the entry, its preview, and the results recorded so far."""
+    dossier = session.must_dossier()
+    done = session.take_mark("recorded")
+    if done:
+        st.success(f"Recorded {done}. The forecasts now rest on it.", icon=":material/task_alt:")
+    waiting = [t for t in dossier.pending]
+    if waiting:
+        names = ", ".join(t.id for t in waiting)
+        st.markdown(f"Waiting for results: **{names}**. Enter what you have; the rest can follow.")
+    else:
+        st.markdown("No proposed trial waits for a result. A run nobody proposed counts too: "
+                    "paste it, or give it in a sheet, with its settings and an empty trial cell.")
+    if dossier.state in ("approved", "retired"):
+        st.markdown("This dossier is closed; results are entered in a new version.")
+    else:
+        _entry(session, dossier)
+    corrections(session, dossier)
+
+
+def _entry(session: WizardSession, dossier: Dossier) -> None:
+    st.subheader("Enter results", anchor=False)
+    way = st.segmented_control("How", list(WAYS), default="type" if dossier.pending else "paste",
+                               format_func=WAYS.get, key="results.way", required=True,
+                               label_visibility="collapsed")
+    data: str | bytes | None
+    if way == "type":
+        data = _grid(session, dossier)
+    elif way == "paste":
+        data = _paste(session, dossier)
+    else:
+        data = _file(session)
+    if data:
+        _confirm(session, dossier, data, str(way))
+
+
+def _draft_name(dossier: Dossier, way: str) -> str:
+    return f"results:{dossier.id}:{way}"
+
+
+def _grid(session: WizardSession, dossier: Dossier) -> str | None:
+    """A grid of text cells; its content is kept as a draft at every change."""
+    if not dossier.pending:
+        st.markdown("There is nothing to fill in here; propose trials first, or paste a table.")
+        return None
+    by_vessel = st.toggle("One row a vessel", value=True, key="results.by_vessel",
+                          help="Off: one row a trial, with mean recoveries.")
+    columns = editors.results_columns(dossier.job, by_vessel)
+    name = _draft_name(dossier, f"type:{'vessel' if by_vessel else 'trial'}")
+    key = f"{name}:{'+'.join(t.id for t in dossier.pending)}:{session.generation(name)}"
+    blank = editors.results_rows(dossier.job, dossier.pending, by_vessel)
+    if key not in st.session_state or f"base:{key}" not in st.session_state:
+        st.session_state[f"base:{key}"] = _restored(session.draft(name), columns, blank)
+    base = st.session_state[f"base:{key}"]
+    edited = st.data_editor(
+        editors.frame(columns, base), key=key, hide_index=True, num_rows="fixed", width="stretch",
+        disabled=["trial", "vessel"], column_config=editors.results_config(dossier.job, by_vessel),
+        height=min(38 * (len(base) + 1) + 4, 560),
+    )
+    rows = editors.as_rows(edited)
+    if rows == blank:
+        if session.draft(name):
+            session.keep_draft(name, {})
+        return None
+    content = {"columns": columns, "rows": rows}
+    if session.draft(name) != content:
+        session.keep_draft(name, content)
+    st.caption("Saved as you type. A decimal point or comma is understood, and <5 for below 5.")
+    return editors.as_csv(_filled(edited, by_vessel))
+
+
+def _restored(
+    draft: dict[str, Any] | None, columns: list[str], blank: list[list[str]]
+) -> list[list[str]]:
+    """The rows of a draft where they fit the rows to fill in now."""
+    if not draft or draft.get("columns") != columns or not isinstance(draft.get("rows"), list):
+        return blank
+    lead = 2 if "vessel" in columns else 1
+    kept = {tuple(r[:lead]): list(r) for r in draft["rows"]}
+    return [kept.get(tuple(row[:lead]), row) for row in blank]
+
+
+def _filled(table: pd.DataFrame, by_vessel: bool) -> pd.DataFrame:
+    """Only trials with something in them; a run time typed once stands for its vessels."""
+    lead = ["trial", "vessel"] if by_vessel else ["trial"]
+    typed = table.drop(columns=lead).apply(lambda c: c.str.strip().fillna("")).ne("").any(axis=1)
+    return table[table["trial"].isin(set(table.loc[typed, "trial"]))]
+
+
+def _paste(session: WizardSession, dossier: Dossier) -> str | None:
+    name = _draft_name(dossier, "paste")
+    kept = str((session.draft(name) or {}).get("text", ""))
+    key = f"{name}:{session.generation(name)}"
+    columns = ["trial", *(f.name for f in dossier.job.free_factors), "vessel", "run_time_min",
+               "outcome", *(f"recovery_percent:{a.name}" for a in dossier.job.analytes)]
+    text = st.text_area("Rows copied from a spreadsheet, with their header", value=kept, key=key,
+                        height=220, placeholder="\t".join(columns))
+    if text != kept:
+        session.keep_draft(name, {"text": text} if text.strip() else {})
+    with st.expander("Which columns?"):
+        st.markdown("Those of the bench sheet. Not all are needed: " + ", ".join(
+            f"`{c}`" for c in columns))
+    return text if text.strip() else None
+
+
+def _file(session: WizardSession) -> bytes | None:
+    given = st.file_uploader("The filled bench sheet", type=["csv", "xlsx", "txt", "tsv"],
+                             key=f"results.file.{session.generation('results.file')}")
+    return given.getvalue() if given is not None else None
+
+
+def _confirm(session: WizardSession, dossier: Dossier, data: str | bytes, way: str) -> None:
+    table = service.preview_table(session.service, dossier.id, data)
+    shown = preview(table, dossier.job, dossier.trials, session.units)
+    with st.container(border=True):
+        st.markdown(f"**Before anything is recorded:** {shown.summary}")
+        _lines(shown)
+        if shown.may_record and st.button("Record these results", type="primary",
+                                          key="results.record", icon=":material/check:"):
+            _, _, ids = service.record_table(session.service, dossier.id, data)
+            _clear(session, dossier, way)
+            session.mark("recorded", ", ".join(ids))
+            st.rerun()
+
+
+def _lines(shown: Preview) -> None:
+    if shown.understood:
+        st.dataframe(pd.DataFrame(shown.understood).fillna("–"), hide_index=True, width="stretch")
+    for line in shown.rejected:
+        st.markdown(f":red[:material/error: {line}]")
+    for line in shown.notes:
+        st.caption(line)
+
+
+def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:
+    for kind in ("type:vessel", "type:trial") if way == "type" else (way,):
+        name = _draft_name(dossier, kind)
+        session.keep_draft(name, {})
+        session.renew(name)
+    session.renew("results.file")
+
+

@@ -1,0 +1,29 @@
+"""Loading the slow parts once, at the start of the server, never in a page."""
+
+from __future__ import annotations
+
+import threading
+
+READY = threading.Event()
+
+
+def warm_up() -> None:
+    """Import charts, tables and the property library, and wake the compiled run model."""
+    import altair  # noqa: F401
+    import pandas  # noqa: F401
+
+    from experiments import logs, sequential  # noqa: F401
+    from experiments.example_dossiers import names
+    from experiments.job_file import parse
+    from experiments.job_simulator import JobSimulator
+    from models.parameters import PARAMETERS
+
+    with logs.timed("warm-up"):
+        import numpy as np
+
+        job = parse(names()[0].job)
+        middle = {f.name: f.choices[0] if f.choices else 0.5 * (f.low + f.high)
+                  for f in job.factors}
+        simulator = JobSimulator(job)
+        simulator(simulator.rows([middle]), np.zeros((1, len(PARAMETERS))))
+    READY.set()
