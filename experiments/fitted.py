@@ -22,13 +22,15 @@ from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
 from experiments.readings import bench_data
 from experiments.trials import Trial
-from models.noise import mean_variance
+from models.noise import RUN_TIME_SD, mean_variance
 from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
 
 Progress = Callable[[float, str], None]
 PARTICLES = 112
+HIGHEST_TRUE_RECOVERY = 100.0
+"""Percent: a true mean recovery cannot exceed what was there; a reading of one run can."""
 TEMPERATURE_SLACK_K = 1.0
 """A sample may read this much above its cap before a setting counts as too hot."""
 
@@ -116,12 +118,11 @@ class Fitted:
         times = np.exp(_quantiles(np.log(point.time), time_sd, level))
         mean_time = float((point.time * np.exp(0.5 * time_sd**2)).mean())
         recovery = {}
+        highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
             low, high = _quantiles(point.recovery[:, i], recovery_sd[:, i], level)
-            mean = float(point.recovery[:, i].mean())
-            recovery[analyte.name] = Interval(
-                max(mean, 0.0), max(float(low), 0.0), max(float(high), 0.0)
-            )
+            values = (float(point.recovery[:, i].mean()), float(low), float(high))
+            recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
         each = self.analyte_probabilities(point).mean(axis=0)
         return Forecast(
             setting=dict(setting),
@@ -137,8 +138,6 @@ class Fitted:
 
     @property
     def _time_noise(self) -> Array:
-        from models.noise import RUN_TIME_SD
-
         return np.asarray(RUN_TIME_SD * self.surrogate.scales_[:, 2])
 
     def _run_noise(self, point: Point) -> Array:

@@ -1,0 +1,98 @@
+"""One predicted run in contract units: what happens from lid-close to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from experiments.entries import check_setting
+from experiments.job import EvaporationJob, Setting
+from experiments.physics import ML, PhysicsModel
+from models.parameters import PARAMETERS
+from models.quantities import PA_PER_MBAR, ZERO_CELSIUS
+from models.run_model import surviving_fraction
+from models.run_trace import RunTrace, trace
+from models.system import Array
+
+CLASS_NAMES = ("slow", "middle", "fast")
+MOST_MOMENTS = 600
+
+
+def predicted_run(
+    job: EvaporationJob, setting: Setting, z: Array | None = None,
+    ln_volatility: Array | None = None, ceiling: Array | float = 1.0,
+) -> dict[str, Any]:
+    """Simulate one run.
+
+    Parameters
+    ----------
+    job : the job
+    setting : every free factor
+    z : [K] standardised run-model parameters; the prior medians by default
+    ln_volatility : [A] ln of the multipliers on volatility; zero by default
+    ceiling : share that can come back at all, [A] or one for all
+
+    Returns
+    -------
+    the contract's `simulate` keys, and `classes` with the three vessel positions' traces:
+    temperature, volume and the share of each analyte still there
+    """
+    checked = check_setting(job, setting)
+    physics = PhysicsModel(job)
+    parameters = np.zeros(len(PARAMETERS)) if z is None else np.asarray(z, dtype=float)
+    batch = physics.simulate([checked], parameters)
+    shift = np.zeros(len(job.analytes)) if ln_volatility is None else ln_volatility
+    recovery = 100.0 * surviving_fraction(batch, physics.spike_mol, shift, ceiling)[0]
+    run = trace(
+        physics.system(physics.keepers([checked])[0]), physics.equipment, physics.load,
+        physics.settings_array([checked])[0], parameters,
+    )
+    limit = job.limits.max_run_time_min
+    minutes = float(batch.run_time[0]) / 60.0
+    finished = bool(batch.finished[0]) and minutes <= limit
+    return {
+        "setting": checked,
+        "finished": finished,
+        "run_time_min": minutes if finished else None,
+        "recovery_percent": {
+            a.name: float(r) for a, r in zip(job.analytes, recovery, strict=True)
+        },
+        "peak_condenser_load_w": float(batch.peak_load[0]),
+        "boil_over": bool(batch.boil_over_index[0] > 1.0),
+        "boil_over_index": float(batch.boil_over_index[0]),
+        "findings": [f"{f.message} {f.cure}".strip() for f in run.findings],
+        "trace": _trace(run, job),
+    }
+
+
+def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:
+    keep = _moments(run.time)
+    minutes = run.time[keep] / 60.0
+    names = [a.name for a in job.analytes]
+    return {
+        "time_min": minutes.tolist(),
+        "pressure_mbar": (run.pressure[keep] / PA_PER_MBAR).tolist(),
+        "liquid_temperature_c": (run.temperature[keep, 1] - ZERO_CELSIUS).tolist(),
+        "volume_ml": (run.mean_volume[keep] / ML).tolist(),
+        "condenser_load_w": run.condenser_load[keep].tolist(),
+        "classes": {
+            name: {
+                "temperature_c": (run.temperature[keep, k] - ZERO_CELSIUS).tolist(),
+                "volume_ml": (run.volume[keep, k] / ML).tolist(),
+                "left_percent": {
+                    analyte: (100.0 * run.survival[keep, k, i]).tolist()
+                    for i, analyte in enumerate(names)
+                },
+            }
+            for k, name in enumerate(CLASS_NAMES)
+        },
+    }
+
+
+def _moments(time: Array) -> Sequence[int]:
+    """Rows to show: all, or an even choice of them with the last."""
+    if len(time) <= MOST_MOMENTS:
+        return list(range(len(time)))
+    return np.unique(np.linspace(0, len(time) - 1, MOST_MOMENTS).astype(int)).tolist()

@@ -1,0 +1,302 @@
+"""What physics allows before any trial: the limits of the window with their numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from experiments.answers import Forecast
+from experiments.fitted import Fitted, Progress, fit
+from experiments.job import EvaporationJob, Setting
+from experiments.physics import PhysicsModel
+from models.cautions import cautions
+from models.errors import Finding, ModelError
+from models.heat_transfer import TYPICAL_U, full_area
+from models.mixture import bubble_point
+from models.quantities import celsius, kelvin, mbar, pascal
+from models.system import Array, LiquidSystem
+
+OVERFILL = 0.62
+"""Share of the capacity above which spinning vessels throw liquid (common practice)."""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit of the window: its name, where it lies, the number and the reason.
+
+    ``kind`` is "closed" where runs cannot succeed, "risk" where they may not, "fact" else.
+    """
+
+    name: str
+    where: str
+    value: float
+    unit: str
+    reason: str
+    kind: str = "fact"
+
+
+@dataclass(frozen=True, eq=False)
+class WindowMap:
+    """Grids over set temperature [X] and end pressure [Y] at one ramp rate; [Y, X].
+
+    ``margins`` hold, for each limit, a number that is positive where the limit applies.
+    ``probability`` is that of meeting every target, from physics and the trials so far.
+    """
+
+    set_temperature_c: Array
+    end_pressure_mbar: Array
+    ramp_rate_mbar_per_min: float
+    run_time_min: Array
+    margins: dict[str, Array]
+    probability: Array
+    boiling_line: Array  # [X] mbar at which the fill just boils at that wall temperature
+
+
+def window_limits(job: EvaporationJob) -> tuple[Limit, ...]:
+    """Every limit with the number behind it."""
+    physics = PhysicsModel(job)
+    keeper = physics.keepers([{}])[0]
+    system = physics.system(keeper)
+    limits = [
+        *_boiling(job, system), _breakthrough(job, system), _power(job, system),
+        _capacity(job), _pump(job), *_freezing(job, system), _temperature(job), _fill(job),
+        *(_keeper(job, system) if keeper is not None else ()),
+        Limit("run time", f"up to {job.limits.max_run_time_min:g} min",
+              job.limits.max_run_time_min, "min",
+              "A run that takes longer is given up.", "closed"),
+    ]
+    return tuple(limits)
+
+
+def window_report(job: EvaporationJob, progress: Progress | None = None) -> dict[str, Any]:
+    """Limits and the forecast from physics alone (the command line's `window`)."""
+    limits = window_limits(job)
+    if progress is not None:
+        progress(0.2, "forecasting from physics alone")
+    forecast = physics_forecast(fit(job, []))
+    found = [f for f in (*job_cautions(job), *PhysicsModel(job).findings)]
+    return {
+        "limits": [
+            {"name": x.name, "where": x.where, "value": x.value, "unit": x.unit,
+             "reason": x.reason} for x in limits
+        ],
+        "forecast": {
+            "setting": forecast.setting,
+            "run_time_min": vars(forecast.run_time_min),
+            "recovery_percent": {k: vars(v) for k, v in forecast.recovery_percent.items()},
+            "probability": forecast.probability,
+        },
+        "cautions": [f"{f.message} {f.cure}".strip() for f in found],
+    }
+
+
+def physics_forecast(fitted: Fitted) -> Forecast:
+    """The forecast at the setting most likely to succeed."""
+    settings = fitted.candidates
+    best = int(np.argmax(fitted.probability(settings) - 1e-4 * fitted.mean_time(settings)))
+    return fitted.forecast([settings[best]])[0]
+
+
+def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
+    """Cautions for the substances of a job."""
+    sample = job.sample
+    return cautions(
+        [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
+        [a.name for a in job.analytes], sample.end_volume_ml == 0 and sample.keeper is None,
+        sample.peroxide_test,
+    )
+
+
+def window_map(
+    fitted: Fitted, ramp_rate_mbar_per_min: float, columns: int = 15, rows: int = 13
+) -> WindowMap:
+    """The operating map at one ramp rate; other factors at the middle of their range."""
+    job, physics = fitted.job, PhysicsModel(fitted.job)
+    t = job.factor("set_temperature_c")
+    p = job.factor("end_pressure_mbar")
+    x = np.linspace(t.low, t.high, columns) if not t.is_fixed else np.array([t.low])
+    y = np.geomspace(p.low, p.high, rows) if not p.is_fixed else np.array([p.low])
+    base: Setting = {
+        f.name: f.choices[0] if f.choices else 0.5 * (f.low + f.high) for f in job.factors
+    }
+    base["ramp_rate_mbar_per_min"] = ramp_rate_mbar_per_min
+    settings: list[Setting] = [
+        {**base, "set_temperature_c": float(a), "end_pressure_mbar": float(b)}
+        for b in y for a in x
+    ]
+    system = physics.system(physics.keepers([base])[0])
+    shape = (len(y), len(x))
+    boils = np.array([_bubble_c(system, job, pascal(b)) for b in y])
+    margins = {
+        "does not boil": boils[:, None] - x[None, :],
+        "vapour passes the condenser": np.broadcast_to(
+            (_condenser_saturation(job, system) - y)[:, None], shape
+        ),
+    }
+    frozen = _freezing_c(system)
+    margins["freezes"] = np.broadcast_to((frozen - boils)[:, None], shape)
+    if system.has_keeper:
+        strip = np.array([_saturation_mbar(system, -1, kelvin(a)) for a in x])
+        margins["keeper boils off"] = strip[None, :] - y[:, None]
+    boil_over = np.array([1.0 - pt.no_boil_over.mean() for pt in fitted.points(settings)])
+    margins["boil-over likely"] = boil_over.reshape(shape) - 0.5
+    lines = np.array([_boiling_pressure(system, job, kelvin(a)) for a in x])
+    return WindowMap(
+        x, y, ramp_rate_mbar_per_min, fitted.mean_time(settings).reshape(shape),
+        {k: np.array(v) for k, v in margins.items() if (v > 0).any()},
+        fitted.probability(settings).reshape(shape), lines,
+    )
+
+
+# -- the single limits -----------------------------------------------------------------
+
+
+def _composition(system: LiquidSystem, job: EvaporationJob) -> Array:
+    """Mole fractions of the fill as it starts, without keeper."""
+    moles = system.moles(job.sample.fill_volume_ml * 1e-6, 0.0)
+    return np.asarray(moles / moles.sum())
+
+
+def _bubble_c(system: LiquidSystem, job: EvaporationJob, pressure: float) -> float:
+    try:
+        return celsius(bubble_point(system, _composition(system, job), pressure).temperature)
+    except ModelError:
+        return float("nan")
+
+
+def _boiling_pressure(system: LiquidSystem, job: EvaporationJob, temperature: float) -> float:
+    """Pressure (mbar) at which the fill boils at a temperature, by bisection in ln P."""
+    low, high = np.log(10.0), np.log(5e5)
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        boils = kelvin(_bubble_c(system, job, float(np.exp(middle))))
+        low, high = (middle, high) if boils < temperature else (low, middle)
+    return mbar(float(np.exp(low)))
+
+
+def _saturation_mbar(system: LiquidSystem, index: int, temperature: float) -> float:
+    c = system.ln_p[index]
+    value = c[0] + c[1] / temperature + c[2] * np.log(temperature) + c[3] * temperature
+    return mbar(float(np.exp(value)))
+
+
+def _condenser_saturation(job: EvaporationJob, system: LiquidSystem) -> float:
+    """Pressure (mbar) below which the fill's vapour does not condense (ideal dew point)."""
+    x = _composition(system, job)
+    cold = kelvin(job.equipment.condenser_temperature_c)
+    y = bubble_point(system, x, pascal(100.0)).y
+    shares = [
+        y[j] / _saturation_mbar(system, j, cold) for j in range(len(x)) if x[j] > 1e-9
+    ]
+    return 1.0 / float(sum(shares))
+
+
+def _freezing_c(system: LiquidSystem) -> float:
+    """Freezing point of the main solvent, degC."""
+    return celsius(float(system.freezing_temperature[int(np.argmax(system.fraction))]))
+
+
+def _boiling(job: EvaporationJob, system: LiquidSystem) -> list[Limit]:
+    found = []
+    for pressure in (job.factor("end_pressure_mbar").low, job.factor("end_pressure_mbar").high):
+        boils = _bubble_c(system, job, pascal(pressure))
+        found.append(Limit(
+            "boiling", f"wall above {boils:.0f} degC at {pressure:g} mbar", boils, "degC",
+            f"The fill boils at {boils:.1f} degC under {pressure:g} mbar; a colder wall cannot "
+            "dry it.", "closed",
+        ))
+    return found
+
+
+def _breakthrough(job: EvaporationJob, system: LiquidSystem) -> Limit:
+    value = _condenser_saturation(job, system)
+    cold = job.equipment.condenser_temperature_c
+    return Limit(
+        "condenser breakthrough", f"end pressure above {value:.3g} mbar", value, "mbar",
+        f"At the condenser's {cold:g} degC the vapour's saturation pressure is {value:.3g} mbar; "
+        "below it the vapour passes on to the pump and the condenser's load cannot show the end.",
+        "risk",
+    )
+
+
+def _power(job: EvaporationJob, system: LiquidSystem) -> Limit:
+    e = job.equipment
+    hottest, lowest = job.factor("set_temperature_c").high, job.factor("end_pressure_mbar").low
+    area = full_area(e.vessel_capacity_ml * 1e-6) * np.sqrt(
+        job.sample.fill_volume_ml / e.vessel_capacity_ml
+    )
+    demand = e.vessels * TYPICAL_U[e.heating] * area * (
+        hottest - _bubble_c(system, job, pascal(lowest))
+    )
+    words = "can" if demand > e.condenser_power_w else "cannot"
+    return Limit(
+        "condenser power", f"{e.condenser_power_w:g} W", e.condenser_power_w, "W",
+        f"The hottest wall at the lowest pressure would make vapour worth about {demand:.0f} W; "
+        f"the condenser {words} be what limits the run, and the pressure then floats up.",
+        "risk" if demand > e.condenser_power_w else "fact",
+    )
+
+
+def _capacity(job: EvaporationJob) -> Limit:
+    e = job.equipment
+    total = e.vessels * job.sample.fill_volume_ml
+    fits = total <= e.condenser_capacity_ml
+    return Limit(
+        "condenser capacity", f"{e.condenser_capacity_ml:g} mL", e.condenser_capacity_ml, "mL",
+        f"A batch makes up to {total:g} mL of condensate; "
+        + ("it fits." if fits else "empty the condenser during the batch or load less."),
+        "fact" if fits else "risk",
+    )
+
+
+def _pump(job: EvaporationJob) -> Limit:
+    e = job.equipment
+    lowest = job.factor("end_pressure_mbar").low
+    rate = e.pump_speed_m3_per_h / 60.0 / (e.chamber_volume_l / 1000.0) * lowest
+    return Limit(
+        "pump", f"ramp below {rate:.3g} mbar/min at {lowest:g} mbar", rate, "mbar/min",
+        f"The pump cannot empty the chamber faster than {rate:.3g} mbar/min at {lowest:g} mbar.",
+    )
+
+
+def _freezing(job: EvaporationJob, system: LiquidSystem) -> list[Limit]:
+    frozen = _freezing_c(system)
+    pressure = _boiling_pressure(system, job, kelvin(frozen))
+    if pressure < job.factor("end_pressure_mbar").low:
+        return []
+    return [Limit(
+        "freezing", f"end pressure above {pressure:.3g} mbar", pressure, "mbar",
+        f"The liquid reaches its freezing point of {frozen:.1f} degC at {pressure:.3g} mbar; stop "
+        "the ramp above it, and never call ice dry.", "closed",
+    )]
+
+
+def _temperature(job: EvaporationJob) -> Limit:
+    cap = job.sample.max_temperature_c
+    return Limit(
+        "sample temperature", f"wall up to about {cap:g} degC", cap, "degC",
+        f"While it boils the sample is colder than the wall, but a dry vessel warms to the wall; "
+        f"it must stay below {cap:g} degC.", "closed",
+    )
+
+
+def _fill(job: EvaporationJob) -> Limit:
+    share = job.sample.fill_volume_ml / job.equipment.vessel_capacity_ml
+    return Limit(
+        "fill", f"up to {100 * OVERFILL:.0f} % of the vessel", share, "1",
+        f"Vessels are filled to {100 * share:.0f} % of their capacity; above about "
+        f"{100 * OVERFILL:.0f} % spinning liquid may be thrown out (common practice).",
+        "risk" if share > OVERFILL else "fact",
+    )
+
+
+def _keeper(job: EvaporationJob, system: LiquidSystem) -> list[Limit]:
+    hottest = job.factor("set_temperature_c").high
+    value = _saturation_mbar(system, -1, kelvin(hottest))
+    return [Limit(
+        "keeper", f"end pressure above {value:.3g} mbar at {hottest:g} degC", value, "mbar",
+        f"Below {value:.3g} mbar {system.solvents[-1]} itself boils at {hottest:g} degC and is "
+        "stripped with what it keeps.", "risk",
+    )]
