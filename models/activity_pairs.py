@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.activity import MODELS, covers, group_model
-from models.quantities import ATMOSPHERE, ZERO_CELSIUS
+from models.quantities import ZERO_CELSIUS
 from models.substances import Substance, read_table
 from models.volatility import ln_pressure
 
@@ -49,8 +49,8 @@ def ln_gamma_pair(x1: Array, tau12: Array, tau21: Array, alpha: float) -> tuple[
     return first, second
 
 
-def _azeotropes(first: Substance, second: Substance) -> list[tuple[float, float, float]]:
-    """(T, x1, weight) of every cited azeotrope of the pair at 101.325 kPa."""
+def _azeotropes(first: Substance, second: Substance) -> list[tuple[float, float, float, float]]:
+    """(T, x1, weight, P) of every cited azeotrope of the pair."""
     found = []
     for row in _azeotrope_table():
         if float(row["weight"]) == 0.0:
@@ -59,7 +59,8 @@ def _azeotropes(first: Substance, second: Substance) -> list[tuple[float, float,
             if row["first"] == one.name and row["second"] == two.name:
                 x = float(row["x_first"])
                 found.append((float(row["temperature_c"]) + ZERO_CELSIUS,
-                              1.0 - x if swap else x, float(row["weight"])))
+                              1.0 - x if swap else x, float(row["weight"]),
+                              float(row["pressure_pa"])))
     return found
 
 
@@ -91,7 +92,7 @@ def fit_pair(first: Substance, second: Substance) -> PairParameters:
         x = np.append(x, [a[1] for a in azeotropes])
         weight = np.append(weight, [a[2] for a in azeotropes])
         known = [
-            [np.log(ATMOSPHERE) - float(ln_pressure(s.ln_p, a[0])) for a in azeotropes]
+            [np.log(a[3]) - float(ln_pressure(s.ln_p, a[0])) for a in azeotropes]
             for s in (first, second)
         ]
         target = np.concatenate([target, np.array(known)], axis=1)
