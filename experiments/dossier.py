@@ -311,7 +311,9 @@ class Dossier:
     # -- events ----------------------------------------------------------------------
 
     def note_event(self, kind: str, payload: Mapping[str, Any]) -> None:
-        """Append an event of another use-case (verification, state, trace)."""
+        """Append an event of another use-case (verification, trace, note)."""
+        if kind != "note":
+            self._must_be_open()
         self._append(kind, payload)
 
     @contextmanager

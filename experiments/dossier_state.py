@@ -52,7 +52,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
             untouched = all(t.origin == "today" and t.state == "pending"
                             for t in state.trials.values())
             return replace(
-                state, job=read_back(p["job"], p["assumed"]),
+                state, job=read_back(p["job"], p.get("assumed")),
                 trials={} if untouched else state.trials,
                 version=p.get("version", state.version),
                 previous=p.get("previous", state.previous),

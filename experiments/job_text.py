@@ -35,8 +35,15 @@ def assumed_values(job: EvaporationJob) -> dict[str, Any]:
     }
 
 
-def read_back(mapping: Mapping[str, Any], assumed: Mapping[str, Any]) -> EvaporationJob:
-    """The job of :func:`to_mapping` and :func:`assumed_values`, exactly as it was accepted."""
+def read_back(
+    mapping: Mapping[str, Any], assumed: Mapping[str, Any] | None
+) -> EvaporationJob:
+    """The job of :func:`to_mapping` and :func:`assumed_values`, exactly as it was accepted.
+
+    Records of the first schema kept no assumed values; they get the defaults of today.
+    """
+    if assumed is None:
+        return parse(mapping, chemistry=False)
     rows: Sequence[Mapping[str, Any]] = assumed["analytes"]
     whole = {
         **mapping,

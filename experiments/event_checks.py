@@ -1,0 +1,102 @@
+"""Events from elsewhere: a chain that holds may still hold nonsense; this refuses it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from experiments.dossier_state import DossierState, apply, read_result, result_payload
+from experiments.entries import EntryError, check_result, check_setting
+from experiments.events import KINDS, Event, verify_chain
+from experiments.job_fields import NOT_TEXT
+from experiments.trials import Result
+
+ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
+
+
+def check_events(events: Sequence[Event]) -> str:
+    """The id of the dossier that these events make, when every one of them makes sense.
+
+    Raises
+    ------
+    EntryError
+        naming the first event that does not
+    """
+    if not events or not verify_chain(events).holds:
+        raise EntryError("The history does not hold together.",
+                         "Export it again; this copy is damaged or was changed.")
+    name = str(events[0].payload.get("id", ""))
+    if events[0].kind != "started" or not ID.fullmatch(name):
+        raise EntryError("The history does not begin with a dossier.", "Export it again.")
+    state = DossierState()
+    for event in events:
+        try:
+            _check_event(state, event)
+            state = apply(state, event)
+        except (EntryError, ValueError, TypeError, KeyError, AttributeError, IndexError) as error:
+            raise EntryError(f"Event {event.seq} ({event.kind[:40]!r}) makes no sense.",
+                             "Export it again; this copy was changed.") from error
+    return name
+
+
+def _check_event(state: DossierState, event: Event) -> None:
+    if event.kind not in KINDS or (event.kind == "started") != (event.seq == 1):
+        raise EntryError("The kind is not known here.", "Use a newer Boilwright.")
+    if len(event.who) > 200 or len(event.at) > 40 or NOT_TEXT.search(event.who + event.at):
+        raise EntryError("Who or when is no plain text.", "")
+    payload = event.payload
+    if event.kind in ("proposed", "entered"):
+        _same_setting(state, payload["setting"])
+        if payload["trial"] != f"T{len(state.trials) + 1}":
+            raise EntryError("The trial is out of order.", "")
+    elif event.kind in ("recorded", "corrected"):
+        _same_result(state, payload["result"])
+    elif event.kind == "verification recorded":
+        _same_setting(state, payload["setting"])
+        _same_result(state, payload["result"])
+    elif event.kind == "verification planned":
+        from experiments.verification_plan import read_plan  # loads the learning layer
+
+        _same_setting(state, read_plan(payload).setting)
+    elif event.kind == "recommended":
+        _check_recommendation(state, payload)
+
+
+def _same_setting(state: DossierState, setting: Mapping[str, Any]) -> None:
+    if state.job is None or check_setting(state.job, setting) != dict(setting):
+        raise EntryError("The setting is not one of the job.", "")
+
+
+def _same_result(state: DossierState, data: Mapping[str, Any]) -> None:
+    if state.job is None:
+        raise EntryError("There is no job.", "")
+    read = read_result(data)
+    again = check_result(state.job, read.run_time_min, read.outcome, _given(read), read.remark,
+                         read.day, read.corrected)
+    if result_payload(again) != dict(data):
+        raise EntryError("The result is not one of the job.", "")
+
+
+def _check_recommendation(state: DossierState, payload: Mapping[str, Any]) -> None:
+    if payload["setting"] is not None:
+        _same_setting(state, payload["setting"])
+    intervals = [payload["run_time_min"], *payload["recovery_percent"].values()]
+    numbers = [payload["probability"], *(i[k] for i in intervals for k in ("mean", "low", "high"))]
+    if not all(isinstance(n, float | int) for n in numbers):
+        raise EntryError("The recommendation holds no numbers.", "")
+    texts = [payload["status"], payload["reason"], *payload["trials"]]
+    if not all(isinstance(t, str) for t in texts):
+        raise EntryError("The recommendation holds no text.", "")
+
+
+def _given(result: Result) -> dict[str, Any]:
+    """Recoveries the way an analyst gives them."""
+    return {
+        name: (values[0] if result.is_mean[name] else values)
+        for name, values in (
+            (n, [None if r is None else f"<{r.percent!r}" if r.censored else r.percent
+                 for r in readings])
+            for n, readings in result.recovery.items()
+        )
+    }
