@@ -1,0 +1,133 @@
+"""How well the fit explains the bench: predicted against observed, and odd runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from experiments.fitted import Fitted
+from models.errors import Finding
+from models.system import Array
+
+ODD_BEYOND = 3.0
+"""Standardised leave-one-out residual that calls a reading odd."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of a run with what the other runs forecast for it.
+
+    ``observed``, ``predicted``, ``sd`` in min (run time) or percent (recoveries); ``sd`` is
+    that of a new run; ``standard`` is the residual over it.
+    """
+
+    trial: str
+    quantity: str
+    observed: float
+    predicted: float
+    sd: float
+    standard: float
+
+
+def leave_one_out(fitted: Fitted) -> tuple[Reading, ...]:
+    """Each reading against the forecast of the other runs.
+
+    The posterior without a run is the posterior with it, reweighted by the inverse of the
+    run's likelihood under each draw (importance sampling; Gelfand, Dey & Chang 1992), with
+    the weights truncated (Ionides 2008).
+    """
+    if not fitted.trials:
+        return ()
+    data = fitted.surrogate.data_
+    points = fitted.points([t.setting for t in fitted.trials])
+    found: list[Reading] = []
+    for i, (trial, point) in enumerate(zip(fitted.trials, points, strict=True)):
+        noise = fitted.reading_noise(point)
+        mean = np.column_stack([np.log(point.time), point.recovery])
+        seen = np.concatenate([[data.ln_time[i] - np.log(60.0)], 100.0 * data.recovery[i]])
+        weight = _weights(seen, mean, noise)
+        names = ["run time", *(a.name for a in fitted.job.analytes)]
+        for o, name in enumerate(names):
+            if not np.isfinite(seen[o]):
+                continue
+            centre = float(weight @ mean[:, o])
+            spread = float(np.sqrt(weight @ ((mean[:, o] - centre) ** 2 + noise[:, o] ** 2)))
+            standard = (float(seen[o]) - centre) / spread
+            if o == 0:
+                found.append(Reading(trial.id, name, float(np.exp(seen[o])), float(np.exp(centre)),
+                                     float(np.exp(centre)) * spread, standard))
+            else:
+                found.append(Reading(trial.id, name, float(seen[o]), centre, spread, standard))
+    return tuple(found)
+
+
+def _weights(seen: Array, mean: Array, noise: Array) -> Array:
+    """Leave-one-out weights [P] of the draws for one run."""
+    used = np.isfinite(seen)
+    density = np.sum(
+        -0.5 * ((seen - mean)[:, used] / noise[:, used]) ** 2 - np.log(noise[:, used]), axis=1
+    )
+    weight = np.exp(np.min(density) - density)
+    cap = np.mean(weight) * np.sqrt(len(weight))
+    weight = np.minimum(weight, cap)
+    return np.asarray(weight / weight.sum())
+
+
+def odd_runs(fitted: Fitted) -> tuple[Finding, ...]:
+    """Readings that neither physics nor the other runs explain, and units typed wrong.
+
+    They are shown and keep counting: only the analyst can say that a run went wrong.
+    """
+    found = []
+    for reading in leave_one_out(fitted):
+        if abs(reading.standard) < ODD_BEYOND:
+            continue
+        unit = "min" if reading.quantity == "run time" else "%"
+        hint = _unit_hint(reading)
+        found.append(Finding(
+            "odd_reading", "caution",
+            f"{reading.quantity} of {reading.trial} reads {reading.observed:.3g} {unit}, but the "
+            f"other runs and physics suggest {reading.predicted:.3g} {unit}.",
+            hint or "Check the entry; correct it, exclude the run with a reason, or repeat it.",
+        ))
+    return tuple(found) + _swapped(fitted)
+
+
+def _unit_hint(reading: Reading) -> str:
+    ratio = reading.observed / reading.predicted if reading.predicted > 0 else 1.0
+    for factor, words in ((60.0, "seconds instead of minutes"),
+                          (1.0 / 60.0, "hours instead of minutes"),
+                          (0.01, "a fraction instead of percent")):
+        is_time = reading.quantity == "run time"
+        if is_time == ("minutes" in words) and 0.6 < ratio / factor < 1.7:
+            return f"Was it typed as {words}? Correct it if so."
+    return ""
+
+
+def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
+    """Vessels that stand out from their run for every analyte (swapped or spilt)."""
+    found = []
+    for trial in fitted.trials:
+        if trial.result is None:
+            continue
+        rows = [
+            [np.nan if r is None or r.censored else r.percent for r in readings]
+            for name, readings in trial.result.recovery.items()
+            if not trial.result.is_mean.get(name, False)
+        ]
+        if len(rows) < 2 or len({len(r) for r in rows}) != 1 or len(rows[0]) < 4:
+            continue
+        values = np.log(np.maximum(np.array(rows), 0.1))
+        centre = np.nanmedian(values, axis=1, keepdims=True)
+        off = np.nanmedian(values - centre, axis=0)
+        scale = max(1.4826 * float(np.nanmedian(np.abs(values - centre))), 0.03)
+        for vessel in np.flatnonzero(np.abs(off) > 4.0 * scale):
+            word = "lower" if off[vessel] < 0 else "higher"
+            found.append(Finding(
+                "odd_vessel", "caution",
+                f"Vessel {vessel + 1} of {trial.id} reads {100 * abs(np.expm1(off[vessel])):.0f} % "
+                f"{word} than its neighbours for every analyte.",
+                "Check for a swapped, spilt or boiled-over vessel.",
+            ))
+    return tuple(found)
