@@ -13,7 +13,7 @@ from typing import Any, Literal
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.forecaster import Forecaster
-from experiments.job import EvaporationJob
+from experiments.job import EvaporationJob, Setting
 from experiments.verification_criteria import CriterionResult, criteria_results
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import (
@@ -47,8 +47,8 @@ class Verification:
             "reason": self.reason,
             "criteria": [
                 {"name": c.name, "analyte": c.analyte, "required": c.required, "found": c.found,
-                 "limit": c.limit, "unit": c.unit, "met": c.met, "sentence": c.sentence,
-                 "decides": c.decides}
+                 "limit": c.limit, "unit": c.unit, "met": c.met, "outcome": c.outcome,
+                 "sentence": c.sentence, "decides": c.decides}
                 for c in self.criteria
             ],
             "chance_of_passing": self.chance_of_passing,
@@ -84,14 +84,25 @@ def verify(dossier: Dossier, forecaster: Forecaster | None = None) -> Verificati
     """
     made = planned(dossier)
     if made is None:
-        answer = dossier.recommend()
-        setting = answer.setting
-        if setting is None and answer.compromise is not None:
-            setting = answer.compromise.setting
-        if setting is None:
-            raise EntryError("There is no setting to verify.", "Record trials first.")
-        made = plan(forecaster if forecaster is not None else dossier.fitted(), setting)
+        fitted = forecaster if forecaster is not None else dossier.fitted()
+        made = plan(fitted, setting_to_verify(dossier))
     return decide(dossier.job, made, recorded_runs(dossier, made.setting))
+
+
+def setting_to_verify(dossier: Dossier) -> Setting:
+    """The recommended setting of a dossier, or the best compromise there is.
+
+    The recommendation in the record comes first: runs made to prove it must not move it.
+    """
+    noted = dossier.details.recommendation
+    if noted is not None and noted.get("setting"):
+        return dict(noted["setting"])
+    answer = dossier.recommend()
+    if answer.setting is not None:
+        return answer.setting
+    if answer.compromise is not None:
+        return answer.compromise.setting
+    raise EntryError("There is no setting to verify.", "Record trials first.")
 
 
 COVERAGE = ("runs", "days", "positions")

@@ -38,6 +38,10 @@ class CriterionResult:
     sentence: str
     decides: bool = True
 
+    @property
+    def outcome(self) -> str:
+        return "open" if self.met is None else "met" if self.met else "not met"
+
 
 def criteria_results(
     job: EvaporationJob, made: VerificationPlan, runs: Sequence[VerificationRun],

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from experiments.answers import Forecast, Interval
+from experiments.answers import Answer, Forecast, Interval
 from experiments.job import (
     Analyte,
     Equipment,
@@ -21,6 +21,7 @@ from experiments.job import (
     Setting,
     SolventShare,
 )
+from experiments.trials import Recovery, Result, Trial
 
 JOB = EvaporationJob(
     title="Two terpenes and a plasticiser from hexane",
@@ -55,7 +56,7 @@ class ImaginedFit:
     """Recoveries fall with heat and vacuum by simple formulas; ``sd`` in points."""
 
     job: EvaporationJob
-    sd: float = 2.0
+    sd: float = 1.5
     level: float = 0.0
     asked: list[int] = field(default_factory=list)
 
@@ -99,6 +100,71 @@ class ImaginedFit:
 
     def probability(self, settings: Sequence[Setting]) -> np.ndarray:
         return np.array([f.probability for f in self.forecast(settings)])
+
+
+class ImaginedDossier:
+    """The parts of a dossier that comparison and report read, filled by hand."""
+
+    def __init__(self, job: EvaporationJob, dossier_id: str = "imagined") -> None:
+        self.id, self.job, self.fit = dossier_id, job, ImaginedFit(job)
+        self.trials: tuple[Trial, ...] = ()
+        self.answer: Answer | None = None
+
+    def run(self, trial_id: str, where: Setting, minutes: float, **recovery: float) -> None:
+        """Record a run; recoveries by short name, six vessels a point apart around them."""
+        names = {"carvone": "carvone", "phthalate": "dibutyl phthalate", "limonene": "limonene"}
+        shift = (-2.5, -1.5, -0.5, 0.5, 1.5, 2.5)
+        values = {
+            names[k]: tuple(Recovery(round(float(v) + s, 2)) for s in shift)
+            for k, v in recovery.items()
+        }
+        result = Result(minutes, "finished", values, dict.fromkeys(values, False))
+        setting = {**SET_POINT, **where}
+        self.trials += (Trial(trial_id, setting, result=result, state="recorded"),)
+
+    def pend(self, trial_id: str, where: Setting) -> None:
+        self.trials += (Trial(trial_id, {**SET_POINT, **where}),)
+
+    def clear(self) -> None:
+        self.trials = ()
+
+    def trial(self, trial_id: str) -> Trial:
+        return next(t for t in self.trials if t.id == trial_id)
+
+    @property
+    def recorded(self) -> tuple[Trial, ...]:
+        return tuple(t for t in self.trials if t.state == "recorded")
+
+    def fitted(self) -> ImaginedFit:
+        return self.fit
+
+    def forecast(self, settings: Sequence[Setting]) -> list[Forecast]:
+        return self.fit.forecast(settings)
+
+    def recommend(self) -> Answer:
+        if self.answer is not None:
+            return self.answer
+        forecast = self.fit.forecast([SET_POINT])[0]
+        return Answer(
+            "recommended", "The fastest setting found.", dict(SET_POINT), forecast, forecast,
+            forecast.run_time_min, forecast.recovery_percent, forecast.probability,
+        )
+
+
+@pytest.fixture
+def case(job) -> ImaginedDossier:
+    return ImaginedDossier(job)
+
+
+@pytest.fixture
+def other_case(job) -> ImaginedDossier:
+    """The same recoveries in half the time."""
+    found = ImaginedDossier(job, "other")
+    answer = found.recommend()
+    time = answer.run_time_min
+    half = Interval(time.mean / 2, time.low / 2, time.high / 2)
+    found.answer = replace(answer, run_time_min=half)
+    return found
 
 
 @pytest.fixture(scope="session")

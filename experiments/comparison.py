@@ -1,0 +1,336 @@
+"""Trials, settings and dossiers against each other: how much apart, and whether it is real.
+
+Three answers are possible. "Same" means the difference lies inside a margin that does not
+matter, shown with 95 % confidence (two one-sided tests). "Different" means it is not zero,
+p corrected for everything looked at (Holm). Otherwise the data cannot tell, and the sentence
+says so instead of calling it either.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.stats import t
+
+from experiments.answers import Answer
+from experiments.consequences import Consequences, consequences
+from experiments.dossier import Dossier
+from experiments.entries import EntryError
+from experiments.factor_space import setting_key
+from experiments.forecaster import NINETY_FIVE
+from experiments.job import EvaporationJob
+from experiments.readings import vessel_values
+from experiments.trials import Trial
+from models.equivalence import paired
+from models.noise import RUN_TIME_SD, mean_variance
+from models.significance import Difference as MeanDifference
+from models.significance import difference, holm, many_to_one, welch
+from models.system import Array
+
+Verdict = Literal["same", "different", "cannot tell"]
+RECOVERY_MARGIN = 5.0
+"""Points of recovery that do not matter between two settings (common practice, no source)."""
+TIME_MARGIN = math.log(1.10)
+"""Ten per cent of run time."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Second minus first, with its 95 % interval, and what it means in words.
+
+    For run times the difference is in minutes; its interval comes from the ratio.
+    """
+
+    what: str
+    unit: str
+    first: str
+    second: str
+    first_value: float
+    second_value: float
+    difference: float
+    low: float
+    high: float
+    p_value: float
+    verdict: Verdict
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All differences, and both methods in samples a week where one is in use today."""
+
+    differences: tuple[Difference, ...]
+    today: Consequences | None = None
+    recommended: Consequences | None = None
+    sentences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Runs of one setting: label, run times, and run means [n] with readings a run."""
+
+    label: str
+    times: Array
+    means: dict[str, Array]
+    readings: dict[str, float]
+
+
+# -- trials ------------------------------------------------------------------------------
+
+
+def compare_trials(dossier: Dossier, ids: Sequence[str] = ()) -> Comparison:
+    """Settings of trials against the first of them; runs of one setting are taken together.
+
+    Parameters
+    ----------
+    ids : trials to compare; without any, all recorded ones against the method in use (or
+        the first recorded trial), and the method in use against the recommended one
+    """
+    trials = [dossier.trial(i) for i in ids] if ids else list(dossier.recorded)
+    groups = _groups(dossier, trials)
+    if len(groups) < 2:
+        text = "The trials share one setting." if trials else "No trial is recorded."
+        if ids:
+            raise EntryError(text, "Name trials of two settings that have results.")
+        return Comparison((), sentences=(text,))
+    found = _differences(dossier.job, groups)
+    if ids or not dossier.recorded:
+        return Comparison(found)
+    return today_against_recommended(dossier, found)
+
+
+def _groups(dossier: Dossier, trials: Sequence[Trial]) -> list[_Group]:
+    """Recorded trials by setting, in the order named, replicates included."""
+    groups: dict[object, _Group] = {}
+    for trial in trials:
+        if trial.result is None or trial.state != "recorded":
+            raise EntryError(f"Trial {trial.id} has no result that counts.",
+                             "Compare recorded trials.")
+        key = setting_key(trial.setting)
+        if key not in groups:
+            same = [t for t in dossier.recorded if setting_key(t.setting) == key]
+            groups[key] = _group(dossier.job, same)
+    return list(groups.values())
+
+
+def _group(job: EvaporationJob, trials: Sequence[Trial]) -> _Group:
+    results = [t.result for t in trials if t.result is not None]
+    times = [r.run_time_min for r in results if r.outcome == "finished" and r.run_time_min]
+    means: dict[str, Array] = {}
+    readings: dict[str, float] = {}
+    for analyte in job.analytes:
+        rows = [r for r in results if r.outcome == "finished" and not r.corrected]
+        values = [vessel_values(r, analyte.name) for r in rows]
+        found = [v for v in values if len(v)]
+        if found:
+            means[analyte.name] = np.array([100.0 * v.mean() for v in found])
+            single = any(r.is_mean.get(analyte.name, False) for r in rows)
+            readings[analyte.name] = float(
+                job.equipment.vessels if single else np.mean([len(v) for v in found])
+            )
+    return _Group(" and ".join(t.id for t in trials), np.array(times), means, readings)
+
+
+def _differences(job: EvaporationJob, groups: Sequence[_Group]) -> tuple[Difference, ...]:
+    """Every group against the first: run time, then each analyte measured in both."""
+    first, found = groups[0], []
+    for other in groups[1:]:
+        if len(first.times) and len(other.times):
+            found.append(_time_difference(first, other))
+    for analyte in job.analytes:
+        measured = [g for g in groups[1:] if analyte.name in g.means]
+        if analyte.name in first.means:
+            found += _recovery_differences(analyte.name, first, measured)
+    corrected = holm([d.p_value for d in found])
+    return tuple(
+        _judged(replace(d, p_value=p)) for d, p in zip(found, corrected, strict=True)
+    )
+
+
+def _time_difference(first: _Group, other: _Group) -> Difference:
+    a, b = float(np.log(first.times).mean()), float(np.log(other.times).mean())
+    error = RUN_TIME_SD * math.sqrt(1.0 / len(first.times) + 1.0 / len(other.times))
+    ratio = difference(b - a, error, math.inf)
+    start = math.exp(a)
+    return Difference(
+        "run time", "min", first.label, other.label, start, math.exp(b),
+        math.exp(b) - start, start * math.expm1(ratio.low), start * math.expm1(ratio.high),
+        ratio.p_value, "cannot tell", "",
+    )
+
+
+def _recovery_differences(
+    name: str, first: _Group, others: Sequence[_Group]
+) -> list[Difference]:
+    """Dunnett where every setting was repeated, Welch with three runs each, else known noise.
+
+    Runs that repeat to the last digit say nothing of scatter, so the usual noise stands.
+    """
+    groups = [first, *others]
+    repeated = all(len(g.means[name]) > 1 for g in groups)
+    if len(others) > 1 and repeated and any(np.ptp(g.means[name]) > 0.0 for g in groups):
+        rows = many_to_one([g.means[name] for g in others], first.means[name])
+        made = [MeanDifference(r.estimate, r.low, r.high, r.p_value, math.nan) for r in rows]
+    else:
+        made = [_pair(name, first, g) for g in others]
+    return [
+        Difference(
+            f"recovery of {name}", "points", first.label, g.label,
+            float(first.means[name].mean()), float(g.means[name].mean()), d.estimate, d.low,
+            d.high, d.p_value, "cannot tell", "",
+        )
+        for g, d in zip(others, made, strict=True)
+    ]
+
+
+def _pair(name: str, first: _Group, other: _Group) -> MeanDifference:
+    a, b = first.means[name], other.means[name]
+    if min(len(a), len(b)) >= 3 and max(np.ptp(a), np.ptp(b)) > 0.0:
+        return welch(a, b)
+    variance = sum(_usual_variance(g, name) / len(g.means[name]) for g in (first, other))
+    return difference(float(b.mean() - a.mean()), math.sqrt(variance), math.inf)
+
+
+def _usual_variance(group: _Group, name: str) -> float:
+    """Variance of one run's mean at this recovery, in points squared (models.noise)."""
+    level = np.array(float(group.means[name].mean()) / 100.0)
+    return 1e4 * float(mean_variance(level, np.array(group.readings[name])))
+
+
+def _judged(found: Difference) -> Difference:
+    """The verdict and its sentence."""
+    if found.unit == "min":
+        inner = _inner(math.log(1 + found.difference / found.first_value),
+                       math.log1p(max(found.low / found.first_value, -0.99)),
+                       math.log1p(found.high / found.first_value))
+        same, margin = abs(inner) <= TIME_MARGIN, "10 %"
+    else:
+        inner = _inner(found.difference, found.low, found.high)
+        same, margin = abs(inner) <= RECOVERY_MARGIN, f"{RECOVERY_MARGIN:g} points"
+    verdict: Verdict = "same" if same else "different" if found.p_value < 0.05 else "cannot tell"
+    return replace(found, verdict=verdict, sentence=_sentence(found, verdict, margin))
+
+
+def _inner(estimate: float, low: float, high: float) -> float:
+    """The end of the 90 % interval that is further from zero."""
+    shrink = float(t.ppf(0.95, math.inf)) / NINETY_FIVE
+    ends = estimate + shrink * (low - estimate), estimate + shrink * (high - estimate)
+    return max(ends, key=abs)
+
+
+def _sentence(found: Difference, verdict: Verdict, margin: str) -> str:
+    words = {
+        "same": f"the same within {margin}",
+        "different": "different",
+        "cannot tell": "not told apart by these runs",
+    }[verdict]
+    by = f"{found.difference:+.3g} {found.unit} ({found.low:+.3g} to {found.high:+.3g})"
+    return (
+        f"{found.what.capitalize()}: {found.second} against {found.first} is {words}: "
+        f"{found.first_value:.3g} and {found.second_value:.3g}, difference {by}."
+    )
+
+
+# -- methods and dossiers ------------------------------------------------------------------
+
+
+def today_against_recommended(
+    dossier: Dossier, found: tuple[Difference, ...] = ()
+) -> Comparison:
+    """The method in use and the recommended one, in minutes a day and samples a week."""
+    job = dossier.job
+    if job.today is None:
+        return Comparison(found)
+    answer = dossier.recommend()
+    if answer.setting is None:
+        text = "There is no recommended setting yet to compare the method in use with."
+        return Comparison(found, sentences=(text,))
+    ran = [t.result.run_time_min for t in dossier.recorded
+           if t.setting == job.today and t.result and t.result.outcome == "finished"
+           and t.result.run_time_min]
+    forecast = dossier.forecast([job.today])[0].run_time_min
+    today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
+    new = consequences(job, answer.run_time_min.mean)
+    source = f"measured in {len(ran)} runs" if ran else "forecast"
+    return Comparison(found, today, new, (
+        f"A batch takes {new.run_time_min:.0f} min (forecast) instead of "
+        f"{today.run_time_min:.0f} min ({source}), {today.run_time_min - new.run_time_min:.0f} "
+        "min less.",
+        f"In a working day {new.batches_a_day} batches fit instead of {today.batches_a_day}: "
+        f"{new.samples_a_week} samples a week instead of {today.samples_a_week} "
+        f"({new.assumption}).",
+    ))
+
+
+def compare_dossiers(dossier: Dossier, others: Sequence[Dossier]) -> Comparison:
+    """Recommended settings of dossiers: what they promise for run time and shared analytes."""
+    first = dossier.recommend()
+    _must_recommend(dossier, first)
+    found: list[Difference] = []
+    for other in others:
+        answer = other.recommend()
+        _must_recommend(other, answer)
+        found.append(_forecast_difference("run time", "min", dossier, other, first, answer))
+        for name in first.recovery_percent:
+            if name in answer.recovery_percent:
+                found.append(_forecast_difference(name, "points", dossier, other, first, answer))
+    corrected = holm([d.p_value for d in found])
+    return Comparison(tuple(
+        _judged(replace(d, p_value=p)) for d, p in zip(found, corrected, strict=True)
+    ))
+
+
+def _must_recommend(dossier: Dossier, answer: Answer) -> None:
+    if answer.setting is None:
+        raise EntryError(f"Dossier {dossier.id} has no recommended setting.",
+                         "Record more trials, or compare its trials by their ids.")
+
+
+def _forecast_difference(
+    what: str, unit: str, first: Dossier, second: Dossier, a: Answer, b: Answer
+) -> Difference:
+    if unit == "min":
+        one, two = a.run_time_min, b.run_time_min
+        spread = [math.log(i.high / i.low) / (2 * NINETY_FIVE) for i in (one, two)]
+        ratio = difference(math.log(two.mean / one.mean), math.hypot(*spread), math.inf)
+        low, high = one.mean * math.expm1(ratio.low), one.mean * math.expm1(ratio.high)
+        return Difference(what, unit, first.id, second.id, one.mean, two.mean,
+                          two.mean - one.mean, low, high, ratio.p_value, "cannot tell", "")
+    one, two = a.recovery_percent[what], b.recovery_percent[what]
+    spread = [max(i.high - i.low, 1e-9) / (2 * NINETY_FIVE) for i in (one, two)]
+    gap = difference(two.mean - one.mean, math.hypot(*spread), math.inf)
+    return Difference(f"recovery of {what}", unit, first.id, second.id, one.mean, two.mean,
+                      gap.estimate, gap.low, gap.high, gap.p_value, "cannot tell", "")
+
+
+def compare_by_day(
+    first: Mapping[str, float], second: Mapping[str, float], what: str,
+    margin: float = RECOVERY_MARGIN,
+) -> Difference:
+    """Two methods run side by side, one mean a day each, against an equivalence margin.
+
+    Parameters
+    ----------
+    first, second : mean recovery in percent by day, of the method in use and the new one
+    what : the analyte
+    margin : points that do not matter
+    """
+    days = sorted(set(first) & set(second))
+    a, b = (np.array([m[d] for d in days]) for m in (first, second))
+    found = paired(a, b, margin)
+    reach = float(t.ppf(0.975, found.pairs - 1) / t.ppf(0.95, found.pairs - 1))
+    low = found.estimate + reach * (found.low - found.estimate)
+    high = found.estimate + reach * (found.high - found.estimate)
+    apart = low > 0.0 or high < 0.0
+    verdict: Verdict = (
+        "same" if found.equivalent else "different" if apart else "cannot tell"
+    )
+    made = Difference(
+        f"recovery of {what}", "points", "the method in use", "the new method",
+        float(a.mean()), float(b.mean()), found.estimate, low, high, found.p_value, verdict, "",
+    )
+    return replace(made, sentence=_sentence(made, verdict, f"{margin:g} points"))

@@ -1,0 +1,59 @@
+"""What a run time means to a laboratory: batches, samples, solvent, analyst minutes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from experiments.entries import EntryError
+from experiments.job import EvaporationJob
+
+WORKING_DAY_MIN = 480.0
+WORKING_DAYS = 5
+
+
+@dataclass(frozen=True)
+class Consequences:
+    """Figures of one method at full use of one evaporator."""
+
+    run_time_min: float
+    batch_min: float
+    batches_a_day: int
+    samples_a_day: int
+    samples_a_week: int
+    analyst_min_a_week: float
+    solvent_l_a_week: float
+    condenser_emptyings_a_week: int
+    assumption: str
+
+
+def consequences(
+    job: EvaporationJob, run_time_min: float, working_day_min: float = WORKING_DAY_MIN,
+    working_days: int = WORKING_DAYS,
+) -> Consequences:
+    """Batches that fit a working day, one after another, and what follows from them.
+
+    Parameters
+    ----------
+    run_time_min : of one batch, without handling
+    working_day_min : minutes of a working day in which batches are started and ended
+    working_days : a week
+    """
+    if not run_time_min > 0.0 or not working_day_min > 0.0 or working_days < 1:
+        raise EntryError("Batches a day need times above zero.", "Give minutes and days.")
+    batch = run_time_min + job.limits.handling_min
+    batches = int(working_day_min // batch)
+    vessels = job.equipment.vessels
+    volume_l = vessels * job.sample.fill_volume_ml / 1000.0
+    in_a_week = batches * working_days
+    capacity_l = job.equipment.condenser_capacity_ml / 1000.0
+    per_emptying = max(1, math.floor(capacity_l / volume_l + 1e-9))
+    return Consequences(
+        run_time_min=run_time_min, batch_min=batch, batches_a_day=batches,
+        samples_a_day=batches * vessels, samples_a_week=in_a_week * vessels,
+        analyst_min_a_week=in_a_week * job.limits.handling_min,
+        solvent_l_a_week=in_a_week * volume_l,
+        condenser_emptyings_a_week=math.ceil(in_a_week / per_emptying),
+        assumption=f"{working_day_min:g} min a day, {working_days} days a week, one evaporator, "
+        f"{job.limits.handling_min:g} min handling a batch, all {vessels} positions in use",
+    )

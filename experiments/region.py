@@ -1,0 +1,235 @@
+"""The operating region of a method: where every target is met at the stated assurance.
+
+Words follow ICH Q14 (step 4, 1 November 2023; wording from memory, check your edition): a
+method operable design region is the joint, multivariate region; a proven acceptable range
+is the range of one parameter while the others stay at the set point. A box of ranges that
+hold together can be inscribed in the region but is only a part of it.
+
+Coded coordinates run over the window of a factor, logarithmic for pressures and ramp rate.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from experiments.entries import EntryError
+from experiments.forecaster import Forecaster, JointForecaster
+from experiments.job import EvaporationJob, Factor, Setting
+from experiments.region_lattice import (
+    Lattice,
+    Slice,
+    coded,
+    decoded,
+    factor_axis,
+    tolerances,
+)
+
+SHARPENING = 3
+"""Halvings that place an edge between the last point inside and the first one outside."""
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Range:
+    """Range of one factor in its unit; ``open_low``/``open_high`` where the window ends it."""
+
+    factor: str
+    low: float
+    high: float
+    open_low: bool
+    open_high: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """The operating region around a set point.
+
+    ``share`` of the window that lies inside (coded); ``together`` the probability that the
+    targets hold everywhere in the box at once (None without joint draws); ``checked`` and
+    ``lowest`` the settings tried inside the box and the least probability among them.
+    """
+
+    setting: Setting
+    assurance: float
+    probability: float
+    box: tuple[Range, ...]
+    proven: tuple[Range, ...]
+    slices: tuple[Slice, ...]
+    share: float
+    lowest: float
+    checked: int
+    together: float | None
+    tolerance_inside: bool
+
+
+def operating_region(
+    forecaster: Forecaster, setting: Setting, progress: Progress | None = None
+) -> Region:
+    """Map the region around a set point.
+
+    Parameters
+    ----------
+    forecaster : the fitted job
+    setting : the set point; it must itself reach the assurance
+    progress : called with the share done; may raise to cancel
+
+    Raises
+    ------
+    EntryError
+        when the set point does not reach the assurance, so there is no region around it
+    """
+    job = forecaster.job
+    asked = job.limits.assurance
+    own = float(forecaster.probability([setting])[0])
+    if own < asked:
+        raise EntryError(
+            f"The setting reaches {100 * own:.0f} %, less than the asked {100 * asked:.0f} %.",
+            "There is no operating region around it; record more trials or change the job.",
+        )
+    report = progress if progress is not None else _silent
+    lattice = Lattice(job, setting)
+    report(0.1, "mapping the operating region")
+    probability = forecaster.probability(lattice.settings()).reshape(lattice.shape)
+    inside = probability >= asked
+    report(0.6, "fitting the largest box")
+    box = lattice.largest_box(inside)
+    ranges = _sharpen(forecaster, lattice, box, setting)
+    report(0.7, "checking the box")
+    ranges, lowest, checked = _checked(forecaster, lattice, ranges, setting)
+    report(0.8, "ranging one factor at a time")
+    proven = tuple(_proven_range(forecaster, f, setting) for f in lattice.factors)
+    report(0.9, "drawing slices")
+    slices = tuple(
+        lattice.slice_at(probability, a, b)
+        for a, b in itertools.combinations(range(len(lattice.factors)), 2)
+    )
+    return Region(
+        dict(setting), asked, own, ranges, proven, slices, lattice.share(inside), lowest,
+        checked, _together(forecaster, lattice, ranges, setting),
+        _holds_tolerance(job, ranges, setting),
+    )
+
+
+# -- inside ------------------------------------------------------------------------------
+
+
+def _silent(share: float, what: str) -> None:
+    """Nobody watches."""
+
+
+def _sharpen(
+    forecaster: Forecaster, lattice: Lattice, box: Sequence[tuple[int, int]], setting: Setting
+) -> tuple[Range, ...]:
+    """Move each face outwards between its node and the next, corners of the face deciding."""
+    limits = [[float(a[i]), float(a[j])] for a, (i, j) in zip(lattice.axes, box, strict=True)]
+    asked = forecaster.job.limits.assurance
+    for d, factor in enumerate(lattice.factors):
+        for side in (0, 1):
+            beyond = box[d][side] + (1 if side else -1)
+            if not 0 <= beyond < len(lattice.axes[d]):
+                continue
+            good, bad = coded(factor, limits[d][side]), lattice.places[d][beyond]
+            for _ in range(SHARPENING):
+                middle = 0.5 * (good + bad)
+                faces = [[*pair] for pair in limits]
+                faces[d] = [decoded(factor, middle)] * 2
+                corners = [lattice.at(c) for c in itertools.product(*map(set, faces))]
+                held = forecaster.probability(corners).min() >= asked
+                good, bad = (middle, bad) if held else (good, middle)
+            limits[d][side] = decoded(factor, good)
+    return tuple(
+        _range(f, low, high, float(setting[f.name]))
+        for f, (low, high) in zip(lattice.factors, limits, strict=True)
+    )
+
+
+def _range(factor: Factor, low: float, high: float, centre: float) -> Range:
+    """A range rounded inwards to what the equipment can dial."""
+    step = factor.resolution
+    if step > 0.0:
+        low = min(math.ceil(low / step - 1e-9) * step, centre)
+        high = max(math.floor(high / step + 1e-9) * step, centre)
+    low, high = max(low, factor.low), min(high, factor.high)
+    return Range(factor.name, round(low, 9), round(high, 9),
+                 low <= factor.low + 1e-9, high >= factor.high - 1e-9)
+
+
+def _checked(
+    forecaster: Forecaster, lattice: Lattice, ranges: tuple[Range, ...], setting: Setting
+) -> tuple[tuple[Range, ...], float, int]:
+    """Try settings inside the box; draw it in towards the set point while one falls short."""
+    asked = forecaster.job.limits.assurance
+    tried = _settings_inside(lattice, ranges, forecaster.job.seed)
+    lowest = float(forecaster.probability(tried).min())
+    for _ in range(12):
+        if lowest >= asked:
+            break
+        ranges = tuple(
+            _range(f, _towards(r.low, float(setting[f.name])),
+                   _towards(r.high, float(setting[f.name])), float(setting[f.name]))
+            for f, r in zip(lattice.factors, ranges, strict=True)
+        )
+        tried = _settings_inside(lattice, ranges, forecaster.job.seed)
+        lowest = float(forecaster.probability(tried).min())
+    return ranges, lowest, len(tried)
+
+
+def _towards(value: float, centre: float) -> float:
+    return value + 0.2 * (centre - value)
+
+
+def _settings_inside(
+    lattice: Lattice, ranges: Sequence[Range], seed: int, count: int = 64
+) -> list[Setting]:
+    """Corners, and settings drawn evenly (coded) inside the box."""
+    rng = np.random.default_rng([seed, 71])
+    corners = list(itertools.product(*[{r.low, r.high} for r in ranges]))
+    ends = [
+        (coded(f, r.low), coded(f, r.high))
+        for f, r in zip(lattice.factors, ranges, strict=True)
+    ]
+    drawn = [
+        [decoded(f, rng.uniform(*pair)) for f, pair in zip(lattice.factors, ends, strict=True)]
+        for _ in range(count)
+    ]
+    return [lattice.at(values) for values in (*corners, *drawn)]
+
+
+def _proven_range(forecaster: Forecaster, factor: Factor, setting: Setting) -> Range:
+    """The range of one factor that keeps the assurance while the others stay."""
+    values = factor_axis(factor, setting, 25)
+    line: list[Setting] = [{**setting, factor.name: float(v)} for v in values]
+    good = forecaster.probability(line) >= forecaster.job.limits.assurance
+    centre = int(np.argmin(np.abs(values - float(setting[factor.name]))))
+    low = high = centre
+    while low > 0 and good[low - 1]:
+        low -= 1
+    while high < len(values) - 1 and good[high + 1]:
+        high += 1
+    return _range(factor, float(values[low]), float(values[high]), float(setting[factor.name]))
+
+
+def _together(
+    forecaster: Forecaster, lattice: Lattice, ranges: Sequence[Range], setting: Setting
+) -> float | None:
+    """Probability that the targets hold at every tried setting of the box at once."""
+    if not isinstance(forecaster, JointForecaster):
+        return None
+    tried = _settings_inside(lattice, ranges, forecaster.job.seed, 32)
+    chances = np.array([forecaster.success(p) for p in forecaster.points([setting, *tried])])
+    return float(chances.min(axis=0).mean())
+
+
+def _holds_tolerance(job: EvaporationJob, ranges: Sequence[Range], setting: Setting) -> bool:
+    """Whether what the equipment holds around the set point stays inside the box."""
+    held = tolerances(job)
+    return all(
+        (r.open_low or r.low <= float(setting[r.factor]) - held[r.factor] + 1e-9)
+        and (r.open_high or r.high >= float(setting[r.factor]) + held[r.factor] - 1e-9)
+        for r in ranges if r.factor in held
+    )

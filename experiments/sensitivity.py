@@ -1,0 +1,105 @@
+"""Which factor, drifting which way, breaks which analyte first."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from experiments.answers import Forecast
+from experiments.forecaster import Forecaster
+from experiments.job import EvaporationJob, Factor, Setting
+from experiments.region_lattice import coded, decoded, numeric_factors
+
+STEPS = 24
+WORDS = {
+    "set_temperature_c": ("set temperature", "°C"),
+    "ramp_rate_mbar_per_min": ("ramp rate", "mbar/min"),
+    "end_pressure_mbar": ("end pressure", "mbar"),
+    "keeper_volume_ml": ("keeper volume", "mL"),
+    "end_volume_ml": ("end volume", "mL"),
+    "end_point_hold_min": ("end-point hold", "min"),
+    "keeper": ("keeper", ""),
+}
+"""Name and unit of each factor, for sentences and tables."""
+
+
+@dataclass(frozen=True)
+class Drift:
+    """One factor moved one way from the set point until the assurance is lost.
+
+    ``at`` is the last value that still holds, ``margin`` its distance from the set point;
+    ``breaks`` the analyte (or "run time", "boil-over") that then falls first, None when the
+    assurance holds to the end of the window.
+    """
+
+    factor: str
+    direction: Literal["up", "down"]
+    at: float
+    margin: float
+    breaks: str | None
+    minutes_per_step: float
+    sentence: str
+
+
+def drifts(forecaster: Forecaster, setting: Setting) -> tuple[Drift, ...]:
+    """All factors, both ways, the most sensitive (share of the window) first."""
+    job = forecaster.job
+    found = [
+        _drift(forecaster, factor, setting, up)
+        for factor in numeric_factors(job) for up in (True, False)
+    ]
+
+    def room(drift: Drift) -> tuple[bool, float]:
+        factor = job.factor(drift.factor)
+        share = abs(coded(factor, drift.at) - coded(factor, float(setting[drift.factor])))
+        return (drift.breaks is None, share)
+
+    return tuple(sorted(found, key=room))
+
+
+def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -> Drift:
+    start = coded(factor, float(setting[factor.name]))
+    places = np.linspace(start, 1.0 if up else 0.0, STEPS + 1)
+    line: list[Setting] = [{**setting, factor.name: decoded(factor, float(p))} for p in places]
+    forecasts = forecaster.forecast(line)
+    asked = forecaster.job.limits.assurance
+    broken = next((i for i, f in enumerate(forecasts) if f.probability < asked), None)
+    last = STEPS if broken is None else max(broken - 1, 0)
+    at = float(line[last][factor.name])
+    breaks = None if broken is None else weakest(forecaster.job, forecasts[broken])
+    change = forecasts[-1].run_time_min.mean - forecasts[0].run_time_min.mean
+    span = abs(float(line[-1][factor.name]) - float(setting[factor.name]))
+    margin = abs(at - float(setting[factor.name]))
+    return Drift(
+        factor.name, "up" if up else "down", at, margin, breaks,
+        change / span if span > 0.0 else 0.0,
+        _sentence(factor, setting, up, at, breaks),
+    )
+
+
+def weakest(job: EvaporationJob, forecast: Forecast) -> str:
+    """What fails first at a setting: an analyte, "run time" or "boil-over"."""
+    chances = {a.name: forecast.analyte_probability[a.name] for a in job.must}
+    chances["run time"] = forecast.finish_probability
+    chances["boil-over"] = 1.0 - forecast.boil_over_probability
+    return min(chances, key=lambda n: chances[n])
+
+
+def _sentence(
+    factor: Factor, setting: Setting, up: bool, at: float, breaks: str | None
+) -> str:
+    name, unit = WORDS.get(factor.name, (factor.name, ""))
+    verb = "Raising" if up else "Lowering"
+    centre = float(setting[factor.name])
+    end = factor.high if up else factor.low
+    if math.isclose(centre, end, rel_tol=1e-9):
+        return f"The {name} is already at the end of its window ({centre:g} {unit})."
+    if breaks is None:
+        return (
+            f"{verb} the {name} from {centre:g} to the end of its window ({end:g} {unit}) keeps "
+            "every target."
+        )
+    return f"{verb} the {name} from {centre:g} beyond {at:.3g} {unit} breaks {breaks} first."

@@ -1,0 +1,124 @@
+"""Verification in the record: plan it, take the filled bench sheet, decide.
+
+The plan with its criteria is written into the record before the first run, so a reader can
+see that nothing was moved afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from experiments.acceptance import Criteria
+from experiments.dossier import Dossier
+from experiments.entries import EntryError, check_result
+from experiments.job import Setting
+from experiments.results_table import ReadTable, read_table
+from experiments.service import Session, change
+from experiments.trials import Trial
+from experiments.verification import setting_to_verify, verify
+from experiments.verification_plan import VerificationPlan, plan, plan_payload
+from experiments.verification_runs import VerificationRun, planned, run_payload
+
+
+def plan_verification(
+    session: Session, dossier_id: str, criteria: Criteria | None = None,
+    setting: Setting | None = None, revision: int | None = None,
+) -> tuple[Dossier, VerificationPlan]:
+    """Write a verification plan into the record.
+
+    Parameters
+    ----------
+    criteria : None for the job's own targets and the fewest runs with a good chance
+    setting : None for the recommended one
+    """
+    return change(session, dossier_id, lambda d: note_plan(d, criteria, setting), revision)
+
+
+def record_verification(
+    session: Session, dossier_id: str, data: bytes | str,
+    blank_percent: Mapping[str, Mapping[str, float]] | None = None,
+    revision: int | None = None,
+) -> tuple[Dossier, ReadTable, list[str]]:
+    """Record a filled table of verification runs, whole or not at all; gives their ids.
+
+    Parameters
+    ----------
+    blank_percent : by run and analyte what the blank held, in percent of the spike
+    """
+
+    def act(dossier: Dossier) -> tuple[ReadTable, list[str]]:
+        made = planned(dossier) or note_plan(dossier)
+        table = read_runs_table(dossier, made, data)
+        return table, note_runs(dossier, made, table, blank_percent or {})
+
+    dossier, (table, ids) = change(session, dossier_id, act, revision)
+    return dossier, table, ids
+
+
+def verify_dossier(
+    session: Session, dossier: Dossier, data: bytes | str | None = None
+) -> dict[str, Any]:
+    """Record a table, when given one, and decide; JSON keys of ``boilwright verify``.
+
+    Raises
+    ------
+    EntryError
+        naming the first row of the table that cannot be taken; nothing is recorded then
+    """
+    if data is not None:
+        dossier, table, _ = record_verification(session, dossier.id, data)
+        if table.rejected:
+            first = table.rejected[0]
+            more = len(table.rejected) - 1
+            others = f" {more} more rows are refused." if more else ""
+            raise EntryError(f"Row {first.row}: {first.reason}{others}", first.cure)
+    return verify(dossier).as_json()
+
+
+def note_plan(
+    dossier: Dossier, criteria: Criteria | None = None, setting: Setting | None = None
+) -> VerificationPlan:
+    """Plan and append the plan to the dossier's events."""
+    chosen = setting if setting is not None else setting_to_verify(dossier)
+    made = plan(dossier.fitted(), chosen, criteria)
+    dossier.note_event("verification planned", plan_payload(made))
+    return made
+
+
+def read_runs_table(dossier: Dossier, made: VerificationPlan, data: bytes | str) -> ReadTable:
+    """The filled bench sheet of a verification; a blank ``trial`` cell is a further run."""
+    known = [Trial(id=r.id, setting=made.setting) for r in made.runs]
+    return read_table(data, dossier.job, known)
+
+
+def note_runs(
+    dossier: Dossier, made: VerificationPlan, table: ReadTable,
+    blank_percent: Mapping[str, Mapping[str, float]],
+) -> list[str]:
+    """Append the runs of a clean table to the dossier's events."""
+    if not table.is_clean:
+        return []
+    held = {str(v["run"]) for v in dossier.details.verification
+            if v["kind"] == "verification recorded"}
+    ids = []
+    for row in table.trials:
+        run_id = row.trial or _free_id(held)
+        if run_id in held:
+            raise EntryError(f"Run {run_id} is already recorded.",
+                             "Leave the cell trial empty to enter a further run.")
+        held.add(run_id)
+        result = check_result(dossier.job, row.run_time_min, row.outcome, row.recovery_percent,
+                              row.remark, row.day)
+        run = VerificationRun(run_id, row.setting or made.setting, result,
+                              dict(blank_percent.get(run_id, {})))
+        dossier.note_event("verification recorded", run_payload(run))
+        ids.append(run_id)
+    return ids
+
+
+def _free_id(held: set[str]) -> str:
+    number = 1
+    while f"V{number}" in held:
+        number += 1
+    return f"V{number}"

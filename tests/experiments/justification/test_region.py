@@ -1,0 +1,140 @@
+"""The operating region: the box lies inside, is as large as it can be, and says what breaks."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from experiments.entries import EntryError
+from experiments.region import operating_region
+from experiments.region_lattice import Lattice, coded, decoded
+from experiments.sensitivity import drifts
+
+ASSURANCE = 0.95
+
+
+@pytest.fixture
+def region(fit, set_point):
+    return operating_region(fit, set_point)
+
+
+def test_every_setting_drawn_from_the_box_reaches_the_assurance(fit, region, set_point):
+    """2 000 settings of another random stream than the one that checked the box."""
+    rng = np.random.default_rng(99)
+    settings = []
+    for _ in range(2000):
+        inside = {
+            r.factor: decoded(f, rng.uniform(coded(f, r.low), coded(f, r.high)))
+            for r in region.box for f in [fit.job.factor(r.factor)]
+        }
+        settings.append({**set_point, **inside})
+    assert fit.probability(settings).min() >= ASSURANCE
+    assert region.lowest >= ASSURANCE
+
+
+def test_the_box_cannot_grow_by_much_on_any_side(fit, region, set_point):
+    """One lattice step beyond a face that is not the end of the window, some corner fails."""
+    limits = {r.factor: [r.low, r.high] for r in region.box}
+    for r in region.box:
+        factor = fit.job.factor(r.factor)
+        for side, is_open in ((0, r.open_low), (1, r.open_high)):
+            if is_open:
+                continue
+            step = -0.2 if side == 0 else 0.2
+            moved = {**limits, r.factor: [decoded(factor, coded(factor, limits[r.factor][side])
+                                                  + step)]}
+            corners = [
+                {**set_point, **dict(zip(moved, values, strict=True))}
+                for values in itertools.product(*moved.values())
+            ]
+            assert fit.probability(corners).min() < ASSURANCE, (r.factor, side)
+
+
+def test_the_largest_box_is_found_among_all_boxes(job, set_point):
+    """Brute force over every box of a random small lattice, by counting nodes."""
+    rng = np.random.default_rng(3)
+    lattice = Lattice(job, set_point)
+    lattice.axes = [a[:4] for a in lattice.axes]
+    lattice.places = [p[:4] for p in lattice.places]
+    lattice.shape, lattice.centre = (4, 4, 4), (1, 2, 1)
+    lattice.needed = [(c, c) for c in lattice.centre]
+    for _ in range(20):
+        inside = rng.random((4, 4, 4)) < 0.8
+        inside[lattice.centre] = True
+        found = lattice.largest_box(inside)
+
+        def volume(box):
+            return float(np.prod([p[j] - p[i] + 1e-3 for p, (i, j)
+                                  in zip(lattice.places, box, strict=True)]))
+
+        spans = [[(i, j) for i in range(c + 1) for j in range(c, 4)] for c in lattice.centre]
+        best = max(
+            volume(box) for box in itertools.product(*spans)
+            if inside[tuple(slice(i, j + 1) for i, j in box)].all()
+        )
+        assert inside[tuple(slice(i, j + 1) for i, j in found)].all()
+        assert volume(found) == pytest.approx(best)
+
+
+def test_the_set_point_and_its_tolerance_lie_in_the_box(region, set_point):
+    assert region.tolerance_inside
+    assert all(r.low <= set_point[r.factor] <= r.high for r in region.box)
+
+
+def test_proven_ranges_are_wider_than_the_box(region):
+    """One factor at a time reaches further than all of them together."""
+    for alone, joint in zip(region.proven, region.box, strict=True):
+        assert alone.low <= joint.low + 1e-9
+        assert alone.high >= joint.high - 1e-9
+
+
+def test_a_higher_assurance_never_enlarges_the_region(fit, set_point, region):
+    fit.job = replace(fit.job, limits=replace(fit.job.limits, assurance=0.99))
+    stricter = operating_region(fit, set_point)
+    assert stricter.share <= region.share
+    for a, b in zip(stricter.proven, region.proven, strict=True):
+        assert b.low <= a.low + 1e-9
+        assert a.high <= b.high + 1e-9
+
+
+def test_ranges_are_what_the_equipment_can_dial(fit, region):
+    for r in (*region.box, *region.proven):
+        step = fit.job.factor(r.factor).resolution
+        for value in (r.low, r.high):
+            assert value / step == pytest.approx(round(value / step), abs=1e-6)
+
+
+def test_a_setting_below_the_assurance_has_no_region(fit, set_point):
+    fit.level = -9.0
+    with pytest.raises(EntryError, match="less than the asked 95 %"):
+        operating_region(fit, set_point)
+
+
+def test_slices_show_the_set_point(region, set_point):
+    assert len(region.slices) == 3
+    for s in region.slices:
+        assert s.probability.shape == (len(s.y_values), len(s.x_values))
+        x = int(np.argmin(abs(s.x_values - set_point[s.x])))
+        y = int(np.argmin(abs(s.y_values - set_point[s.y])))
+        assert s.probability[y, x] == pytest.approx(region.probability)
+
+
+def test_the_drift_that_breaks_a_target_is_named(fit, set_point):
+    found = drifts(fit, set_point)
+    first = found[0]
+    assert (first.factor, first.direction) == ("end_pressure_mbar", "down")
+    assert first.breaks == "carvone"
+    assert "breaks carvone first" in first.sentence
+    below, above = ({**set_point, "end_pressure_mbar": first.at * k} for k in (0.93, 1.0))
+    assert fit.probability([below])[0] < ASSURANCE <= fit.probability([above])[0]
+    raised = next(d for d in found if d.factor == "set_temperature_c" and d.direction == "up")
+    assert raised.minutes_per_step < 0.0, "hotter is faster"
+
+
+def test_coding_round_trips(job):
+    for factor in job.free_factors:
+        for place in np.linspace(0, 1, 7):
+            assert coded(factor, decoded(factor, place)) == pytest.approx(place, abs=1e-12)
