@@ -42,6 +42,7 @@ class DossierState:
     verification: tuple[Mapping[str, Any], ...] = ()
     recommendation: Mapping[str, Any] | None = None
     traces: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    authorised: tuple[str, ...] = ()  # codes of the cautions that a named person accepted
 
 
 def apply(state: DossierState, event: Event) -> DossierState:
@@ -53,7 +54,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
                             for t in state.trials.values())
             return replace(
                 state, job=read_back(p["job"], p.get("assumed")),
-                trials={} if untouched else state.trials,
+                trials={} if untouched else state.trials, authorised=(),
                 version=p.get("version", state.version),
                 previous=p.get("previous", state.previous),
             )
@@ -78,6 +79,10 @@ def apply(state: DossierState, event: Event) -> DossierState:
         case "state changed":
             entry = {**p, "at": event.at, "who": event.who}
             return replace(state, state=p["to"], moves=(*state.moves, entry))
+        case "authorised":
+            entry = {**p, "kind": event.kind, "at": event.at, "who": event.who}
+            return replace(state, authorised=(*state.authorised, *p["codes"]),
+                           changes=(*state.changes, entry))
         case "trace attached":
             return replace(state, traces={**state.traces, p["trial"]: p})
         case _:

@@ -92,9 +92,22 @@ def change_job(
 def propose(
     session: Session, dossier_id: str, n: int, progress: Progress | None = None
 ) -> tuple[Dossier, list[Trial]]:
-    """Propose trials and save them as pending."""
+    """Propose trials and save them as pending; refused while a danger is not authorised."""
+    from experiments.authorisation import must_be_authorised
+
+    def act(dossier: Dossier) -> list[Trial]:
+        must_be_authorised(dossier)
+        return dossier.propose(n, progress)
+
     with logs.timed("propose", dossier=dossier_id):
-        return change(session, dossier_id, lambda d: d.propose(n, progress))
+        return change(session, dossier_id, act)
+
+
+def authorise(session: Session, dossier_id: str, by: str, reason: str) -> Dossier:
+    """Note that a named person authorises a job that can hurt someone."""
+    from experiments.authorisation import authorise as note
+
+    return change(session, dossier_id, lambda d: note(d, by, reason), role="approve")[0]
 
 
 def withdraw(session: Session, dossier_id: str, trial_id: str, reason: str = "") -> Dossier:

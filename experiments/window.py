@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from experiments.answers import Forecast
+from experiments.authorisation import job_cautions
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import EvaporationJob, Setting
 from experiments.physics import PhysicsModel
-from models.cautions import cautions
-from models.errors import Finding, ModelError
+from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
 from models.mixture import bubble_point
 from models.quantities import celsius, kelvin, mbar, pascal
@@ -76,7 +76,7 @@ def window_report(job: EvaporationJob, progress: Progress | None = None) -> dict
     if progress is not None:
         progress(0.2, "forecasting from physics alone")
     forecast = physics_forecast(fit(job, []))
-    found = [f for f in (*job_cautions(job), *PhysicsModel(job).findings)]
+    found = (*job_cautions(job), *PhysicsModel(job).findings)
     return {
         "limits": [
             {"name": x.name, "where": x.where, "value": x.value, "unit": x.unit,
@@ -99,20 +99,14 @@ def physics_forecast(fitted: Fitted) -> Forecast:
     return fitted.forecast([settings[best]])[0]
 
 
-def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
-    """Cautions for the substances of a job."""
-    sample = job.sample
-    return cautions(
-        [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
-        [a.name for a in job.analytes], sample.end_volume_ml == 0 and sample.keeper is None,
-        sample.peroxide_test,
-    )
-
-
 def window_map(
-    fitted: Fitted, ramp_rate_mbar_per_min: float, columns: int = 15, rows: int = 13
+    fitted: Fitted, ramp_rate_mbar_per_min: float, columns: int = 15, rows: int = 13,
+    progress: Progress | None = None,
 ) -> WindowMap:
-    """The operating map at one ramp rate; other factors at the middle of their range."""
+    """The operating map at one ramp rate; other factors at the middle of their range.
+
+    ``progress`` is called row by row of the map with the share done; raising in it cancels.
+    """
     job, physics = fitted.job, PhysicsModel(fitted.job)
     t = job.factor("set_temperature_c")
     p = job.factor("end_pressure_mbar")
@@ -126,6 +120,10 @@ def window_map(
         {**base, "set_temperature_c": float(a), "end_pressure_mbar": float(b)}
         for b in y for a in x
     ]
+    if progress is not None:
+        for row in range(len(y)):
+            progress(row / len(y), "drawing the operating map")
+            fitted.points(settings[row * len(x) : (row + 1) * len(x)])
     system = physics.system(physics.keepers([base])[0])
     shape = (len(y), len(x))
     boils = np.array([_bubble_c(system, job, pascal(b)) for b in y])
