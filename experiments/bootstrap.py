@@ -11,7 +11,7 @@ from platformdirs import user_data_path
 from experiments.service import Session
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
-from experiments.storage.protocol import DossierStore
+from experiments.storage.protocol import DossierStore, StoreError
 from experiments.users import User
 
 STORE_VARIABLE = "BOILWRIGHT_STORE"
@@ -22,10 +22,15 @@ def store_url(given: str | None = None) -> str:
     """The store's URL: as given, else from the environment, else a file of the user's."""
     value = given or os.environ.get(STORE_VARIABLE)
     if not value:
-        return f"sqlite:///{user_data_path('boilwright', appauthor=False) / 'dossiers.sqlite'}"
+        return f"sqlite:///{default_folder() / 'dossiers.sqlite'}"
     if "://" in value or value == "memory":
         return value
-    return f"sqlite:///{Path(value).expanduser().resolve()}"
+    return f"sqlite:///{Path(value).expanduser().absolute()}"
+
+
+def default_folder() -> Path:
+    """The folder of the user's data that holds the store when none is named."""
+    return user_data_path("boilwright", appauthor=False)
 
 
 def open_store(given: str | None = None) -> DossierStore:
@@ -37,6 +42,12 @@ def open_store(given: str | None = None) -> DossierStore:
         with a cure, when it cannot be opened
     """
     url = store_url(given)
+    if not (given or os.environ.get(STORE_VARIABLE)):
+        try:
+            default_folder().mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"The folder {str(default_folder())!r} cannot be made.",
+                             f"Name a store with --store or {STORE_VARIABLE}.") from error
     return MemoryStore() if url == "memory" else DatabaseStore(url)
 
 

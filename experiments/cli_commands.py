@@ -1,22 +1,25 @@
-"""The commands: each turns arguments into one use-case and its result into a reply."""
+"""The commands of the main line: each is one use-case and its answer in words and in JSON."""
 
 from __future__ import annotations
 
-import re
 import sys
 from argparse import Namespace
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from experiments import service
 from experiments.bootstrap import open_session
-from experiments.cli_output import Reply, UserFault, columns, plain, progress
+from experiments.cli_output import Refusal, Reply, UserFault, columns, plain, progress
+from experiments.cli_record import RECORD
 from experiments.cli_tools import TOOLS
-from experiments.job import EvaporationJob, Setting
+from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
+from experiments.trials import Trial
+
+SHEETS = (".csv", ".xlsx", ".pdf")
 
 
-def _job(arguments: Namespace) -> EvaporationJob:
+def read_job(arguments: Namespace) -> EvaporationJob:
     """The job of a file, or of a dossier of that id."""
     source = arguments.source
     if Path(source).suffix == ".toml" or Path(source).is_file():
@@ -27,171 +30,191 @@ def _job(arguments: Namespace) -> EvaporationJob:
 
 
 def new(arguments: Namespace) -> Reply:
-    wanted = arguments.id
-    if wanted is not None and not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}", wanted):
-        raise UserFault(f"{wanted[:40]!r} cannot be the id of a dossier.",
-                        "Use up to 32 letters, digits, dots and dashes, a letter or digit first.")
-    dossier = service.create(open_session(arguments.store), Path(arguments.job), wanted)
-    assumed = [f"equipment.{n}" for n in dossier.job.equipment.assumed]
-    assumed += [f"sample.{n}" for n in dossier.job.sample.assumed]
-    text = f"Started dossier {dossier.id}: {dossier.job.title}"
+    """Start a dossier."""
+    session = open_session(arguments.store)
+    dossier = service.create(session, Path(arguments.job), arguments.id)
+    job = dossier.job
+    assumed = [f"equipment.{n}" for n in job.equipment.assumed]
+    assumed += [f"sample.{n}" for n in job.sample.assumed]
+    assumed += [f"limits.{n}" for n in job.limits.assumed]
+    assumed += [f"analytes[{a.name}].{n}" for a in job.analytes for n in a.assumed]
+    text = f"Started dossier {dossier.id}: {job.title}"
     if assumed:
         text += f"\nAssumed (not in the job file): {', '.join(assumed)}"
-    return Reply(text, {"id": dossier.id, "title": dossier.job.title, "assumed": assumed})
+    return Reply(text, {"id": dossier.id, "title": job.title, "assumed": assumed})
 
 
 def window(arguments: Namespace) -> Reply:
-    from experiments.window import window_report
-
-    job = _job(arguments)
+    """Say what physics allows."""
+    job = read_job(arguments)
     with progress("working out the window") as step:
+        from experiments.window import window_report
+
         found = window_report(job, progress=step)
     rows = [(x["name"], x["where"], x["reason"]) for x in found["limits"]]
-    lines = [columns(rows, ("limit", "where", "why"))]
-    forecast = found["forecast"]
-    lines.append("\nForecast from physics alone, before any trial:")
-    lines.append(_forecast_text(forecast))
+    lines = [
+        columns(rows, ("limit", "where", "why")), "",
+        "Forecast from physics alone, before any trial:",
+        f"Setting: {shown_setting(found['forecast']['setting'])}",
+        forecast_text(found["forecast"]), *found["cautions"],
+    ]
     return Reply("\n".join(lines), plain(found))
 
 
-def _forecast_text(forecast: Any) -> str:
-    rows = []
-    time = forecast["run_time_min"]
-    rows.append(("run time", *(_number(time[k], "min") for k in ("mean", "low", "high"))))
-    for name, interval in forecast["recovery_percent"].items():
-        rows.append((name, *(_number(interval[k], "%") for k in ("mean", "low", "high"))))
-    return columns(rows, ("quantity", "mean", "low", "high"))
-
-
-def _number(value: float | None, unit: str) -> str:
-    return "-" if value is None else f"{value:.1f} {unit}"
-
-
 def simulate(arguments: Namespace) -> Reply:
-    from experiments.predicted_run import predicted_run
-
-    job = _job(arguments)
-    setting: Setting = {
-        f.name: f.choices[0] if f.choices else f.low for f in job.factors
-    }
-    for name in ("set_temperature_c", "ramp_rate_mbar_per_min", "end_pressure_mbar",
-                 "keeper_volume_ml", "end_volume_ml", "end_point_hold_min", "keeper"):
+    """Predict one run."""
+    job = read_job(arguments)
+    setting = usual_setting(job)
+    for name in (*MAIN_FACTORS, *EXTRA_FACTORS):
         value = getattr(arguments, name)
-        if value is not None:
-            setting[name] = value
-    run = predicted_run(job, setting)
+        if value is None:
+            continue
+        if name not in setting:
+            raise UserFault(f"{name} is no factor of this job.",
+                            "Add it to [factors] of the job, or leave the option out.")
+        setting[name] = value
+    with progress("simulating"):
+        from experiments.predicted_run import predicted_run
+
+        run = predicted_run(job, setting)
     lines = [
         f"Finished in {run['run_time_min']:.1f} min." if run["finished"]
-        else "Not finished within the longest run time.",
+        else f"Not finished within {job.limits.max_run_time_min:g} min.",
         *(f"{name}: {value:.1f} % recovered" for name, value in run["recovery_percent"].items()),
         f"Peak condenser load {run['peak_condenser_load_w']:.0f} W; boil-over "
         f"{'likely' if run['boil_over'] else 'not expected'}.",
-        *run["findings"],
+        *run.get("findings", ()),
     ]
     return Reply("\n".join(lines), plain(run))
 
 
-def propose(arguments: Namespace) -> Reply:
-    session = open_session(arguments.store)
-    dossier = service.load(session, arguments.dossier)
-    count = arguments.n if arguments.n is not None else dossier.job.limits.trials_per_batch
-    with progress("learning") as step:
-        dossier, trials = service.propose(session, dossier.id, count, step)
-    if arguments.output:
-        from experiments.bench_sheet import write_sheet
-
-        write_sheet(dossier, [t.id for t in dossier.pending], Path(arguments.output))
-    data = {
-        "trials": [
-            {"id": t.id, "setting": t.setting, "reason": t.reason,
-             "run_time_min": t.run_time_min, "recovery_percent": t.recovery_percent}
-            for t in trials
-        ],
-        "stop_reason": dossier.stop_reason,
+def usual_setting(job: EvaporationJob) -> Setting:
+    """For every factor what the sample and the equipment say; low end for the main ones."""
+    sample = job.sample
+    said: dict[str, float | str] = {
+        "end_volume_ml": sample.end_volume_ml,
+        "end_point_hold_min": job.equipment.end_point_hold_min,
     }
-    if not trials:
-        return Reply(f"No trial proposed: {dossier.stop_reason}.", data, is_yes=False)
-    names = [f.name for f in dossier.job.factors]
-    rows = [(t.id, *(f"{t.setting[n]:g}" if not isinstance(t.setting[n], str) else t.setting[n]
-                     for n in names), f"{t.run_time_min['mean']:.0f}") for t in trials]
-    text = columns(rows, ("trial", *names, "expected min"))
-    text += "\n" + "\n".join(f"{t.id}: {t.reason}" for t in trials)
-    if arguments.output:
-        text += f"\nBench sheet written to {arguments.output}"
-    return Reply(text, data)
+    if sample.keeper is not None:
+        said |= {"keeper": sample.keeper.name, "keeper_volume_ml": sample.keeper.volume_ml}
+    setting: Setting = {}
+    for factor in job.factors:
+        fixed = factor.choices[0] if factor.choices else factor.low
+        value = said.get(factor.name, fixed)
+        usable = value in factor.choices if factor.choices else not factor.is_fixed
+        setting[factor.name] = value if usable else fixed
+    return setting
+
+
+def propose(arguments: Namespace) -> Reply:
+    """Propose trials and write their bench sheet."""
+    output = None if arguments.output is None else Path(arguments.output)
+    if output is not None:
+        check_output(output, SHEETS)
+    session = open_session(arguments.store)
+    count = arguments.n
+    if count is None:
+        count = service.load(session, arguments.dossier).job.limits.trials_per_batch
+    with progress("learning") as step:
+        dossier, trials = service.propose(session, arguments.dossier, count, step)
+        if output is not None and dossier.pending:
+            from experiments.bench_sheet import write_sheet
+
+            write_sheet(dossier, [t.id for t in dossier.pending], output)
+    data = {"trials": [_trial(t) for t in trials], "stop_reason": dossier.stop_reason}
+    written = output is not None and bool(dossier.pending)
+    if trials:
+        names = [f.name for f in dossier.job.factors]
+        rows = [(t.id, *(shown(t.setting[n]) for n in names), f"{t.run_time_min['mean']:.0f}")
+                for t in trials]
+        lines = [columns(rows, ("trial", *names, "expected min")),
+                 *(f"{t.id}: {t.reason}" for t in trials)]
+    else:
+        lines = [f"No trial proposed: {dossier.stop_reason}."]
+    if written:
+        lines.append(f"Bench sheet of {len(dossier.pending)} pending trials written to {output}")
+    return Reply("\n".join(lines), data, is_yes=bool(trials))
+
+
+def _trial(trial: Trial) -> dict[str, Any]:
+    return {
+        "id": trial.id, "setting": trial.setting, "reason": trial.reason,
+        "run_time_min": plain(trial.run_time_min),
+        "recovery_percent": plain(trial.recovery_percent),
+    }
 
 
 def record(arguments: Namespace) -> Reply:
+    """Take a filled trial table."""
     data = (sys.stdin.buffer.read() if arguments.table == "-"
             else Path(arguments.table).read_bytes())
     session = open_session(arguments.store)
     dossier, table, ids = service.record_table(session, arguments.dossier, data)
     rejected = [{"row": r.row, "reason": r.reason, "cure": r.cure} for r in table.rejected]
-    reply = {"accepted": ids, "rejected": rejected}
+    answer = {"accepted": ids, "rejected": rejected, "notes": list(table.notes)}
     if dossier is None:
-        lines = "\n".join(f"Row {r.row}: {r.reason} {r.cure}" for r in table.rejected)
-        if arguments.json:
-            import json
-
-            print(json.dumps(reply, ensure_ascii=False))
-        raise UserFault(lines, "Nothing was recorded.")
-    notes = "".join(f"\n{n}" for n in table.notes)
-    return Reply(f"Recorded {', '.join(ids)}.{notes}", reply)
+        lines = [f"Row {r.row}: {r.reason} {r.cure}" if r.row else f"{r.reason} {r.cure}"
+                 for r in table.rejected]
+        raise Refusal("\n".join(lines), "Nothing was recorded.", answer)
+    return Reply("\n".join([f"Recorded {', '.join(ids)}.", *table.notes]), answer)
 
 
 def recommend(arguments: Namespace) -> Reply:
+    """Recommend the fastest setting."""
     with progress("learning") as step:
         _, answer = service.recommend(open_session(arguments.store), arguments.dossier,
                                       not arguments.fastest, step)
-    shown = answer.setting if answer.setting is not None else (
-        answer.compromise.setting if answer.compromise else {})
-    lines = [answer.status[0].upper() + answer.status[1:], answer.reason]
-    label = "Setting" if answer.setting is not None else "Best compromise"
-    lines.append(f"{label}: " + ", ".join(f"{k} = {v if isinstance(v, str) else f'{v:g}'}"
-                                          for k, v in shown.items()))
-    lines.append(_forecast_text(plain({"run_time_min": answer.run_time_min,
-                                       "recovery_percent": answer.recovery_percent})))
-    lines.append(f"Probability of meeting every target: {100 * answer.probability:.0f} %")
-    lines += [f"- {r.sentence}" for r in answer.remedies]
+    lines = [answer.status[0].upper() + answer.status[1:] + ". " + answer.reason]
+    if answer.setting is not None:
+        lines.append(f"Setting: {shown_setting(answer.setting)}")
+    elif answer.compromise is not None:
+        lines.append(f"Best compromise: {shown_setting(answer.compromise.setting)}")
     data = plain({
         "status": answer.status, "setting": answer.setting, "compromise": answer.compromise,
         "fastest": answer.fastest, "run_time_min": answer.run_time_min,
         "recovery_percent": answer.recovery_percent, "probability": answer.probability,
+        "boil_over_probability": answer.boil_over_probability,
         "reason": answer.reason, "remedies": list(answer.remedies),
+        "findings": list(answer.findings),
     })
+    lines.append(forecast_text(data))
+    lines.append(f"Probability of meeting every target in time: {100 * answer.probability:.0f} %")
+    lines += [f"- {r.sentence}" for r in answer.remedies]
+    lines += answer.findings
     return Reply("\n".join(lines), data, is_yes=answer.status == "recommended")
 
 
-def listing(arguments: Namespace) -> Reply:
-    found = service.summaries(open_session(arguments.store))
-    data = {"dossiers": [
-        {"id": s.id, "title": s.title, "state": s.state, "trials": s.trials,
-         "updated": s.updated} for s in found
-    ]}
-    if not found:
-        return Reply("No dossiers yet. Start one with `boilwright new JOB.toml`.", data)
-    rows = [(s.id, s.state, s.trials, s.title) for s in found]
-    return Reply(columns(rows, ("id", "state", "trials", "title")), data)
+def shown(value: float | str) -> str:
+    """A factor's value for people."""
+    return value if isinstance(value, str) else f"{value:g}"
 
 
-def audit(arguments: Namespace) -> Reply:
-    checks = service.audit(open_session(arguments.store))
-    broken = {i: c for i, c in checks.items() if not c.holds}
-    events = sum(c.events for c in checks.values())
-    first = next(iter(broken.items()), None)
-    data = {
-        "holds": not broken, "events": events,
-        "first_broken": None if first is None else {"dossier": first[0],
-                                                    "seq": first[1].first_broken},
-        "dossiers": {i: plain(c) for i, c in checks.items()},
-    }
-    if first is None:
-        return Reply(f"The history of {len(checks)} dossiers ({events} events) holds.", data)
-    return Reply(f"The history of dossier {first[0]} is broken at event "
-                 f"{first[1].first_broken}; restore it from a backup.", data, is_yes=False)
+def shown_setting(setting: Mapping[str, Any]) -> str:
+    """A setting in one line."""
+    return ", ".join(f"{name} = {shown(value)}" for name, value in setting.items())
+
+
+def forecast_text(forecast: Mapping[str, Any]) -> str:
+    """Run time and recoveries of a forecast as a small table."""
+    parts = [("run time", "min", forecast["run_time_min"])]
+    parts += [(name, "%", interval) for name, interval in forecast["recovery_percent"].items()]
+    rows = [
+        (name, *("-" if v[k] is None else f"{v[k]:.1f} {unit}" for k in ("mean", "low", "high")))
+        for name, unit, v in parts
+    ]
+    return columns(rows, ("quantity", "mean", "low", "high"))
+
+
+def check_output(path: Path, endings: Sequence[str]) -> None:
+    """Refuse an output that cannot be written before anything is computed for it."""
+    if path.suffix.lower() not in endings:
+        raise UserFault(f"{path.name!r} has no ending that can be written.",
+                        f"Use one of {', '.join(endings)}.")
+    if not path.absolute().parent.is_dir():
+        raise UserFault(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
 
 
 COMMANDS: dict[str, Callable[[Namespace], Reply]] = {
     "new": new, "window": window, "simulate": simulate, "propose": propose, "record": record,
-    "recommend": recommend, "list": listing, "audit": audit, **TOOLS,
+    "recommend": recommend, **RECORD, **TOOLS,
 }

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 import sys
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, is_dataclass
-from typing import Any
-
-import numpy as np
-from tqdm import tqdm
+from typing import Any, TextIO
 
 from experiments.entries import EntryError
 from experiments.job_file import JobError
 from experiments.storage.protocol import StoreError
 from experiments.users import NotAllowed
 from models.errors import ModelError
+
+PATIENCE_S = 1.0
+"""Work that takes longer shows a progress bar."""
 
 
 @dataclass(frozen=True)
@@ -37,13 +38,21 @@ class UserFault(Exception):
         self.cure = cure
 
 
+class Refusal(UserFault):
+    """A fault with an answer for machines beside the words."""
+
+    def __init__(self, message: str, cure: str, data: Mapping[str, Any]) -> None:
+        super().__init__(message, cure)
+        self.data = data
+
+
 def faults_of(error: Exception) -> list[str]:
     """Sentences for a fault of the input; empty for an internal fault."""
     if isinstance(error, JobError):
         return [str(f) for f in error.faults]
     if isinstance(error, EntryError | StoreError | NotAllowed | ModelError | UserFault):
         return [f"{error.message} {error.cure}".strip()]
-    if isinstance(error, FileNotFoundError | IsADirectoryError | PermissionError):
+    if isinstance(error, OSError) and error.filename is not None:
         return [f"{error.filename}: {error.strerror}. Check the path and your rights."]
     return []
 
@@ -54,10 +63,8 @@ def plain(value: Any) -> Any:
         return plain(asdict(value))
     if isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, np.ndarray):
+    if hasattr(value, "tolist"):  # an array or a number of NumPy
         return plain(value.tolist())
-    if isinstance(value, np.generic):
-        return plain(value.item())
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [plain(v) for v in value]
     if isinstance(value, float) and not math.isfinite(value):
@@ -74,18 +81,41 @@ def columns(rows: Sequence[Sequence[Any]], header: Sequence[str]) -> str:
     return "\n".join(lines)
 
 
+def _keep_still(share: float, what: str) -> None:
+    """Take the progress of work that nobody watches."""
+    del share, what
+
+
 @contextmanager
-def progress(title: str) -> Iterator[Callable[[float, str], None]]:
-    """A progress bar on standard error for work that takes longer than a second."""
-    bar = tqdm(total=100, desc=title, leave=False, delay=1.0, file=sys.stderr,
-               bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed}<{remaining}",
-               disable=not sys.stderr.isatty())
+def progress(title: str, stream: TextIO | None = None) -> Iterator[Callable[[float, str], None]]:
+    """A progress bar on standard error for work that takes longer than a second.
+
+    Nothing is drawn where standard error is not a terminal. The bar is drawn by a thread of
+    its own, so that it moves also while one long step is computed.
+    """
+    out = stream if stream is not None else sys.stderr
+    if not out.isatty():
+        yield _keep_still
+        return
+    from tqdm import tqdm
+
+    bar = tqdm(total=100, desc=title, leave=False, file=out, delay=PATIENCE_S,
+               bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed}")
+    done = threading.Event()
+
+    def draw() -> None:
+        while not done.wait(0.5 if bar.format_dict["elapsed"] > PATIENCE_S else PATIENCE_S):
+            bar.refresh()
 
     def step(share: float, what: str) -> None:
         bar.set_description(what, refresh=False)
         bar.update(max(0.0, 100.0 * min(share, 1.0) - bar.n))
 
+    drawer = threading.Thread(target=draw, daemon=True)
+    drawer.start()
     try:
         yield step
     finally:
+        done.set()
+        drawer.join()
         bar.close()

@@ -1,4 +1,4 @@
-"""Commands around the main line: report, verification, transfer, properties, tools."""
+"""Commands around the main line: verification, report, properties, benchmark, wizard."""
 
 from __future__ import annotations
 
@@ -9,30 +9,49 @@ from pathlib import Path
 from experiments import service
 from experiments.bootstrap import open_session
 from experiments.cli_output import Reply, UserFault, columns, plain, progress
-from models.quantities import kelvin, pascal
+from experiments.entries import EntryError
+
+REPORTS = (".pdf", ".html", ".xlsx", ".docx")
 
 
 def verify(arguments: Namespace) -> Reply:
-    from experiments.verification import verify_dossier
-
+    """Judge the confirmation runs."""
     session = open_session(arguments.store)
     dossier = service.load(session, arguments.dossier)
     data = Path(arguments.table).read_bytes() if arguments.table else None
-    result = plain(verify_dossier(session, dossier, data))
+    with progress("judging the runs"):
+        from experiments.verification_entry import verify_dossier
+
+        result = plain(verify_dossier(session, dossier, data))
+    decision = result["decision"]
+    if data is not None and decision == "pass":
+        _note_verified(session, arguments.dossier, result.get("reason", ""))
     rows = [(c["name"], c["outcome"], c["sentence"]) for c in result["criteria"]]
-    text = f"Decision: {result['decision']}\n" + columns(rows, ("criterion", "outcome", "why"))
+    text = f"Decision: {decision}\n" + columns(rows, ("criterion", "outcome", "why"))
     if result.get("chance_of_passing") is not None:
         text += f"\nChance of passing as planned: {100 * result['chance_of_passing']:.0f} %"
-    return Reply(text, result, is_yes=result["decision"] == "pass")
+    return Reply(text, result, is_yes=decision == "pass")
+
+
+def _note_verified(session: service.Session, dossier_id: str, reason: str) -> None:
+    if service.load(session, dossier_id).state == "recommended":
+        service.change_state(session, dossier_id, "verified", reason)
 
 
 def report(arguments: Namespace) -> Reply:
-    from experiments.report import write_report
+    """Write the justification."""
+    from experiments.cli_commands import check_output
 
+    path = Path(arguments.output)
+    check_output(path, REPORTS)
     session = open_session(arguments.store)
     dossier = service.load(session, arguments.dossier)
-    path = Path(arguments.output)
+    if not any(t.result is not None for t in dossier.trials):
+        raise EntryError("This dossier has no results to report.",
+                         "Record trials first: boilwright record DOSSIER TABLE.")
     with progress("writing the report") as step:
+        from experiments.report import write_report
+
         write_report(dossier, path, progress=step)
     session.store.note(session.clock(), session.user.name, "report",
                        {"dossier": dossier.id, "format": path.suffix})
@@ -40,60 +59,46 @@ def report(arguments: Namespace) -> Reply:
 
 
 def compare(arguments: Namespace) -> Reply:
-    from experiments.comparison import compare_dossiers, compare_trials
-
+    """Compare trials, or dossiers."""
     session = open_session(arguments.store)
     dossier = service.load(session, arguments.dossier)
-    trials = [o for o in arguments.others if any(t.id == o for t in dossier.trials)]
-    if len(trials) == len(arguments.others):
-        found = compare_trials(dossier, trials)
-    else:
-        others = [service.load(session, o) for o in arguments.others]
-        found = compare_dossiers(dossier, others)
+    known = {t.id for t in dossier.trials}
+    with progress("comparing"):
+        from experiments.comparison import compare_dossiers, compare_trials
+
+        if set(arguments.others) <= known:
+            found = compare_trials(dossier, arguments.others)
+        else:
+            others = [service.load(session, o) for o in arguments.others]
+            found = compare_dossiers(dossier, others)
     result = plain(found)
-    lines = [d["sentence"] for d in result["differences"]]
+    lines = [d["sentence"] for d in result["differences"]] + list(result.get("sentences", ()))
     return Reply("\n".join(lines) or "Nothing to compare yet.", result)
 
 
-def export(arguments: Namespace) -> Reply:
-    from experiments.transfer import export_dossier
-
-    data = export_dossier(open_session(arguments.store), arguments.dossier)
-    Path(arguments.output).write_bytes(data)
-    return Reply(f"Exported {arguments.dossier} to {arguments.output}",
-                 {"id": arguments.dossier, "file": arguments.output, "bytes": len(data)})
-
-
-def bring_in(arguments: Namespace) -> Reply:
-    from experiments.transfer import import_dossier
-
-    dossier_id = import_dossier(open_session(arguments.store), Path(arguments.file).read_bytes())
-    return Reply(f"Imported dossier {dossier_id}", {"id": dossier_id})
-
-
 def substance(arguments: Namespace) -> Reply:
-    from models.properties import describe_substance
+    """Show property values with their sources."""
+    with progress("looking up"):
+        from models.properties import describe_substance
+        from models.quantities import kelvin
 
-    found = plain(describe_substance(arguments.name, kelvin(arguments.temperature_c)))
+        found = plain(describe_substance(arguments.name, kelvin(arguments.temperature_c)))
     lines = [f"{key}: {value}" for key, value in found.items() if not isinstance(value, list)]
+    lines += [str(v) for value in found.values() if isinstance(value, list) for v in value]
     return Reply("\n".join(lines), found)
 
 
 def mixture(arguments: Namespace) -> Reply:
-    from models.mixture import describe_mixture
+    """Show bubble point, vapour and azeotrope of a mixture."""
+    parts = _parts(arguments.parts)
+    with progress("looking up"):
+        from models.mixture import describe_mixture
+        from models.quantities import pascal
 
-    parts: dict[str, float] = {}
-    for part in arguments.parts:
-        name, _, share = part.rpartition("=")
-        try:
-            parts[name] = float(share)
-        except ValueError:
-            raise UserFault(f"{part!r} is not NAME=MOLE_FRACTION.",
-                            'Write for example "acetone=0.6".') from None
-    found = plain(describe_mixture(parts, pascal(arguments.pressure_mbar)))
+        found = plain(describe_mixture(parts, pascal(arguments.pressure_mbar)))
     azeotrope = found["azeotrope"]
-    boils = found["bubble_point_c"]
-    lines = [f"Boils at {boils:.2f} degC under {arguments.pressure_mbar:g} mbar."]
+    pressure = arguments.pressure_mbar
+    lines = [f"Boils at {found['bubble_point_c']:.2f} degC under {pressure:g} mbar."]
     rows = [(n, f"{parts[n]:.4f}", f"{found['vapour_mole_fraction'][n]:.4f}",
              f"{found['activity_coefficient'][n]:.4f}") for n in parts]
     lines.append(columns(rows, ("component", "liquid", "vapour", "activity coefficient")))
@@ -105,10 +110,28 @@ def mixture(arguments: Namespace) -> Reply:
     return Reply("\n".join([*lines, *found["warnings"]]), found)
 
 
-def benchmark(arguments: Namespace) -> Reply:
-    from experiments import studies
+def _parts(words: list[str]) -> dict[str, float]:
+    parts: dict[str, float] = {}
+    for word in words:
+        name, _, share = word.rpartition("=")
+        try:
+            value = float(share)
+        except ValueError:
+            value = -1.0
+        if not name or not 0.0 <= value <= 1.0:
+            raise UserFault(f"{word!r} is not NAME=MOLE_FRACTION.",
+                            'Write for example "acetone=0.6".')
+        if name in parts:
+            raise UserFault(f"{name!r} stands twice.", "Merge the two.")
+        parts[name] = value
+    return parts
 
+
+def benchmark(arguments: Namespace) -> Reply:
+    """Play simulated benches against other strategies."""
     with progress("playing benches") as step:
+        from experiments import studies
+
         if arguments.quick:
             result = studies.quick(arguments.benches, progress=step)
         else:
@@ -117,43 +140,45 @@ def benchmark(arguments: Namespace) -> Reply:
 
 
 def example(arguments: Namespace) -> Reply:
+    """Load the example dossiers."""
     from experiments import example_dossiers
 
     session = open_session(arguments.store)
     known = [e.key for e in example_dossiers.names()]
     chosen = [arguments.name] if arguments.name else known
-    if arguments.name and arguments.name not in known:
-        raise UserFault(f"There is no example {arguments.name!r}.", f"Use {' or '.join(known)}.")
     ids = [example_dossiers.load(session.store, name, session.user) for name in chosen]
-    return Reply("\n".join(f"Loaded {n} as dossier {i}" for n, i in zip(chosen, ids, strict=True)),
-                 {"ids": ids})
+    lines = [f"Loaded {n} as dossier {i}" for n, i in zip(chosen, ids, strict=True)]
+    return Reply("\n".join(lines), {"ids": ids})
 
 
 def doctor(arguments: Namespace) -> Reply:
-    from experiments.doctor import examine
+    """Check the installation."""
+    with progress("examining"):
+        from experiments.doctor import examine
 
-    checks = examine(arguments.store)
-    rows = [("well" if c.is_well else "ill", c.name, c.detail) for c in checks]
+        checks = examine(arguments.store)
+    rows = [("well" if c.is_well else "ill", c.name, f"{c.detail} {c.cure}".strip()) for c in checks]
     well = all(c.is_well for c in checks)
-    cures = "".join(f"\n{c.name}: {c.cure}" for c in checks if not c.is_well)
-    return Reply(columns(rows, ("", "what", "detail")) + cures,
-                 {"well": well, "checks": plain(checks)}, is_yes=well)
+    return Reply(columns(rows, ("", "what", "detail")), {"well": well, "checks": plain(checks)},
+                 is_yes=well)
 
 
 def app(arguments: Namespace) -> Reply:
+    """Open the wizard, in a process of its own so that nothing here imports it."""
     import subprocess
     import sys
 
-    # a child process, so that nothing here imports the wizard
-    command = [sys.executable, "-m", "wizard.launch", "--port", str(arguments.port)]
+    command = [sys.executable, "-m", "wizard.launch", "--port", str(arguments.port),
+               "--host", arguments.host]
     command += ["--store", arguments.store] if arguments.store else []
     command += ["--no-browser"] if arguments.no_browser else []
-    code = subprocess.call(command)  # noqa: S603 - our own module, arguments as a list
+    code = subprocess.call(command)
+    if code == 2:
+        raise UserFault("The wizard was not opened.", "See the line above.")
     return Reply("The wizard was closed.", {"exit": code}, is_yes=code == 0)
 
 
 TOOLS: dict[str, Callable[[Namespace], Reply]] = {
-    "verify": verify, "report": report, "compare": compare, "export": export,
-    "import": bring_in, "substance": substance, "mixture": mixture, "benchmark": benchmark,
-    "example": example, "doctor": doctor, "app": app,
+    "verify": verify, "report": report, "compare": compare, "substance": substance,
+    "mixture": mixture, "benchmark": benchmark, "example": example, "doctor": doctor, "app": app,
 }

@@ -17,6 +17,7 @@ from experiments import logs
 from experiments.answers import Answer
 from experiments.dossier import Dossier, utc_now
 from experiments.entries import EntryError
+from experiments.event_checks import ID
 from experiments.events import ChainCheck, verify_chain
 from experiments.job import EvaporationJob
 from experiments.job_file import parse
@@ -50,9 +51,16 @@ class Session:
 def create(session: Session, job: JobSource, dossier_id: str | None = None) -> Dossier:
     """Start a dossier and save it."""
     session.user.must("enter")
+    if dossier_id is not None and not ID.fullmatch(dossier_id):
+        raise EntryError(f"{dossier_id[:80]!r} cannot name a dossier.",
+                         "Use up to 64 letters, digits, hyphens and underscores.")
     dossier = Dossier.start(job, who=session.user.name, clock=session.clock,
                             dossier_id=dossier_id)
-    _save(session, dossier, 0)
+    try:
+        _save(session, dossier, 0)
+    except StaleRevision:
+        raise EntryError(f"There is a dossier {dossier.id} already.",
+                         "Give another id, or go on with that one.") from None
     return dossier
 
 

@@ -1,0 +1,132 @@
+"""The words of the command line. Loads nothing heavy, so that ``--help`` answers at once."""
+
+from __future__ import annotations
+
+import argparse
+from typing import NoReturn
+
+BAD_INPUT = 2
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors are one sentence with a cure."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(BAD_INPUT, f"{message[0].upper()}{message[1:]}. See `{self.prog} --help`.\n")
+
+
+class _Commands:
+    """Adds commands that share the common options."""
+
+    def __init__(self, parser: argparse.ArgumentParser) -> None:
+        self._actions = parser.add_subparsers(
+            dest="command", required=True, metavar="COMMAND", parser_class=Parser
+        )
+
+    def add(self, name: str, text: str, *positional: str) -> argparse.ArgumentParser:
+        """A command with its positional arguments; "source" may be a file or a dossier."""
+        one = self._actions.add_parser(
+            name, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False
+        )
+        _add_common(one, argparse.SUPPRESS)
+        for word in positional:
+            one.add_argument(word, metavar={"source": "JOB|DOSSIER"}.get(word, word.upper()))
+        return one
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser with every command."""
+    parser = Parser(
+        prog="boilwright", allow_abbrev=False,
+        description="Find, prove and document a vacuum-evaporation method in few bench trials.",
+        epilog="Exit codes: 0 done, 1 the answer is no, 2 bad input, 70 internal fault.",
+    )
+    _add_common(parser, None)
+    commands = _Commands(parser)
+    _add_bench(commands)
+    _add_answers(commands)
+    _add_record(commands)
+    _add_tools(commands)
+    return parser
+
+
+def _add_common(parser: argparse.ArgumentParser, default: str | None) -> None:
+    parser.add_argument("--json", action="store_true", default=default or False,
+                        help="answer in JSON")
+    parser.add_argument("--store", metavar="URL", default=default,
+                        help="store: a path or a database URL (or BOILWRIGHT_STORE)")
+
+
+def _add_bench(commands: _Commands) -> None:
+    one = commands.add("new", "start a dossier from a job file", "job")
+    one.add_argument("--id", help="a name of your own for the dossier")
+    commands.add("window", "say what physics allows before any trial", "source")
+    one = commands.add("simulate", "predict one run", "source")
+    for flag in ("--set-temperature-c", "--ramp-rate-mbar-per-min", "--end-pressure-mbar"):
+        one.add_argument(flag, type=float, required=True, metavar="X")
+    for flag in ("--keeper-volume-ml", "--end-volume-ml", "--end-point-hold-min"):
+        one.add_argument(flag, type=float, metavar="X")
+    one.add_argument("--keeper", metavar="NAME")
+    one = commands.add("propose", "propose the trials worth running next", "dossier")
+    one.add_argument("-n", type=int, metavar="N", help="how many (default: the job's batch)")
+    one.add_argument("-o", "--output", metavar="FILE", help="bench sheet: .csv, .xlsx or .pdf")
+    one = commands.add("record", "take a filled trial table, whole or not at all", "dossier")
+    one.add_argument("table", metavar="TABLE", help="CSV or XLSX; - for standard input")
+    one = commands.add("withdraw", "take a pending trial back", "dossier", "trial")
+    one.add_argument("--reason", default="", metavar="TEXT")
+    for name, text in (("exclude", "keep a result out of the fit"),
+                       ("include", "let an excluded result count again")):
+        one = commands.add(name, text, "dossier", "trial")
+        one.add_argument("--reason", required=True, metavar="TEXT")
+
+
+def _add_answers(commands: _Commands) -> None:
+    one = commands.add("recommend", "recommend the fastest setting at the asked assurance",
+                       "dossier")
+    one.add_argument("--fastest", action="store_true",
+                     help="do not move inwards for the equipment's tolerance")
+    one = commands.add("verify", "judge the confirmation runs by written criteria", "dossier")
+    one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
+    one = commands.add("report", "write the justification", "dossier")
+    one.add_argument("-o", "--output", required=True, metavar="FILE",
+                     help=".pdf, .html, .xlsx or .docx")
+    one = commands.add("compare", "compare trials, or dossiers", "dossier")
+    one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER")
+
+
+def _add_record(commands: _Commands) -> None:
+    commands.add("list", "list all dossiers")
+    one = commands.add("move", "move a dossier to another state", "dossier", "state")
+    one.add_argument("--reason", default="", metavar="TEXT")
+    one = commands.add("authorise", "note who authorises a job that can hurt someone", "dossier")
+    one.add_argument("--by", required=True, metavar="NAME")
+    one.add_argument("--reason", required=True, metavar="TEXT")
+    one = commands.add("revise", "start the next version of a dossier", "dossier")
+    one.add_argument("job", nargs="?", metavar="JOB", help="changed job file")
+    one.add_argument("--reason", default="", metavar="TEXT")
+    one = commands.add("export", "write a dossier to one file", "dossier")
+    one.add_argument("-o", "--output", required=True, metavar="FILE")
+    commands.add("import", "read a dossier from such a file", "file")
+    one = commands.add("backup", "write all dossiers to one file")
+    one.add_argument("-o", "--output", required=True, metavar="FILE")
+    commands.add("restore", "take every dossier of a backup into the store", "file")
+    commands.add("audit", "verify the history of every dossier")
+
+
+def _add_tools(commands: _Commands) -> None:
+    one = commands.add("substance", "show property values with their sources", "name")
+    one.add_argument("--temperature-c", type=float, default=25.0, metavar="X")
+    one = commands.add("mixture", "show bubble point, vapour and azeotrope of a mixture")
+    one.add_argument("parts", nargs="+", metavar="NAME=MOLE_FRACTION")
+    one.add_argument("--pressure-mbar", type=float, default=1013.25, metavar="X")
+    one = commands.add("benchmark", "play simulated benches against other strategies")
+    one.add_argument("--quick", action="store_true", help="a few minutes")
+    one.add_argument("--benches", type=int, default=10, metavar="N")
+    one.add_argument("--dask", metavar="ADDRESS", help="an existing Dask cluster")
+    one = commands.add("example", "load the example dossiers into the store")
+    one.add_argument("name", nargs="?", metavar="NAME")
+    commands.add("doctor", "check the store, properties, fonts and renderers")
+    one = commands.add("app", "open the wizard in the browser")
+    one.add_argument("--port", type=int, default=8501, metavar="N")
+    one.add_argument("--host", default="localhost", metavar="ADDRESS")
+    one.add_argument("--no-browser", action="store_true")
