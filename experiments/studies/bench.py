@@ -101,7 +101,6 @@ class Bench:
     kind: str
     job: Mapping
     free: tuple[FreeFactor, ...]
-    fixed: Setting
     noise: Noise
     evaluate: Callable[[Array], Truth]
     region: float
@@ -141,8 +140,8 @@ class Bench:
         return np.array([f.high for f in self.free])
 
     def setting(self, row: Array) -> Setting:
-        """Free factor values [D] as a full setting."""
-        return self.fixed | {f.name: float(x) for f, x in zip(self.free, row, strict=True)}
+        """Free factor values [D] as a setting."""
+        return {f.name: float(x) for f, x in zip(self.free, row, strict=True)}
 
     def row(self, setting: Setting) -> Array:
         """Free factor values [D] of a setting."""

@@ -107,7 +107,7 @@ class Draft:
         return Bench(
             family="physical", seed=self.seed, kind=self.kind,
             job=write_job(self.scene, entries, title, self.seed),
-            free=self.scene.free, fixed=self.scene.fixed, noise=self.noise,
+            free=self.scene.free, noise=self.noise,
             evaluate=PhysicalTruth(self.scene, liquid, self.rig, chosen.ceiling),
             region=region,
         )

@@ -130,7 +130,7 @@ def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
             for e, t in zip(entries, targets, strict=True)
         )
         return Bench("physics-free", seed, kind, write_job(scene, written, title, seed),
-                     scene.free, scene.fixed, noise, truth, region)
+                     scene.free, noise, truth, region)
 
     rows = window_sample(build(np.zeros(len(chosen)), 0.0), CALIBRATION, seed=seed)
     played = truth(rows)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from scipy.stats import norm
@@ -33,7 +33,6 @@ class Problem:
 
     job: Mapping
     free: tuple[FreeFactor, ...]
-    fixed: Setting
     analytes: tuple[str, ...]
     targets: Array
     vessels: int
@@ -44,7 +43,7 @@ class Problem:
     @classmethod
     def of(cls, bench: Bench, seed: int) -> Problem:
         """The open part of a bench."""
-        return cls(bench.job, bench.free, bench.fixed, bench.analytes, bench.targets,
+        return cls(bench.job, bench.free, bench.analytes, bench.targets,
                    bench.vessels, bench.max_run_time, bench.assurance, seed)
 
     @property
@@ -56,7 +55,7 @@ class Problem:
 
     def decode(self, u: Array) -> Setting:
         """Coded factors [D] to a setting the equipment can dial."""
-        values: Setting = dict(self.fixed)
+        values: Setting = {}
         for factor, x in zip(self.free, np.clip(u, 0.0, 1.0), strict=True):
             if self._is_log(factor):
                 value = factor.low * (factor.high / factor.low) ** float(x)
@@ -185,5 +184,3 @@ def probability_of_targets(problem: Problem, mean: Array, sd: Array) -> Array:
     z = (mean - problem.targets) / np.maximum(sd, 1e-9)
     return np.asarray(norm.cdf(z).prod(axis=1))
 
-
-Anything = dict[str, Any]
