@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from models.errors import Finding
@@ -10,6 +12,16 @@ from models.volatility import ln_pressure
 
 TEMPERATURE = 303.15
 STEPS = 40
+CLEAR = 1.01
+"""Tangent-plane measure above which a split is said; below it the model is not sure enough."""
+
+MISCIBLE = {
+    frozenset(("7732-18-5", "109-99-9")),  # water and tetrahydrofuran
+    frozenset(("7732-18-5", "75-65-0")),  # water and tert-butanol
+    frozenset(("7732-18-5", "75-05-8")),  # water and acetonitrile
+}
+"""Pairs that mix in all proportions at 20-60 degC although UNIFAC says otherwise (handbook
+knowledge, from memory, high confidence)."""
 
 
 def ln_gamma(system: LiquidSystem, x: Array, T: float) -> Array:
@@ -43,15 +55,17 @@ def splits(system: LiquidSystem, x: Array, T: float = TEMPERATURE) -> Array:
             break
     total = w.sum(axis=-1)
     apart = np.max(np.abs(w / total[..., None] - x[:, None, :]), axis=-1) > 1e-2
-    return np.asarray(np.any((total > 1.0 + 1e-4) & apart, axis=-1))
+    return np.asarray(np.any((total > CLEAR) & apart, axis=-1))
 
 
-def _has_gap(system: LiquidSystem) -> bool:
+def _has_gap(system: LiquidSystem, cas: Sequence[str]) -> bool:
     """Whether any pair of solvents is unstable at some composition: only then look closer."""
     n = len(system.solvents)
     grid = np.linspace(0.01, 0.99, 50)
     for i in range(n):
         for j in range(i + 1, n):
+            if frozenset((cas[i], cas[j])) in MISCIBLE:
+                continue
             x = np.zeros((len(grid), n))
             x[:, i], x[:, j] = grid, 1.0 - grid
             if np.any(np.diff(np.log(grid) + ln_gamma(system, x, TEMPERATURE)[:, i]) < 0):
@@ -80,9 +94,12 @@ def _boiled_down(system: LiquidSystem) -> Array:
     return np.array(path)
 
 
-def two_phase_finding(system: LiquidSystem) -> Finding | None:
-    """A finding when the fill splits, or splits while it is boiled down; else None."""
-    if len(system.solvents) < 2 or not system.fraction.any() or not _has_gap(system):
+def two_phase_finding(system: LiquidSystem, cas: Sequence[str]) -> Finding | None:
+    """A finding when the fill splits, or splits while it is boiled down; else None.
+
+    ``cas`` are the CAS numbers of the solvents of the system, keeper last.
+    """
+    if len(system.solvents) < 2 or not system.fraction.any() or not _has_gap(system, cas):
         return None
     apart = splits(system, _boiled_down(system))
     if not apart.any():

@@ -147,6 +147,19 @@ def _pairs(liquids: Sequence[Substance]) -> tuple[Array, Array, Array, list[Find
     return a, b, alpha, findings
 
 
+def _assumed(liquids: Sequence[Substance]) -> list[Finding]:
+    """A finding for every solvent whose density or heat capacity had to be assumed."""
+    found = []
+    for s in liquids:
+        what = [key for key in ("density", "heat capacity") if "assumed" in s.sources.get(key, "")]
+        if what:
+            found.append(Finding(
+                "assumed_property", "caution",
+                f"{' and '.join(what)} of {s.name} are not known and were assumed.",
+                "Run times are less certain; compare the first trial."))
+    return found
+
+
 @dataclass(frozen=True, eq=False)
 class _AnalyteData:
     """What the system stores of one analyte."""
@@ -208,6 +221,7 @@ def build_system(
         raise ModelError("A solvent is named twice, or is also the keeper.", "Merge them.")
     fraction = np.array([f for _, f in solvents] + ([0.0] if keeper is not None else []))
     a, b, alpha, findings = _pairs(liquids)
+    findings += _assumed(liquids)
     data = [_analyte(spec, tuple(liquids)) for spec in analytes]
     for item in data:
         findings += item.findings
@@ -232,7 +246,7 @@ def build_system(
         analyte_ln_volatility_sd=np.array([item.sd for item in data]),
         findings=(),
     )
-    phases = two_phase_finding(system)
+    phases = two_phase_finding(system, [s.cas for s in liquids])
     return _with_findings(system, [*findings, *([phases] if phases else [])])
 
 

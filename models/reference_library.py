@@ -28,6 +28,13 @@ from typing import Any
 import numpy as np
 
 from models.errors import UnknownSubstance
+from models.plausibility import (
+    expected_pressure,
+    lonely_boiling_point_fails,
+    lonely_correlation,
+    scatter_floor,
+    structure_evidence,
+)
 from models.pressure_sources import (
     ESTIMATES,
     REFERENCE,
@@ -44,7 +51,6 @@ from models.substances import Substance, read_table
 from models.volatility import (
     Curve,
     Evidence,
-    boiling_point_estimate,
     enthalpy,
     fit_curve,
     ln_pressure,
@@ -166,18 +172,25 @@ def _assemble(found: Any, name: str, cas: str, role: str,
             notes.append(f"the boiling point {boiling - 273.15:.0f} degC of "
                             f"{sources['boiling point']} contradicts the vapour pressure")
             boiling = math.nan
+    if not points and lonely_boiling_point_fails(boiling, boiling_sd, found.smiles, notes):
+        boiling = math.nan
     curves = correlations(library, boiling, freezing, notes)
     if math.isfinite(boiling):
         curves = meets_boiling_point(curves, boiling, boiling_sd, notes)
     curves = meets_own_points(without_outliers(curves, notes), points, notes)
-    scatter, used = spread(curves), list(curves)
+    scatter, used = max(spread(curves), scatter_floor(curves)), list(curves)
     evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes))
+    if len(curves) == 1 and not points:
+        evidence, more = lonely_correlation(evidence, boiling, found.smiles, molar_mass, notes)
+        scatter, used = math.hypot(scatter, more), used if evidence else []
     if math.isfinite(boiling):
         evidence.append(Evidence(boiling, ATMOSPHERE, max(4e-4 * 11.0 * boiling_sd, 0.002),
                                  sources["boiling point"]))
     evidence += points
-    if math.isfinite(boiling) and not used and not points:
-        evidence.append(boiling_point_estimate(boiling, sources["boiling point"]))
+    guess = None if evidence and (used or points) else _guess(
+        boiling, sources["boiling point"], found.smiles)
+    if guess is not None:
+        evidence.append(guess)
     if not evidence:
         raise UnknownSubstance(name)
     curve = fit_curve(evidence, molar_mass, heat_capacity)
@@ -186,7 +199,7 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
     ranges = [e.temperature for e in evidence] if used else []
     sources["vapour pressure"] = "; ".join([*used, *(p.source for p in points)]) or (
-        f"estimated from the boiling point ({sources['boiling point']})")
+        f"estimated: {guess.source}" if guess is not None else "")
     h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling)
     density, sources["density"] = _density(name, library, molar_mass)
     flash, ignition, limit = _flammability(library, notes)
@@ -227,6 +240,13 @@ def _enthalpy(cas: str, curve: Curve, boiling: float) -> tuple[np.ndarray[Any, A
     full = np.array([0.0, 0.0, 0.0])
     full[:] = np.polynomial.Polynomial.fit(grid, slope, 2).convert().coef
     return full, "slope of the vapour-pressure curve (ideal vapour)"
+
+
+def _guess(boiling: float, source: str, smiles: str) -> Evidence | None:
+    """Vapour pressure from the boiling point, or else from the structure, if there is one."""
+    if math.isfinite(boiling):
+        return expected_pressure(boiling, source, smiles)
+    return structure_evidence(smiles)
 
 
 def _towards_handbook(

@@ -11,6 +11,7 @@ so that data, priors and the uncertainty of any extrapolation come from the same
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -199,14 +200,38 @@ def pressure_from_boiling_point(boiling_temperature_k: float, temperature_k: flo
     return float(ATMOSPHERE * np.exp(ln_atm))
 
 
-def boiling_point_estimate(boiling_temperature_k: float, source: str,
-                           boiling_sd_k: float = 0.0) -> Evidence:
-    """Vapour pressure at 313 K from the normal boiling point.
+@dataclass(frozen=True)
+class Shape:
+    """What the bias of Mackay's relation depends on.
 
-    Its sd is 6 % of ln(Patm/P) plus 0.1 for the correlation, and what ``boiling_sd_k`` does.
+    Attributes
+    ----------
+    flexible : share of the heavy atoms outside rings
+    polar : any O, N, S or P
+    donor : any O-H or N-H
     """
-    guess = pressure_from_boiling_point(boiling_temperature_k, 313.15)
-    shifted = pressure_from_boiling_point(boiling_temperature_k + boiling_sd_k, 313.15)
-    sd = 0.06 * abs(float(np.log(ATMOSPHERE / guess))) + 0.1
-    sd = float(np.hypot(sd, np.log(guess / shifted)))
-    return Evidence(313.15, guess, sd, f"Mackay et al. (1982) from {source}")
+
+    flexible: float
+    polar: bool
+    donor: bool
+
+
+def boiling_point_estimate(
+    boiling_temperature_k: float, source: str, shape: Shape | None = None
+) -> Evidence:
+    """Vapour pressure at 313 K from the normal boiling point, corrected for the bias of the rule.
+
+    Mackay's relation is too high for associated and for long molecules. Regression over the
+    usual substances whose boiling point and vapour pressure at 313 K are both known: L =
+    ln(Patm/P) is larger than the relation says by 2 % + f (6.4 % if polar + 17 % with a
+    hydrogen-bond donor + 3.2 % for each unit of L beyond 8), f the flexible share; what is left
+    scatters by 6.5 %. Without a structure 10 % are taken, with a scatter of 10 %.
+    """
+    span = math.log(ATMOSPHERE / pressure_from_boiling_point(boiling_temperature_k, 313.15))
+    excess, scatter = 0.10, 0.10
+    if shape is not None:
+        excess = 0.02 + shape.flexible * (
+            0.064 * shape.polar + 0.17 * shape.donor + 0.032 * max(0.0, span - 8.0))
+        scatter = 0.065
+    guess = ATMOSPHERE * math.exp(-span * (1.0 + excess))
+    return Evidence(313.15, guess, scatter * abs(span) + 0.1, f"Mackay et al. (1982) from {source}")
