@@ -9,6 +9,7 @@ import numpy as np
 
 from experiments.answers import Forecast
 from experiments.authorisation import job_cautions
+from experiments.authorisation import job_cautions
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import EvaporationJob, Setting
 from experiments.physics import PhysicsModel
@@ -41,7 +42,8 @@ class Limit:
 class WindowMap:
     """Grids over set temperature [X] and end pressure [Y] at one ramp rate; [Y, X].
 
-    ``margins`` hold, for each limit, a number that is positive where the limit applies.
+    ``run_time_min`` is the posterior median: before any trial the mean hangs on a few draws
+    that hardly end. ``margins`` hold, for each limit, a number that is positive where the limit applies.
     ``probability`` is that of meeting every target, from physics and the trials so far.
     """
 
@@ -142,7 +144,8 @@ def window_map(
     margins["boil-over likely"] = boil_over.reshape(shape) - 0.5
     lines = np.array([_boiling_pressure(system, job, kelvin(a)) for a in x])
     return WindowMap(
-        x, y, ramp_rate_mbar_per_min, fitted.mean_time(settings).reshape(shape),
+        x, y, ramp_rate_mbar_per_min,
+        np.array([np.median(pt.time) for pt in fitted.points(settings)]).reshape(shape),
         {k: np.array(v) for k, v in margins.items() if (v > 0).any()},
         fitted.probability(settings).reshape(shape), lines,
     )
