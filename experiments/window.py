@@ -9,7 +9,6 @@ import numpy as np
 
 from experiments.answers import Forecast
 from experiments.authorisation import job_cautions
-from experiments.authorisation import job_cautions
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import EvaporationJob, Setting
 from experiments.physics import PhysicsModel
@@ -43,7 +42,8 @@ class WindowMap:
     """Grids over set temperature [X] and end pressure [Y] at one ramp rate; [Y, X].
 
     ``run_time_min`` is the posterior median: before any trial the mean hangs on a few draws
-    that hardly end. ``margins`` hold, for each limit, a number that is positive where the limit applies.
+    that hardly end. ``margins`` hold, for each limit, a number that is positive where it
+    applies.
     ``probability`` is that of meeting every target, from physics and the trials so far.
     """
 
