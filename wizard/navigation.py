@@ -45,7 +45,7 @@ STEPS: tuple[Step, ...] = (
     Step(HOME, "Dossiers", "Which job are you working on?", "folder_open", ""),
     Step("job", "Job", "What has to be evaporated, and what must survive it?",
          "assignment", JOB_SECTION),
-    Step("window", "Window", "What does physics allow before any trial?",
+    Step("window", "Window", "What does physics allow?",
          "crop_free", JOB_SECTION, ("job",)),
     Step("trials", "Trials", "Which runs are worth doing next, and why?",
          "science", JOB_SECTION, ("job",)),

@@ -9,20 +9,18 @@ from typing import TypeVar
 import streamlit as st
 
 from wizard import caching
-from wizard.session import WizardSession
 
 Result = TypeVar("Result")
 Progress = Callable[[float, str], None]
 
 
 def answer(
-    session: WizardSession, name: str, key: str, label: str, make: Callable[[Progress], Result]
+    name: str, key: str, label: str, make: Callable[[Progress], Result]
 ) -> Result | None:
     """An answer that may take a while; None when the reader stopped it.
 
     Parameters
     ----------
-    session : of the page
     name, key : what is asked, and a digest of what the answer rests on
     label : what is being done, for the bar
     make : works it out, calling back with the share done and what is being done

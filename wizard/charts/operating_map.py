@@ -11,7 +11,7 @@ import altair as alt
 import numpy as np
 
 from wizard.charts.contours import Line, bands, lines, nice_levels, refine, refine_axis
-from wizard.charts.palette import Palette, chart_of, dressed
+from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed
 
 FINER_X, FINER_Y = 4, 9
 """Steps drawn in each step of the grid."""
@@ -24,7 +24,7 @@ class MapRegion:
     name: str
     values: Sequence[Sequence[float]]
     level: float
-    kind: str = "closed"  # closed | kept
+    kind: str = "closed"  # closed | kept | even | before
 
 
 @dataclass(frozen=True)
@@ -62,8 +62,12 @@ def operating_map(data: MapData, colours: Palette, height: int = 460) -> Any:
     closed = [r for r in data.regions if r.kind == "closed"]
     for region, shade in zip(closed, _shades(len(closed), colours), strict=True):
         layers += _fill(region, x, y, shade, 1.0, data)
+    for region in (r for r in data.regions if r.kind == "even"):
+        layers += _fill(region, x, y, colours.main, 0.09, data)
     for region in (r for r in data.regions if r.kind == "kept"):
         layers += _fill(region, x, y, colours.main, 0.22, data)
+        layers += _outline(region, x, y, colours, data)
+    for region in (r for r in data.regions if r.kind in DASHES):
         layers += _outline(region, x, y, colours, data)
     layers += _contours(data, x, y, colours)
     layers += _curves(data, colours)
@@ -82,17 +86,24 @@ def _by_ratio(axis: Sequence[float], factor: int) -> Any:
     return np.exp(refine_axis(np.log(np.asarray(axis, dtype=float)), factor))
 
 
+EDGE = 0.025
+"""Room around the window, as a share of it, so that settings on its border are seen."""
+
+
 def _x(data: MapData, name: str = "x:Q") -> alt.X:
-    return alt.X(name, title=data.x_title,
-                 scale=alt.Scale(domain=[data.x[0], data.x[-1]], nice=False, zero=False))
+    low, high = float(data.x[0]), float(data.x[-1])
+    room = EDGE * (high - low)
+    return alt.X(name, title=data.x_title, axis=alt.Axis(tickCount=8),
+                 scale=alt.Scale(domain=[low - room, high + room], nice=False, zero=False))
 
 
 def _y(data: MapData, name: str = "y:Q") -> alt.Y:
     low, high = float(data.y[0]), float(data.y[-1])
+    room = (high / low) ** EDGE
     ticks = [v for v in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200, 300, 500, 1000)
              if low <= v <= high] or nice_levels(low, high)
-    return alt.Y(name, title=data.y_title, axis=alt.Axis(values=ticks, format="~g"),
-                 scale=alt.Scale(type="log", domain=[low, high], nice=False))
+    return alt.Y(name, title=data.y_title, axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL),
+                 scale=alt.Scale(type="log", domain=[low / room, high * room], nice=False))
 
 
 def _shades(count: int, colours: Palette) -> list[str]:
@@ -120,6 +131,10 @@ def _line_data(found: list[Line], least: int = 3) -> list[dict[str, float]]:
     ]
 
 
+DASHES = {"even": [2, 3], "before": [8, 4]}
+"""Outlines without a fill: an even chance, and what was known before the trials."""
+
+
 def _outline(region: MapRegion, x: Any, y: Any, colours: Palette, data: MapData) -> list[Any]:
     values = _fine(region.values)
     found = _line_data(lines(x, y, np.nan_to_num(values, nan=-1.0), region.level))
@@ -127,7 +142,8 @@ def _outline(region: MapRegion, x: Any, y: Any, colours: Palette, data: MapData)
         return []
     return [
         chart_of(found)
-        .mark_line(color=colours.main, strokeWidth=2.5, clip=True, aria=False)
+        .mark_line(color=colours.main, strokeWidth=1.5 if region.kind in DASHES else 2.5,
+                   strokeDash=DASHES.get(region.kind, [1, 0]), clip=True, aria=False)
         .encode(x=_x(data), y=_y(data), detail="line:N", order="order:O")
     ]
 
@@ -145,7 +161,7 @@ def _contours(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
             rows += [{"x": a, "y": b, "line": f"{level}-{n}", "order": k}
                      for k, (a, b) in enumerate(line)]
         if found and len(found[0]) >= 12:
-            at = found[0][int(0.62 * len(found[0]))]
+            at = _tag_place(found[0], data)
             tags.append({"x": at[0], "y": at[1], "text": f"{level:g} min"})
     if not rows:
         return []
@@ -159,6 +175,21 @@ def _contours(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
     halo = base.mark_text(fontSize=12, stroke=colours.paper, strokeWidth=5, strokeJoin="round",
                           aria=False)
     return [drawn, halo, base.mark_text(fontSize=12, color=colours.ink, aria=False)]
+
+
+def _tag_place(line: Line, data: MapData) -> tuple[float, float]:
+    """A point of a contour for its label, away from the marks and the borders."""
+    def room(point: tuple[float, float]) -> float:
+        across = (point[0] - data.x[0]) / (data.x[-1] - data.x[0])
+        up = math.log(point[1] / data.y[0]) / math.log(data.y[-1] / data.y[0])
+        marks = [abs(across - (m.x - data.x[0]) / (data.x[-1] - data.x[0]))
+                 + abs(up - math.log(m.y / data.y[0]) / math.log(data.y[-1] / data.y[0]))
+                 for m in data.marks if m.y > 0]
+        border = min(across, 1.0 - across, up, 1.0 - up)
+        return min([4.0 * border, *marks, 0.35])
+
+    places = [line[int(share * (len(line) - 1))] for share in (0.5, 0.62, 0.38, 0.75, 0.25)]
+    return max(places, key=room)
 
 
 def _curves(data: MapData, colours: Palette) -> list[Any]:
@@ -188,9 +219,13 @@ def _curves(data: MapData, colours: Palette) -> list[Any]:
 def _names(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
     """A label in the middle of each region, where it is widest."""
     labels = []
-    for region in data.regions:
+    is_kept = any(r.kind == "kept" and np.nanmax(np.asarray(r.values)) >= r.level
+                  for r in data.regions)
+    hidden = {"before", "even"} if is_kept else {"before"}
+    for region in (r for r in data.regions if r.kind not in hidden):
         values = _fine(region.values)
-        place = _roomiest(np.nan_to_num(values, nan=-1e9) >= region.level)
+        inside = np.nan_to_num(values, nan=-1e9) >= region.level
+        place = _roomiest(inside, _taken(data, x, y))
         if place is None:
             continue
         j, i, wide = place
@@ -220,7 +255,18 @@ def _wrapped(name: str, share: float) -> str:
     return f"{' '.join(words[:half])}\n{' '.join(words[half:])}"
 
 
-def _roomiest(inside: Any) -> tuple[int, int, float] | None:
+def _taken(data: MapData, x: Any, y: Any) -> list[tuple[float, float]]:
+    """Rows and columns where marks stand."""
+    return [
+        (float(np.interp(math.log(m.y), np.log(y), np.arange(len(y)))),
+         float(np.interp(m.x, x, np.arange(len(x)))))
+        for m in data.marks if m.y > 0
+    ]
+
+
+def _roomiest(
+    inside: Any, taken: Sequence[tuple[float, float]]
+) -> tuple[int, int, float] | None:
     """Row, column and relative width of the place with most room around it."""
     height, width = inside.shape
     if inside.mean() < 0.012:
@@ -241,11 +287,21 @@ def _roomiest(inside: Any) -> tuple[int, int, float] | None:
                     up -= 1
                 while down < height - 1 and column[down + 1]:
                     down += 1
-                room = min((i - start) / width, 1.0) * min(min(j - up, down - j) + 1, 12) ** 0.7
+                room = min((i - start) / width, 0.5) * min(min(j - up, down - j) + 1, 14) ** 0.7
+                room *= _free(j / height, middle / width, taken, (height, width))
                 if room > best:
                     best, found = room, (j, middle, (i - start) / width)
                 start = None
     return found
+
+
+def _free(
+    row: float, column: float, taken: Sequence[tuple[float, float]], shape: tuple[int, int]
+) -> float:
+    """1 where no mark stands near a label's place, less where one does."""
+    near = [abs(row - j / shape[0]) / 0.07 + abs(column - i / shape[1]) / 0.16
+            for j, i in taken]
+    return min(1.0, 0.15 + 0.85 * min(near, default=1.0))
 
 
 KINDS = {
@@ -259,6 +315,7 @@ def _marks(data: MapData, colours: Palette) -> list[Any]:
     if not inside:
         return []
     rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in inside]
+    names_at = _grouped(inside, data)
     kinds = [k for k in KINDS if any(m.kind == k for m in inside)]
     fills = {"trial": colours.ink, "pending": colours.paper, "today": colours.second,
              "recommended": colours.main}
@@ -273,11 +330,35 @@ def _marks(data: MapData, colours: Palette) -> list[Any]:
         tooltip=[alt.Tooltip("label:N", title="Setting")],
         description=alt.Description("label:N"),
     )
-    short = base.mark_text(fontSize=12, dx=9, dy=-9, align="left", color=colours.ink,
-                           stroke=None, aria=False, clip=True).encode(
-        text=alt.Text("label:N"),
-    ).transform_calculate(label="split(datum.label, ':')[0]")
-    return [points, short]
+    words = []
+    for align, side in (("left", 1), ("right", -1)):
+        chosen = [n for n in names_at if n["side"] == side]
+        if chosen:
+            words.append(
+                chart_of(chosen).mark_text(
+                    fontSize=12, dx=9 * side, dy=-9, align=align, color=colours.ink, aria=False,
+                ).encode(x=_x(data), y=_y(data), text="text:N")
+            )
+    return [points, *words]
+
+
+def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:
+    """One label for marks that lie on each other, on the side where there is room."""
+    width = float(data.x[-1]) - float(data.x[0])
+    height = math.log(float(data.y[-1]) / float(data.y[0]))
+    groups: list[list[MapMark]] = []
+    for mark in marks:
+        home = next((g for g in groups if abs(g[0].x - mark.x) < 0.02 * width
+                     and abs(math.log(g[0].y / mark.y)) < 0.045 * height), None)
+        if home is None:
+            groups.append([mark])
+        else:
+            home.append(mark)
+    return [
+        {"x": g[0].x, "y": g[0].y, "text": ", ".join(m.label.split(":")[0] for m in g),
+         "side": -1 if g[0].x > data.x[-1] - 0.07 * width else 1}
+        for g in groups
+    ]
 
 
 def _empty(data: MapData) -> Any:

@@ -13,6 +13,8 @@ from typing import Any
 import altair as alt
 
 FONT = "Atkinson Hyperlegible Next, DejaVu Sans, sans-serif"
+PLAIN_LABEL = "format(datum.value, '.6~g')"
+"""Axis labels without thousands marks or exponents."""
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "stroke",
           "triangle-right")
 

@@ -7,9 +7,11 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.palette import Palette, chart_of, dressed
+from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed
 
 MOST_POINTS = 400
+LABELS = 46
+"""Room left of each panel for its axis, so that the panels stand in line."""
 
 
 def run_trace(
@@ -18,8 +20,10 @@ def run_trace(
     colours: Palette,
     events: Mapping[str, float] | None = None,
     measured: Mapping[str, Sequence[tuple[float, float]]] | None = None,
-) -> Any:
-    """One panel a quantity, all over the same time, with moments of the run marked.
+) -> list[Any]:
+    """One chart a quantity, all over the same time, with moments of the run marked.
+
+    They are charts of their own because only a single view fits itself to a narrow window.
 
     Parameters
     ----------
@@ -42,7 +46,9 @@ def run_trace(
         x = alt.X("t:Q", title="time, min" if last else None,
                   scale=alt.Scale(domain=[0, end], nice=False),
                   axis=alt.Axis(labels=last, ticks=last, tickMinStep=1))
-        y = alt.Y("v:Q", title=None, axis=alt.Axis(tickCount=3), scale=alt.Scale(zero=False))
+        y = alt.Y("v:Q", title=None, scale=alt.Scale(zero=False),
+                  axis=alt.Axis(tickCount=3, labelExpr=PLAIN_LABEL, minExtent=LABELS,
+                                maxExtent=LABELS))
         layers = [
             chart_of(rows).mark_line(
                 color=hues[n % len(hues)], strokeWidth=2.4, clip=True,
@@ -54,17 +60,12 @@ def run_trace(
             layers.append(chart_of(points).mark_point(
                 color=colours.ink, size=30, opacity=0.8).encode(x=x, y=y))
         layers += _events(events or {}, x, colours, is_first=n == 0)
-        charts.append(
-            alt.layer(*layers).properties(
-                width="container", height=96,
-                title=alt.Title(title, fontSize=13, offset=4, color=colours.ink),
-            )
+        drawn = alt.layer(*layers).properties(
+            width="container", height=176 if last else 138,
+            title=alt.Title(title, fontSize=13, offset=4, color=colours.ink, frame="group"),
         )
-    return dressed(_stack(charts), colours)
-
-
-def _stack(charts: list[Any]) -> Any:
-    return alt.vconcat(*charts, spacing=14) if charts else alt.Chart().mark_point()
+        charts.append(dressed(drawn, colours))
+    return charts
 
 
 def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: bool) -> list[Any]:

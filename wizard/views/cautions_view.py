@@ -12,8 +12,8 @@ from models.errors import Finding
 from wizard.units import Units
 from wizard.view_models.findings_text import FindingLine, finding_lines, job_substances
 
-DEFER = ("These are the usual cautions, not all there can be: follow the equipment's manual, local "
-         "codes and your laboratory's licensed safety practice.")
+DEFER = ("These are the usual cautions, not all there can be: follow the equipment's manual, "
+         "local codes and your laboratory's licensed safety practice.")
 
 
 def cautions_of_job(draft: Mapping[str, Any], units: Units) -> None:

@@ -89,7 +89,7 @@ def _earlier(session: WizardSession) -> dict[str, dict[str, Any]]:
 def _actions(
     session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None
 ) -> None:
-    stray = [f for f in found.elsewhere(set(form.slots))]
+    stray = found.elsewhere(set(form.slots))
     if found.job is not None:
         st.markdown(":material/check: The job is complete.")
     else:

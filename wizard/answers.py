@@ -1,0 +1,59 @@
+"""What pages ask of a dossier, worked out once for each state of its record."""
+
+from __future__ import annotations
+
+from experiments.answers import Answer
+from experiments.dossier import Dossier
+from experiments.fitted import Fitted, fit
+from experiments.region import Region, operating_region
+from experiments.window import WindowMap, window_map
+from wizard import waiting
+from wizard.session import digest
+
+
+def record_key(dossier: Dossier) -> str:
+    """A digest of everything an answer can rest on: the job and the counted results."""
+    return digest(dossier.job, sorted((t.id, t.setting, t.result) for t in dossier.recorded))
+
+
+def fitted(dossier: Dossier) -> Fitted | None:
+    """The job with what its trials taught; None when the reader stopped it."""
+    label = "Learning from the trials" if dossier.recorded else "Preparing the physics"
+    return waiting.answer("fit", record_key(dossier), label, lambda p: dossier.fitted(p))
+
+
+def untaught(dossier: Dossier) -> Fitted | None:
+    """The job with physics alone, as before any trial."""
+    return waiting.answer("untaught", digest(dossier.job), "Preparing the physics",
+                          lambda p: fit(dossier.job, [], progress=p))
+
+
+def operating_map(
+    dossier: Dossier, ramp: float, before: bool = False
+) -> WindowMap | None:
+    """The operating map at a ramp rate, with what is known now or as before any trial."""
+    found = untaught(dossier) if before else fitted(dossier)
+    if found is None:
+        return None
+    key = digest(digest(dossier.job) if before else record_key(dossier), ramp)
+    return waiting.answer("map", key, "Drawing the operating map",
+                          lambda p: window_map(found, ramp, progress=p))
+
+
+def recommendation(dossier: Dossier) -> Answer | None:
+    """The recommendation as things stand; it is not noted in the record by this."""
+    if fitted(dossier) is None:
+        return None
+    return waiting.answer("recommend", record_key(dossier), "Searching the window",
+                          lambda p: dossier.recommend(True, p))
+
+
+def region(dossier: Dossier, answer: Answer) -> Region | None:
+    """The operating region around the recommended setting; None without one."""
+    found = fitted(dossier)
+    if found is None or answer.setting is None:
+        return None
+    setting = answer.setting
+    return waiting.answer("region", digest(record_key(dossier), sorted(setting.items())),
+                          "Mapping the operating region",
+                          lambda p: operating_region(found, setting, p))

@@ -1,0 +1,56 @@
+"""A predicted run as panels, moments and a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from experiments.job import EvaporationJob
+from wizard.units import Units
+
+DRY_ML = 0.02
+
+
+def run_panels(run: Mapping[str, Any], units: Units) -> dict[str, list[float | None]]:
+    """Title with unit -> values over the run's moments, in the reader's units."""
+    trace = run["trace"]
+    return {
+        f"pressure, {units.pressure}": _shown(trace["pressure_mbar"], "_mbar", units),
+        f"liquid temperature, {units.temperature}":
+            _shown(trace["liquid_temperature_c"], "_c", units),
+        "volume in a vessel, mL": list(trace["volume_ml"]),
+        "condenser load, W": list(trace["condenser_load_w"]),
+    }
+
+
+def _shown(values: Sequence[float | None], name: str, units: Units) -> list[float | None]:
+    return [None if v is None else units.shown(name, v) for v in values]
+
+
+def run_events(run: Mapping[str, Any]) -> dict[str, float]:
+    """Moments worth marking: when the middle vessel is dry, when the run ends."""
+    trace = run["trace"]
+    found: dict[str, float] = {}
+    dry = max(DRY_ML, 0.005 * float(trace["volume_ml"][0]))
+    for time, volume in zip(trace["time_min"], trace["volume_ml"], strict=True):
+        if volume <= dry:
+            found["dry"] = float(time)
+            break
+    end = run["run_time_min"]
+    if end is not None and ("dry" not in found or end - found["dry"] > 0.03 * end):
+        found["run ends"] = float(end)
+    return found
+
+
+def run_sentence(run: Mapping[str, Any], job: EvaporationJob, units: Units) -> str:
+    """How the run goes, in one or two sentences."""
+    if run["run_time_min"] is None:
+        text = (f"The run does not come to its end within {job.limits.max_run_time_min:g} min.")
+    else:
+        text = f"The run ends after about {run['run_time_min']:.0f} min."
+    low = min(run["recovery_percent"].items(), key=lambda item: item[1], default=None)
+    if low is not None:
+        text += f" Most is lost of {low[0]}: {low[1]:.0f} % comes back."
+    if run["boil_over"]:
+        text += " Liquid is thrown out on the way."
+    return units.sentence(text)

@@ -1,0 +1,139 @@
+"""The operating map of a dossier, from grids in contract units to what is drawn."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from experiments.dossier import Dossier
+from experiments.job import EvaporationJob, Setting
+from experiments.window import WindowMap
+from wizard.charts.operating_map import MapData, MapMark, MapRegion
+from wizard.units import Units
+from wizard.view_models.settings_text import setting_text
+
+REGION_NAMES = {
+    "does not boil": "liquid does not boil",
+    "vapour passes the condenser": "vapour passes the condenser",
+    "freezes": "sample freezes",
+    "keeper boils off": "keeper boils off",
+    "boil-over likely": "boils over",
+}
+EVEN = 0.5
+
+
+def map_data(
+    found: WindowMap, job: EvaporationJob, units: Units, marks: Sequence[MapMark] = (),
+    before: WindowMap | None = None,
+) -> MapData:
+    """What the chart draws, in the reader's units.
+
+    Parameters
+    ----------
+    found : grids of what is known now
+    job : for the asked assurance and the longest run
+    marks : settings to show
+    before : grids from physics alone, to show what the trials changed
+    """
+    asked = job.limits.assurance
+    x = [units.shown("set_temperature_c", float(v)) for v in found.set_temperature_c]
+    y = [units.shown("end_pressure_mbar", float(v)) for v in found.end_pressure_mbar]
+    late = found.run_time_min / job.limits.max_run_time_min - 1.0
+    regions = [
+        MapRegion("takes too long", late.tolist(), 0.0),
+        *(MapRegion(REGION_NAMES.get(n, n), m.tolist(), 0.0) for n, m in found.margins.items()),
+        MapRegion("even chance", found.probability.tolist(), EVEN, "even"),
+        MapRegion(f"keeps every target, {100 * asked:.3g} %", found.probability.tolist(), asked,
+                  "kept"),
+    ]
+    if before is not None:
+        regions.append(MapRegion("before the trials", before.probability.tolist(), asked,
+                                 "before"))
+    return MapData(
+        x=x, y=y,
+        x_title=f"set temperature, {units.temperature}",
+        y_title=f"end pressure, {units.pressure}",
+        run_time=np.where(late > 1.0, math.nan, found.run_time_min).tolist(),
+        regions=regions, marks=marks,
+    )
+
+
+def setting_marks(
+    dossier: Dossier, units: Units, recommended: Setting | None = None
+) -> list[MapMark]:
+    """The trials of a dossier, and the recommended setting, as marks."""
+    marks = []
+    for trial in dossier.trials:
+        if trial.state == "withdrawn":
+            continue
+        kind = "pending" if trial.state == "pending" else "trial"
+        if trial.origin == "today":
+            kind = "today"
+        marks.append(_mark(trial.id, trial.setting, kind, units))
+    if recommended is not None:
+        marks.append(_mark("R", recommended, "recommended", units))
+    return marks
+
+
+def _mark(label: str, setting: Setting, kind: str, units: Units) -> MapMark:
+    return MapMark(
+        units.shown("set_temperature_c", float(setting["set_temperature_c"])),
+        units.shown("end_pressure_mbar", float(setting["end_pressure_mbar"])),
+        f"{label}: {setting_text(setting, units)}", kind,
+    )
+
+
+def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
+    """The map in words, for those who cannot see it and as its caption."""
+    asked, ramp = job.limits.assurance, found.ramp_rate_mbar_per_min
+    good = found.probability >= asked
+    at_ramp = f"At a ramp of {units.text('ramp_rate_mbar_per_min', ramp)}"
+    if good.any():
+        rows, columns = np.nonzero(good)
+        fastest = int(np.argmin(np.where(good, found.run_time_min, np.inf)))
+        j, i = divmod(fastest, found.run_time_min.shape[1])
+        return (
+            f"{at_ramp}, {100 * good.mean():.0f} % of the map keeps every target with at least "
+            f"{100 * asked:.3g} % probability: "
+            f"{_span(found.set_temperature_c[columns], 'set_temperature_c', units)} and "
+            f"{_span(found.end_pressure_mbar[rows], 'end_pressure_mbar', units)}; fastest about "
+            f"{found.run_time_min[j, i]:.0f} min."
+        )
+    best = int(np.argmax(found.probability))
+    j, i = divmod(best, found.probability.shape[1])
+    return (
+        f"{at_ramp}, no setting reaches {100 * asked:.3g} % yet. The best chance is "
+        f"{100 * found.probability[j, i]:.0f} %, at "
+        f"{units.text('set_temperature_c', float(found.set_temperature_c[i]))} and "
+        f"{units.text('end_pressure_mbar', float(found.end_pressure_mbar[j]))}, in about "
+        f"{found.run_time_min[j, i]:.0f} min. Trials narrow this down."
+    )
+
+
+def _span(values: np.ndarray, name: str, units: Units) -> str:
+    low, high = float(values.min()), float(values.max())
+    if high - low < 1e-9:
+        return units.text(name, low)
+    return f"{units.sign(f'{units.shown(name, low):.3g}')} to {units.text(name, high)}"
+
+
+def ramp_choices(job: EvaporationJob, count: int = 5) -> list[float]:
+    """A few ramp rates over the range of the job, dialled as the equipment can."""
+    factor = job.factor("ramp_rate_mbar_per_min")
+    if factor.is_fixed:
+        return [factor.low]
+    values = np.geomspace(factor.low, factor.high, count)
+    step = factor.resolution or 1.0
+    origin = factor.low if factor.step is not None else 0.0
+    snapped = [origin + round((v - origin) / step) * step for v in values]
+    return sorted({min(max(round(float(v), 6), factor.low), factor.high) for v in snapped})
+
+
+def nearest_ramp(job: EvaporationJob, setting: Setting | None) -> float:
+    """The ramp rate to draw the map at first: that of a setting, else a middle one."""
+    choices = ramp_choices(job)
+    if setting is None:
+        return choices[len(choices) // 2]
+    return float(setting["ramp_rate_mbar_per_min"])

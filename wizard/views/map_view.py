@@ -1,0 +1,59 @@
+"""The operating map with its caption; shared by the pages that show it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from experiments.dossier import Dossier
+from experiments.job import Setting
+from experiments.window import WindowMap
+from wizard import answers
+from wizard.charts.operating_map import operating_map
+from wizard.charts.palette import palette
+from wizard.session import WizardSession
+from wizard.view_models import window_map
+
+
+def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
+                setting: Setting | None = None) -> float:
+    """The ramp rate to draw the map at."""
+    choices = window_map.ramp_choices(dossier.job)
+    start = window_map.nearest_ramp(dossier.job, setting)
+    options = sorted({*choices, start})
+    if len(options) == 1:
+        return options[0]
+    units = session.units
+    chosen = st.select_slider(
+        f"Ramp rate of the map, {units.unit('ramp_rate_mbar_per_min')}", options, value=start,
+        key=key, format_func=lambda v: units.sign(f"{units.shown('ramp_rate_mbar_per_min', v):.4g}"),
+    )
+    return float(chosen)
+
+
+def show_map(
+    session: WizardSession, dossier: Dossier, ramp: float, recommended: Setting | None = None,
+    with_before: bool = False, from_physics: bool = False,
+) -> WindowMap | None:
+    """Draw the map; None while it is stopped or cannot be drawn.
+
+    ``from_physics`` leaves out what the trials taught; ``with_before`` outlines that as well.
+    """
+    if dossier.job.factor("set_temperature_c").is_fixed or (
+        dossier.job.factor("end_pressure_mbar").is_fixed
+    ):
+        st.markdown("Set temperature or end pressure is fixed in this job, so there is no map.")
+        return None
+    found = answers.operating_map(dossier, ramp, before=from_physics)
+    if found is None:
+        return None
+    before = answers.operating_map(dossier, ramp, before=True) if with_before else None
+    units = session.units
+    data = window_map.map_data(found, dossier.job, units,
+                               window_map.setting_marks(dossier, units, recommended), before)
+    said = window_map.map_sentence(found, dossier.job, units)
+    st.altair_chart(operating_map(data, palette(session.theme)), theme=None, width="stretch")
+    basis = "From physics alone, before any trial. " if from_physics else ""
+    change = " Dashed outline: where the region ended before the trials." if before else ""
+    st.caption(f"{basis}{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
+               f"an even chance.{change}")
+    return found

@@ -1,0 +1,28 @@
+"""A predicted run, drawn and said."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from experiments.dossier import Dossier
+from experiments.job import Setting
+from experiments.predicted_run import predicted_run
+from wizard import caching
+from wizard.charts.palette import palette
+from wizard.charts.run_trace import run_trace
+from wizard.session import WizardSession, digest
+from wizard.view_models.run_panels import run_events, run_panels, run_sentence
+
+
+def show_run(session: WizardSession, dossier: Dossier, setting: Setting) -> None:
+    """Pressure, liquid temperature, volume and condenser load against time."""
+    key = digest(dossier.job, sorted(setting.items()))
+    run = caching.kept("run", key, lambda: predicted_run(dossier.job, setting))
+    units = session.units
+    st.markdown(run_sentence(run, dossier.job, units))
+    with st.container(gap="small"):
+        for chart in run_trace(run["trace"]["time_min"], run_panels(run, units),
+                               palette(session.theme), run_events(run)):
+            st.altair_chart(chart, theme=None, width="stretch")
+    st.caption("Predicted with the usual values of the evaporator; the middle vessel position is "
+               "shown. " + " ".join(units.sentence(f) for f in run["findings"]))

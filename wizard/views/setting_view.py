@@ -1,0 +1,43 @@
+"""Number fields for a setting, one a free factor, with steps of what can be dialled."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from experiments.dossier import Dossier
+from experiments.job import Factor, Setting
+from wizard.session import WizardSession
+from wizard.view_models.job_fields import FACTOR_LABELS
+from wizard.view_models.setting_entry import stepper
+
+
+def setting_inputs(
+    session: WizardSession, dossier: Dossier, key: str, start: Setting
+) -> Setting | None:
+    """A setting as typed; kept while the session lasts."""
+    setting: Setting = {f.name: f.choices[0] if f.choices else f.low for f in dossier.job.factors}
+    free = dossier.job.free_factors
+    if not free:
+        return setting
+    places = st.columns(min(len(free), 4))
+    for i, factor in enumerate(free):
+        with places[i % len(places)]:
+            setting[factor.name] = _one(session, factor, f"{key}.{dossier.id}", start)
+    return setting
+
+
+def _one(session: WizardSession, factor: Factor, key: str, start: Setting) -> float | str:
+    label = FACTOR_LABELS[factor.name]
+    first = start.get(factor.name, factor.low)
+    if factor.choices:
+        return str(st.selectbox(label, factor.choices, index=factor.choices.index(str(first)),
+                                key=f"{key}.{factor.name}", persist_state="session"))
+    units = session.units
+    shape = stepper(factor, units)
+    value = st.number_input(
+        f"{label}, {units.unit(factor.name)}", min_value=shape.low, max_value=shape.high,
+        value=min(max(units.shown(factor.name, float(first)), shape.low), shape.high),
+        step=shape.step, format=f"%.{shape.digits}f",
+        key=f"{key}.{factor.name}.{units.unit(factor.name)}", persist_state="session",
+    )
+    return units.kept(factor.name, float(value))
