@@ -71,9 +71,15 @@ MISSING = list(csv.DictReader((DATA / "unifac_missing_pairs.csv").read_text("utf
 
 
 def test_missing_pairs_are_seen():
-    """unifac_missing_pairs.csv: 147 rows where the library takes zero and says nothing."""
+    """unifac_missing_pairs.csv: 147 rows where the library takes zero and says nothing.
+
+    Hexachloroethane in cyclohexane is the one that the later published table fills.
+    """
     assert len(MISSING) >= 100
     for row in MISSING:
+        if (row["model"], row["analyte"], row["solvent"]) == (
+                "DO", "hexachloroethane", "cyclohexane"):
+            continue
         pair = [find_substance(ALIASES.get(n, n)) for n in (row["analyte"], row["solvent"])]
         model = "original" if row["model"] == "UNIFAC" else "dortmund"
         assert missing_pairs(pair, model), row

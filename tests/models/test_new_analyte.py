@@ -47,7 +47,7 @@ def test_a_boiling_point_tells_40_degc(name):
     found = estimate_new_analyte(spec_of(name, boiling_point=(T, ATMOSPHERE)))
     gap = abs(ln_p(found, 313.15) - float(ln_pressure(true.ln_p, 313.15)))
     assert gap < 2.5 * found.ln_p_sd
-    assert 0.2 < found.ln_p_sd < 1.5
+    assert 0.2 < found.ln_p_sd < 1.7
 
 
 @pytest.mark.parametrize("name", KNOWN)
@@ -79,7 +79,7 @@ def test_a_structure_alone_is_wide_but_right(name):
     true = find_substance(name)
     found = estimate_new_analyte(AnalyteSpec("X", smiles=true.smiles))
     assert found.molar_mass == pytest.approx(true.molar_mass, rel=1e-3)
-    assert 0.8 < found.ln_p_sd < 3.0
+    assert 0.6 < found.ln_p_sd < 3.0
     gap = abs(ln_p(found, 313.15) - float(ln_pressure(true.ln_p, 313.15)))
     assert gap < 2.5 * found.ln_p_sd
 
@@ -121,8 +121,8 @@ def test_structures_are_read(smiles, grams):
     assert 1000 * read_smiles(smiles).molar_mass == pytest.approx(grams, abs=0.02)
 
 
-@pytest.mark.parametrize("smiles", ["", "C(", "C)", "C1CC", "1CC1", "xyz", "CC.O", "[Fe]", "C(C)(C)"
-                                    "(C)(C)C", "[Na+].[Cl-]"])
+@pytest.mark.parametrize("smiles", ["", "C(", "C)", "C1CC", "1CC1", "xyz", "CC.O", "[Fe]",
+                                    "C(C)(C)(C)(C)C", "[Na+].[Cl-]"])
 def test_nonsense_structures_are_refused(smiles):
     with pytest.raises(ModelError) as caught:
         read_smiles(smiles)
