@@ -58,7 +58,8 @@ def _carry_out(arguments: Namespace) -> int:
             print("\n".join(said), file=sys.stderr)
             return BAD_INPUT
         logging.getLogger("boilwright").error("internal fault", exc_info=error)
-        print(f"Internal fault ({type(error).__name__}: {error}). What was confirmed before is "
+        first = (str(error).splitlines() or [""])[0]
+        print(f"Internal fault ({type(error).__name__}: {first}). What was confirmed before is "
               "saved; please report this with the command you gave.", file=sys.stderr)
         return INTERNAL
     print(_as_json(reply.data) if arguments.json else reply.text)

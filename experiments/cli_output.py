@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -99,7 +100,9 @@ def progress(title: str, stream: TextIO | None = None) -> Iterator[Callable[[flo
         return
     from tqdm import tqdm
 
+    size = shutil.get_terminal_size()  # 80 by 24 where the terminal does not say
     bar = tqdm(total=100, desc=title, leave=False, file=out, delay=PATIENCE_S,
+               ncols=min(size.columns, 100), nrows=size.lines,
                bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed}")
     done = threading.Event()
 
