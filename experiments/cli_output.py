@@ -111,7 +111,7 @@ def progress(title: str, stream: TextIO | None = None) -> Iterator[Callable[[flo
             bar.refresh()
 
     def step(share: float, what: str) -> None:
-        bar.set_description(what, refresh=False)
+        bar.set_description_str(what, refresh=False)
         bar.update(max(0.0, 100.0 * min(share, 1.0) - bar.n))
 
     drawer = threading.Thread(target=draw, daemon=True)

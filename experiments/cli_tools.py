@@ -157,7 +157,9 @@ def doctor(arguments: Namespace) -> Reply:
         from experiments.doctor import examine
 
         checks = examine(arguments.store)
-    rows = [("well" if c.is_well else "ill", c.name, f"{c.detail} {c.cure}".strip()) for c in checks]
+    rows = [
+        ("well" if c.is_well else "ill", c.name, f"{c.detail} {c.cure}".strip()) for c in checks
+    ]
     well = all(c.is_well for c in checks)
     return Reply(columns(rows, ("", "what", "detail")), {"well": well, "checks": plain(checks)},
                  is_yes=well)
