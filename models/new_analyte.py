@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, field
 
 from models.errors import ModelError
+from models.plausibility import shape_of
 from models.quantities import ATMOSPHERE
 from models.volatility import Curve, Evidence, boiling_point_estimate, fit_curve
 
@@ -88,7 +89,8 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         evidence.append(Evidence(T_boil, P, max(0.05, 11.0 * boil_sd / T_boil), "data sheet"))
         sources.append("boiling point given")
         if not spec.vapour_pressure and P > 0.5 * ATMOSPHERE:
-            evidence.append(boiling_point_estimate(T_boil, "the boiling point given"))
+            evidence.append(boiling_point_estimate(
+                T_boil, "the boiling point given", boil_sd, shape_of(spec.smiles)))
     if spec.smiles and (not evidence or molar_mass is None):
         from models.structure import estimate_from_structure
 
@@ -97,7 +99,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         if not evidence:
             T_boil = guessed.boiling_temperature
             evidence.append(Evidence(T_boil, ATMOSPHERE, 11.0 * guessed.sd / T_boil, "structure"))
-            evidence.append(boiling_point_estimate(T_boil, "the structure", guessed.sd))
+            evidence.append(boiling_point_estimate(T_boil, "the structure", guessed.sd, shape_of(spec.smiles)))
             sources.append("structure alone (group contributions of Joback and Reid)")
     if not evidence:
         raise ModelError(

@@ -29,10 +29,10 @@ import numpy as np
 
 from models.errors import UnknownSubstance
 from models.plausibility import (
-    expected_pressure,
     lonely_boiling_point_fails,
     lonely_correlation,
     scatter_floor,
+    shape_of,
     structure_evidence,
 )
 from models.pressure_sources import (
@@ -51,6 +51,7 @@ from models.substances import Substance, read_table
 from models.volatility import (
     Curve,
     Evidence,
+    boiling_point_estimate,
     enthalpy,
     fit_curve,
     ln_pressure,
@@ -187,10 +188,10 @@ def _assemble(found: Any, name: str, cas: str, role: str,
         evidence.append(Evidence(boiling, ATMOSPHERE, max(4e-4 * 11.0 * boiling_sd, 0.002),
                                  sources["boiling point"]))
     evidence += points
-    guess = None if evidence and (used or points) else _guess(
-        boiling, sources["boiling point"], found.smiles)
-    if guess is not None:
-        evidence.append(guess)
+    rough = None if used or points else _guess(
+        boiling, boiling_sd, sources["boiling point"], found.smiles)
+    if rough is not None:
+        evidence.append(rough)
     if not evidence:
         raise UnknownSubstance(name)
     curve = fit_curve(evidence, molar_mass, heat_capacity)
@@ -199,7 +200,7 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
     ranges = [e.temperature for e in evidence] if used else []
     sources["vapour pressure"] = "; ".join([*used, *(p.source for p in points)]) or (
-        f"estimated: {guess.source}" if guess is not None else "")
+        f"estimated: {rough.source}" if rough is not None else "")
     h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling)
     density, sources["density"] = _density(name, library, molar_mass)
     flash, ignition, limit = _flammability(library, notes)
@@ -242,11 +243,11 @@ def _enthalpy(cas: str, curve: Curve, boiling: float) -> tuple[np.ndarray[Any, A
     return full, "slope of the vapour-pressure curve (ideal vapour)"
 
 
-def _guess(boiling: float, source: str, smiles: str) -> Evidence | None:
+def _guess(boiling: float, boiling_sd: float, source: str, smiles: str) -> Evidence | None:
     """Vapour pressure from the boiling point, or else from the structure, if there is one."""
-    if math.isfinite(boiling):
-        return expected_pressure(boiling, source, smiles)
-    return structure_evidence(smiles)
+    if not math.isfinite(boiling):
+        return structure_evidence(smiles)
+    return boiling_point_estimate(boiling, source, boiling_sd, shape_of(smiles))
 
 
 def _towards_handbook(
@@ -269,7 +270,7 @@ def _towards_handbook(
     T, gap = np.array(list(gaps)), np.array(list(gaps.values()))
     shift = np.polynomial.Polynomial.fit(T, gap, len(T) - 1).convert().coef
     pulled = coefficients.copy()
-    pulled[: len(shift)] += 2.0 / 3.0 * shift
+    pulled[: len(shift)] += np.asarray(shift, dtype=float) * (2.0 / 3.0)
     return pulled, f"{source}; handbook (CRC) differs by {100 * max(far):.0f} %, taken 2:1"
 
 
