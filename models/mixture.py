@@ -134,7 +134,8 @@ def _pairs(liquids: Sequence[Substance]) -> tuple[Array, Array, Array, list[Find
                     raise ModelError(
                         f"No activity coefficients are known for {names}, and an ideal forecast "
                         "with water would be wrong a thousandfold.",
-                        "Dry the extract before evaporation, or take a solvent that is known.",
+                        "Dry the extract first, leave out traces (0.1 % of an acid), or take a "
+                        "solvent that is known.",
                     )
                 findings.append(Finding(
                     "ideal_solvents", "caution",

@@ -50,7 +50,7 @@ def estimate_from_structure(smiles: str) -> StructureEstimate:
     Examples
     --------
     >>> round(estimate_from_structure("CCO").boiling_temperature)
-    337
+    343
     """
     molecule = read_smiles(smiles)
     raw = 198.2 + sum(CONTRIBUTIONS[g] * n for g, n in joback_groups(molecule).items())
