@@ -99,7 +99,8 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         if not evidence:
             T_boil = guessed.boiling_temperature
             evidence.append(Evidence(T_boil, ATMOSPHERE, 11.0 * guessed.sd / T_boil, "structure"))
-            evidence.append(boiling_point_estimate(T_boil, "the structure", guessed.sd, shape_of(spec.smiles)))
+            evidence.append(boiling_point_estimate(
+                T_boil, "the structure", guessed.sd, shape_of(spec.smiles)))
             sources.append("structure alone (group contributions of Joback and Reid)")
     if not evidence:
         raise ModelError(
