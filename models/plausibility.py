@@ -6,6 +6,8 @@
   boiling point tenfold, beyond the uncertainty of that, is dropped; without a boiling point it
   is held against the structure, and where they differ both are kept with the doubt that follows.
 
+- Where one source reaches 313 K and the others end above it, their disagreement counts too.
+
 The estimates are Mackay's relation (:func:`models.volatility.boiling_point_estimate`) and
 Joback's group contributions (:mod:`models.structure`).
 """
@@ -15,7 +17,7 @@ from __future__ import annotations
 import math
 
 from models.errors import ModelError
-from models.pressure_sources import REFERENCE, Points
+from models.pressure_sources import REFERENCE, Points, measured
 from models.smiles import read_smiles
 from models.structure import StructureEstimate, estimate_from_structure
 from models.volatility import Evidence, Shape, boiling_point_estimate, fit_curve, ln_pressure
@@ -23,6 +25,8 @@ from models.volatility import Evidence, Shape, boiling_point_estimate, fit_curve
 LOWEST, HIGHEST = 0.85, 1.35
 """Ratio of a boiling temperature to the one estimated from the structure, in K/K; of 1.0 +-
 0.1 for usual substances, above it for small associated molecules only."""
+WIDE_RANGE = {"DIPPR_PERRY_8E", "VDI_PPDS"}
+"""Correlations whose stated range runs from melting to critical point, measured or not."""
 TENFOLD = math.log(10.0)
 
 
@@ -117,3 +121,21 @@ def lonely_correlation(
 def scatter_floor(curves: dict[str, Points]) -> float:
     """Smallest sd of ln P that one or two sources deserve: they may copy each other."""
     return {1: 0.15, 2: 0.08}.get(len(curves), 0.0)
+
+
+def far_scatter(curves: dict[str, Points], molar_mass: float, heat_capacity: float) -> float:
+    """Half the gap in ln P at 313 K between sources said to reach it and all the others.
+
+    A wide-range correlation is valid "down to melting" by decree; the measurements behind it
+    often end where the others do. Those, carried down by their enthalpy, are the second
+    opinion. Zero where there is none, or where a source of measured range reaches 313 K.
+    """
+    near = {m: v for m, v in curves.items()
+            if min(v) - 25.0 <= REFERENCE <= max(v) + 25.0}
+    far = {m: v for m, v in curves.items() if m not in near}
+    if not near or not far or set(near) - WIDE_RANGE:
+        return 0.0
+    low, high = (
+        float(ln_pressure(fit_curve(measured(part), molar_mass, heat_capacity).coefficients,
+                          REFERENCE)) for part in (near, far))
+    return 0.5 * abs(high - low)

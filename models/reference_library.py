@@ -29,6 +29,7 @@ import numpy as np
 
 from models.errors import UnknownSubstance
 from models.plausibility import (
+    far_scatter,
     lonely_boiling_point_fails,
     lonely_correlation,
     scatter_floor,
@@ -179,7 +180,9 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     if math.isfinite(boiling):
         curves = meets_boiling_point(curves, boiling, boiling_sd, notes)
     curves = meets_own_points(without_outliers(curves, notes), points, notes)
-    scatter, used = max(spread(curves), scatter_floor(curves)), list(curves)
+    scatter = math.hypot(max(spread(curves), scatter_floor(curves)),
+                         far_scatter(curves, molar_mass, heat_capacity))
+    used = list(curves)
     evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes))
     if len(curves) == 1 and not points:
         evidence, more = lonely_correlation(evidence, boiling, found.smiles, molar_mass, notes)
