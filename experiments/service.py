@@ -8,6 +8,9 @@ the reader sees what changed before deciding.
 
 from __future__ import annotations
 
+import itertools
+import random
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -36,7 +39,8 @@ if TYPE_CHECKING:
     from experiments.fitted import Progress
 
 JobSource = str | Path | Mapping[str, Any] | EvaporationJob
-TRIES = 8
+PATIENCE_S = 30.0
+"""How long a change is tried again while others keep saving to the same dossier."""
 
 
 @dataclass(frozen=True)
@@ -194,7 +198,8 @@ def change(
         when the dossier has moved on from ``revision``, or keeps moving
     """
     session.user.must(role)
-    for attempt in range(TRIES):
+    end = time.monotonic() + PATIENCE_S
+    for attempt in itertools.count():
         dossier = load(session, dossier_id)
         held = len(dossier.events)
         if revision is not None and revision != held:
@@ -203,11 +208,12 @@ def change(
         try:
             _save(session, dossier, held)
         except StaleRevision:
-            if revision is not None or attempt == TRIES - 1:
+            if revision is not None or time.monotonic() > end:
                 raise
+            time.sleep(random.uniform(0.0, min(0.01 * 2**attempt, 0.5)))
             continue
         return dossier, given
-    raise AssertionError("the last attempt returns or raises")
+    raise AssertionError("counting does not end")
 
 
 def change_state(
