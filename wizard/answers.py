@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from experiments import service
 from experiments.answers import Answer
 from experiments.dossier import Dossier
 from experiments.fitted import Fitted, fit
 from experiments.region import Region, operating_region
 from experiments.window import WindowMap, window_map
 from wizard import waiting
-from wizard.session import digest
+from wizard.session import WizardSession, digest
 
 
 def record_key(dossier: Dossier) -> str:
@@ -40,12 +41,14 @@ def operating_map(
                           lambda p: window_map(found, ramp, progress=p))
 
 
-def recommendation(dossier: Dossier) -> Answer | None:
-    """The recommendation as things stand; it is not noted in the record by this."""
+def recommendation(session: WizardSession, dossier: Dossier) -> Answer | None:
+    """The recommendation as things stand; the use-case notes it in the record when it is new."""
     if fitted(dossier) is None:
         return None
-    return waiting.answer("recommend", record_key(dossier), "Searching the window",
-                          lambda p: dossier.recommend(True, p))
+    return waiting.answer(
+        "recommend", f"{dossier.id}.{record_key(dossier)}", "Searching the window",
+        lambda p: service.recommend(session.service, dossier.id, progress=p)[1],
+    )
 
 
 def region(dossier: Dossier, answer: Answer) -> Region | None:

@@ -1,5 +1,98 @@
-"""x."""
+"""Trials, settings or dossiers against each other."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from experiments import comparison, service
+from experiments.comparison import Comparison
+from experiments.dossier import Dossier
+from experiments.entries import EntryError
+from wizard import answers, caching, waiting
+from wizard.charts.differences import differences_chart
+from wizard.charts.palette import palette
+from wizard.session import WizardSession, digest
+from wizard.view_models import compare_rows
+from wizard.view_models.settings_text import setting_text
+
+WAYS = {"trials": "Trials", "today": "Method in use and recommended", "dossiers": "Dossiers"}
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw the choice and its comparison."""
+    dossier = session.must_dossier()
+    way = st.segmented_control("What to compare", list(WAYS), default="trials", required=True,
+                               format_func=lambda w: WAYS[w], key="compare.way", persist_state="session")
+    try:
+        found = _found(session, dossier, str(way))
+    except EntryError as error:
+        st.markdown(f":material/edit: {error.message} {error.cure}")
+        return
+    if found is not None:
+        _show(session, found)
+
+
+def _found(session: WizardSession, dossier: Dossier, way: str) -> Comparison | None:
+    if way == "trials":
+        return _trials(session, dossier)
+    if way == "today":
+        if dossier.job.today is None:
+            raise EntryError("This job names no method in use.", "Give it on the Job page of a "
+                             "new version.")
+        if answers.fitted(dossier) is None:
+            return None
+        return waiting.answer("today", answers.record_key(dossier), "Comparing",
+                              lambda _: comparison.today_against_recommended(dossier))
+    return _dossiers(session, dossier)
+
+
+def _trials(session: WizardSession, dossier: Dossier) -> Comparison | None:
+    names = {t.id: f"{t.id}: {setting_text(t.setting, session.units, dossier.job)}"
+             for t in dossier.recorded}
+    if len(names) < 2:
+        raise EntryError("Fewer than two runs are recorded.", "Record more results first.")
+    start = list(names)[:1] + list(names)[-1:]
+    chosen = st.multiselect("Trials, the first is what the others are held against", list(names),
+                            default=start, key=f"compare.trials.{dossier.id}",
+                            format_func=lambda i: names.get(i, i), persist_state="session")
+    if len(chosen) < 2:
+        raise EntryError("Choose two trials or more.", "")
+    key = digest(answers.record_key(dossier), chosen)
+    return caching.kept("compare", key, lambda: comparison.compare_trials(dossier, chosen))
+
+
+def _dossiers(session: WizardSession, dossier: Dossier) -> Comparison | None:
+    titles = {s.id: f"{s.title} ({s.id})" for s in service.summaries(session.service)
+              if s.id != dossier.id and s.state in ("recommended", "verified", "approved")}
+    if not titles:
+        raise EntryError("No other dossier has a recommended setting.", "Bring one that far first.")
+    other = st.selectbox("The other dossier", list(titles), format_func=lambda i: titles.get(i, i),
+                         key="compare.dossier", persist_state="session")
+    loaded = service.load(session.service, str(other))
+    key = digest(answers.record_key(dossier), answers.record_key(loaded))
+    return waiting.answer("dossiers", key, "Comparing the recommended settings",
+                          lambda _: comparison.compare_dossiers(dossier, [loaded]))
+
+
+def _show(session: WizardSession, found: Comparison) -> None:
+    units, colours = session.units, palette(session.theme)
+    st.markdown(f"#### {units.sentence(compare_rows.headline(found))}")
+    for line in found.sentences:
+        st.markdown(units.sentence(line))
+    methods = compare_rows.method_lines(found)
+    if methods:
+        st.table(pd.DataFrame(methods).set_index(""), border="horizontal")
+    for unit, margin, title in (("points", comparison.RECOVERY_MARGIN, "Recoveries"),
+                                ("min", None, "Run times")):
+        rows = compare_rows.chart_rows(found, unit)
+        if rows:
+            st.markdown(f"**{title}**")
+            word = "percentage points" if unit == "points" else unit
+            st.altair_chart(differences_chart(rows, margin, word, colours), theme=None,
+                            width="stretch")
+    lines = compare_rows.difference_lines(found, units)
+    if lines:
+        st.caption("Second minus first with 95 % intervals, corrected for everything looked at. "
+                   "The shaded band is a difference that does not matter.")
+        st.table(pd.DataFrame(lines).set_index("what"), border="horizontal")

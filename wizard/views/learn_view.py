@@ -1,5 +1,95 @@
-"""x."""
+"""What the trials taught: the trials themselves, the parameters, and how well it all fits."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from experiments.diagnostics import leave_one_out, odd_runs
+from experiments.dossier import Dossier
+from experiments.fitted import Fitted
+from experiments.learnt import what_was_learnt
+from wizard import answers, caching
+from wizard.charts.fit_quality import fit_quality
+from wizard.charts.learning import learnt_chart
+from wizard.charts.palette import palette
+from wizard.charts.recoveries import margins_chart, recoveries_chart
+from wizard.session import WizardSession
+from wizard.view_models import learn_rows
+from wizard.view_models.fit_words import fit_rows, fit_sentence
+from wizard.view_models.window_map import nearest_ramp
+from wizard.views.cautions_view import show_findings
+from wizard.views.map_view import ramp_choice, show_map
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw what was learnt."""
+    dossier = session.must_dossier()
+    _trials(session, dossier)
+    found = answers.fitted(dossier)
+    if found is None:
+        return
+    _parameters(session, dossier, found)
+    _region(session, dossier)
+    _fit(session, dossier, found)
+
+
+def _trials(session: WizardSession, dossier: Dossier) -> None:
+    points = learn_rows.trial_points(dossier)
+    if not points:
+        st.markdown("No run has finished with a recovery yet; unfinished runs teach as well, see "
+                    "below.")
+        return
+    colours = palette(session.theme)
+    st.altair_chart(
+        margins_chart(points, learn_rows.targets(dossier.job, only_must=True), colours),
+        theme=None, width="stretch",
+    )
+    st.caption(
+        "Each run by its time and its tightest margin: the recovery nearest to, or furthest "
+        "below, its target. Dashed: the best compromises so far, no run beats them in both. "
+        + learn_rows.left_out(dossier)
+    )
+    with st.expander("Every analyte by itself"):
+        st.altair_chart(
+            recoveries_chart(points, learn_rows.targets(dossier.job, only_must=False), colours),
+            theme=None, width="content",
+        )
+        st.caption("Mean recovery of each run; bars span the vessels. The line is the target.")
+
+
+def _parameters(session: WizardSession, dossier: Dossier, found: Fitted) -> None:
+    st.subheader("In plain words", anchor=False)
+    learnt = caching.kept("learnt", answers.record_key(dossier), lambda: what_was_learnt(found))
+    told, silent = learn_rows.learnt_sentences(learnt)
+    units = session.units
+    st.markdown("\n".join(f"- {units.sentence(line)}" for line in told)
+                or "The trials have said little so far.")
+    if silent:
+        st.caption(f"Little was said yet of: {', '.join(silent)}.")
+    rows = learn_rows.learnt_rows(learnt, only_told=True)
+    if rows:
+        st.altair_chart(learnt_chart(rows, palette(session.theme)), theme=None, width="stretch")
+        st.caption("Pale: what was assumed. Dark: what the trials left, with its middle as a "
+                   "diamond. Ranges hold 95 %.")
+
+
+def _region(session: WizardSession, dossier: Dossier) -> None:
+    st.subheader("What the trials changed on the map", anchor=False)
+    last = dossier.recorded[-1].setting
+    ramp = ramp_choice(session, dossier, "learn.ramp", last)
+    show_map(session, dossier, nearest_ramp(dossier.job, None) if ramp is None else ramp,
+             with_before=True)
+
+
+def _fit(session: WizardSession, dossier: Dossier, found: Fitted) -> None:
+    st.subheader("How well it fits", anchor=False)
+    key = answers.record_key(dossier)
+    readings = caching.kept("loo", key, lambda: leave_one_out(found))
+    st.markdown(fit_sentence(readings))
+    rows = fit_rows(readings)
+    if rows:
+        st.altair_chart(fit_quality(rows, palette(session.theme)), theme=None, width="stretch")
+        st.caption("Each recovery against the forecast from all other runs; on the line they "
+                   "agree. Bars: where a single run may fall, 95 %.")
+    show_findings(caching.kept("odd", key, lambda: odd_runs(found)), session.units,
+                  "Readings to check")

@@ -23,9 +23,10 @@ def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
     if len(options) == 1:
         return options[0]
     units = session.units
+    name = "ramp_rate_mbar_per_min"
     chosen = st.select_slider(
-        f"Ramp rate of the map, {units.unit('ramp_rate_mbar_per_min')}", options, value=start,
-        key=key, format_func=lambda v: units.sign(f"{units.shown('ramp_rate_mbar_per_min', v):.4g}"),
+        f"Ramp rate of the map, {units.unit(name)}", options, value=start, key=key,
+        format_func=lambda v: units.sign(f"{units.shown(name, v):.4g}"),
     )
     return float(chosen)
 

@@ -1,5 +1,109 @@
-"""x."""
+"""The recommended setting, what it promises, how far it may drift, and what it saves."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from experiments.answers import Answer
+from experiments.comparison import today_against_recommended
+from experiments.dossier import Dossier
+from experiments.job import Setting
+from experiments.verification_plan import chance_of_passing
+from wizard import answers, caching, frame
+from wizard.session import WizardSession
+from wizard.view_models import recommend_rows
+from wizard.view_models.settings_text import chance
+from wizard.views.map_view import show_map
+from wizard.views.run_view import show_run
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw the recommendation as things stand."""
+    dossier = session.must_dossier()
+    answer = answers.recommendation(session, dossier)
+    if answer is None:
+        return
+    setting = recommend_rows.answer_setting(answer)
+    st.subheader(recommend_rows.HEADLINES[answer.status], anchor=False)
+    if setting is not None:
+        if answer.setting is None:
+            st.markdown("The best compromise all the same:")
+        _metrics(session, dossier, answer, setting)
+    st.markdown(session.units.sentence(answer.reason))
+    _remedies(session, answer)
+    if setting is None:
+        return
+    _promises(session, dossier, setting)
+    st.subheader("Where it lies", anchor=False)
+    show_map(session, dossier, float(setting["ramp_rate_mbar_per_min"]),
+             setting if answer.setting is not None else None, with_before=bool(dossier.recorded))
+    _region(session, dossier, answer)
+    _saving(session, dossier, answer)
+    with st.expander("The predicted run"):
+        show_run(session, dossier, setting)
+    if answer.setting is None:
+        frame.link(session, "trials", "Propose more trials")
+
+
+def _metrics(
+    session: WizardSession, dossier: Dossier, answer: Answer, setting: Setting
+) -> None:
+    shown = recommend_rows.setting_metrics(setting, dossier.job, session.units)
+    with st.container(border=True):
+        for place, (label, value) in zip(st.columns(len(shown)), shown, strict=True):
+            place.metric(label, value)
+        left, middle, right = st.columns(3)
+        left.metric("Run time", f"{answer.run_time_min.mean:.0f} min",
+                    help="Posterior mean of the true mean run time.")
+        middle.metric("Every target met", chance(answer.probability),
+                      help="Probability that every “must” analyte's true mean recovery meets its "
+                           "target and the run ends in time.")
+        if dossier.recorded:
+            right.metric("Passes verification", chance(_passing(dossier, setting)),
+                         help="Chance that six replicate runs on six days meet the usual "
+                              "criteria; single runs scatter, so it is lower than the chance of "
+                              "being true.")
+
+
+def _passing(dossier: Dossier, setting: Setting) -> float:
+    key = f"{answers.record_key(dossier)}.{sorted(setting.items())}"
+    return caching.kept("passing", key, lambda: chance_of_passing(dossier.fitted(), setting))
+
+
+def _remedies(session: WizardSession, answer: Answer) -> None:
+    lines = recommend_rows.remedy_lines(answer.remedies, session.units)
+    if lines:
+        st.markdown("**What would help**, each worked out with the run model:\n\n"
+                    + "\n".join(f"- {line}" for line in lines))
+
+
+def _promises(session: WizardSession, dossier: Dossier, setting: Setting) -> None:
+    mean = dossier.forecast([setting])[0]
+    single = dossier.forecast([setting], new_run=True)[0]
+    st.subheader("What it promises", anchor=False)
+    lines = recommend_rows.forecast_lines(dossier.job, mean, single, session.units)
+    st.table(pd.DataFrame(lines).set_index(""), border="horizontal")
+
+
+def _region(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
+    if answer.setting is None:
+        return
+    st.subheader("How far it may drift", anchor=False)
+    region = answers.region(dossier, answer)
+    if region is None:
+        return
+    st.markdown(recommend_rows.region_sentence(region))
+    lines = recommend_rows.range_lines(region, session.units)
+    if lines:
+        st.table(pd.DataFrame(lines).set_index("factor"), border="horizontal")
+
+
+def _saving(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
+    if dossier.job.today is None or answer.setting is None:
+        return
+    found = caching.kept("saving", answers.record_key(dossier),
+                         lambda: today_against_recommended(dossier))
+    st.subheader("Against the method in use", anchor=False)
+    for line in recommend_rows.saving_sentences(found):
+        st.markdown(session.units.sentence(line))

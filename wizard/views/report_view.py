@@ -1,5 +1,91 @@
-"""x."""
+"""The justification to hand over, the state of the dossier, and its history."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from experiments import report, service, transfer
+from experiments.dossier import Dossier
+from experiments.dossier_state import MOVES
+from experiments.events import verify_chain
+from experiments.job_text import to_toml
+from wizard import answers, frame, waiting
+from wizard.session import WizardSession
+from wizard.view_models.history_lines import STATE_ACTIONS, history_lines, state_sentence
+
+KINDS = {".pdf": ("PDF", "application/pdf"), ".html": ("HTML, one file", "text/html")}
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw what can be handed over."""
+    dossier = session.must_dossier()
+    st.markdown(state_sentence(dossier))
+    if dossier.recorded:
+        _documents(dossier)
+    else:
+        st.markdown("There is nothing to report before the first result.")
+        frame.link(session, "results", "Enter results")
+    _states(session, dossier)
+    _take_along(session, dossier)
+    _history(dossier)
+
+
+def _documents(dossier: Dossier) -> None:
+    key = f"{dossier.id}.{dossier.events[-1].hash}"
+    for suffix, (name, mime) in KINDS.items():
+        made = st.session_state.get(f"report{suffix}") == key
+        with st.container(border=True, horizontal=True, vertical_alignment="center"):
+            st.markdown(f"**Report as {name}**", width="stretch")
+            if not made and st.button(f"Write the {name}", key=f"report.write{suffix}",
+                                      icon=":material/edit_document:",
+                                      type="primary" if suffix == ".pdf" else "secondary"):
+                made = True
+            if made:
+                data = _document(dossier, suffix, key, name)
+                if data is not None:
+                    st.session_state[f"report{suffix}"] = key
+                    st.download_button(f"Download the {name}", data, mime=mime,
+                                       file_name=f"{dossier.id}{suffix}", on_click="ignore",
+                                       icon=":material/download:", key=f"report.get{suffix}",
+                                       type="primary")
+
+
+def _document(dossier: Dossier, suffix: str, key: str, name: str) -> bytes | None:
+    return waiting.answer(f"report{suffix}", key, f"Writing the {name}",
+                          lambda p: report.render(dossier, suffix, progress=p))
+
+
+def _states(session: WizardSession, dossier: Dossier) -> None:
+    moves = [m for m in MOVES[dossier.state] if m in STATE_ACTIONS]
+    if not moves:
+        return
+    st.subheader("State of the dossier", anchor=False)
+    with st.form("report.state"):
+        to = st.selectbox("Next", moves, format_func=lambda s: STATE_ACTIONS[s])
+        reason = st.text_input("Why", placeholder="stands in the record")
+        if st.form_submit_button("Make it so"):
+            service.change_state(session.service, dossier.id, str(to), reason)
+            st.rerun()
+
+
+def _take_along(session: WizardSession, dossier: Dossier) -> None:
+    st.subheader("To take along", anchor=False)
+    with st.container(horizontal=True):
+        st.download_button("The job file", to_toml(dossier.job), file_name=f"{dossier.id}.toml",
+                           mime="application/toml", on_click="ignore", key="report.toml",
+                           icon=":material/download:")
+        st.download_button("The whole dossier", lambda: transfer.pack(dossier),
+                           mime="application/zip", file_name=f"{dossier.id}.zip", on_click="ignore", key="report.zip",
+                           icon=":material/download:",
+                           help="One file that another Boilwright can bring in, lossless.")
+
+
+def _history(dossier: Dossier) -> None:
+    check = verify_chain(dossier.events)
+    with st.expander(f"History: {check.events} entries, "
+                     f"{'the chain holds' if check.holds else 'the chain is broken'}"):
+        st.dataframe(pd.DataFrame(history_lines(dossier)), hide_index=True, width="stretch")
+        st.caption(f"Digest of the last entry: {dossier.events[-1].hash[:16]} …; every entry "
+                   "carries the digest of the one before it.")
+        st.caption(f"Key of what the answers rest on: {answers.record_key(dossier)}")

@@ -40,7 +40,7 @@ def render(session: WizardSession) -> None:
 def _entry(session: WizardSession, dossier: Dossier) -> None:
     st.subheader("Enter results", anchor=False)
     way = st.segmented_control("How", list(WAYS), default="type" if dossier.pending else "paste",
-                               format_func=WAYS.get, key="results.way", required=True,
+                               format_func=lambda w: WAYS[w], key="results.way", required=True,
                                label_visibility="collapsed")
     data: str | bytes | None
     if way == "type":

@@ -1,5 +1,89 @@
-"""x."""
+"""Trials worth running: propose, see why, print the bench sheet, take back."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from experiments import service
+from experiments.authorisation import unauthorised
+from experiments.dossier import Dossier
+from experiments.trials import Trial
+from wizard import waiting
+from wizard.session import WizardSession
+from wizard.view_models.trial_cards import budget_sentence, trial_card
+from wizard.view_models.window_map import nearest_ramp
+from wizard.views.cautions_view import DEFER, show_findings
+from wizard.views.map_view import show_map
+from wizard.views.sheet_view import bench_sheet
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw the pending trials, their map, and what can be done with them."""
+    dossier = session.must_dossier()
+    st.markdown(budget_sentence(dossier.job, dossier.trials))
+    stopped = session.take_mark("stop_reason")
+    if stopped:
+        st.info(f"Nothing more is worth running: {session.units.sentence(stopped)}.",
+                icon=":material/flag:")
+    if not _authorised(session, dossier):
+        return
+    pending = dossier.pending
+    _propose(session, dossier)
+    if not pending:
+        st.markdown("No trial waits to be run. Proposals come with a reason and a forecast each.")
+        return
+    bench_sheet(session, dossier)
+    for trial in pending:
+        _card(session, dossier, trial)
+    st.subheader("Where they lie", anchor=False)
+    show_map(session, dossier, nearest_ramp(dossier.job, pending[0].setting))
+
+
+def _authorised(session: WizardSession, dossier: Dossier) -> bool:
+    """Dangers that hold the job back until somebody authorises it by name."""
+    findings = unauthorised(dossier)
+    if not findings:
+        return True
+    show_findings(findings, session.units, "This job waits for an authorisation")
+    st.caption(DEFER)
+    with st.form("trials.authorise"):
+        name = st.text_input("Authorised by")
+        why = st.text_input("On what grounds")
+        if st.form_submit_button("Note the authorisation", type="primary"):
+            service.authorise(session.service, dossier.id, name, why)
+            st.rerun()
+    return False
+
+
+def _propose(session: WizardSession, dossier: Dossier) -> None:
+    if dossier.state in ("approved", "retired"):
+        return
+    usual = dossier.job.limits.trials_per_batch
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        count = st.number_input("How many more", 1, 12, usual, key="trials.count", width=160)
+        asked = st.button("Propose trials", key="trials.propose", icon=":material/science:",
+                          type="secondary" if dossier.pending else "primary")
+    if asked:
+        found, trials = waiting.act(
+            "Proposing trials",
+            lambda p: service.propose(session.service, dossier.id, int(count), p),
+        )
+        if len(trials) < count and found.stop_reason:
+            session.mark("stop_reason", found.stop_reason)
+        st.rerun()
+
+
+def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
+    card = trial_card(trial, dossier.job, session.units)
+    with st.container(border=True):
+        st.markdown(f"**{card.heading}**")
+        st.markdown(card.reason)
+        left, right = st.columns((1, 2))
+        left.metric("Expected run time", card.run_time.split(" (")[0],
+                    help="With its 95 % interval beside it.")
+        left.caption(card.run_time)
+        right.markdown("\n".join(f"- {line}" for line in card.recoveries))
+        if st.button("Take it back", key=f"trials.withdraw.{trial.id}", icon=":material/undo:",
+                     help=f"Withdraw {trial.id}; it stays in the record as withdrawn."):
+            service.withdraw(session.service, dossier.id, trial.id)
+            st.rerun()

@@ -1,5 +1,158 @@
-"""x."""
+"""Verification: plan it before the first run, enter the runs, see the decision."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from experiments import service
+from experiments.acceptance import GUIDANCE, criteria_from_guidance
+from experiments.dossier import Dossier
+from experiments.entries import EntryError
+from experiments.verification import Verification, setting_to_verify, verify
+from experiments.verification_entry import plan_verification, read_runs_table, record_verification
+from experiments.verification_plan import VerificationPlan, plan
+from experiments.verification_runs import planned, recorded_runs
+from wizard import answers, waiting
+from wizard.charts.differences import replicates_chart
+from wizard.charts.palette import palette
+from wizard.session import WizardSession, digest
+from wizard.units import NotANumber, read_number
+from wizard.view_models import verify_rows
+from wizard.view_models.results_preview import preview
+from wizard.view_models.settings_text import setting_text
+from wizard.views.sheet_view import verification_sheet
+
+OWN = "the job's own targets"
 
 
-def render(session):
-    pass
+def render(session: WizardSession) -> None:
+    """Draw the plan, the entry of its runs, and the decision."""
+    dossier = session.must_dossier()
+    made = planned(dossier)
+    if made is None:
+        _plan(session, dossier)
+        return
+    found = verify(dossier)
+    _decision(session, dossier, made, found)
+    _entry(session, dossier, made)
+    with st.expander("The plan, fixed before the first run"):
+        _plan_tables(made)
+    _onward(session, dossier, found)
+
+
+def _plan(session: WizardSession, dossier: Dossier) -> None:
+    setting = setting_to_verify(dossier)
+    st.markdown(f"To verify: **{setting_text(setting, session.units, dossier.job)}**")
+    source = st.selectbox(
+        "Criteria", [OWN, *(g.key for g in GUIDANCE if g.bands)], key="verify.source",
+        format_func=lambda k: k if k == OWN else next(
+            g.citation for g in GUIDANCE if g.key == k),
+    )
+    level = None
+    if source != OWN:
+        text = st.text_input("Level of the analytes in the sample, µg/kg", key="verify.level",
+                             help="Needed where the guidance sets its limits by concentration.")
+        try:
+            level = read_number(text) if text.strip() else None
+        except NotANumber as error:
+            st.markdown(f":red[:material/error: {error}]")
+            return
+    try:
+        criteria = None if source == OWN else criteria_from_guidance(dossier.job, source, level)
+    except EntryError as error:
+        st.markdown(f":material/edit: {error.message} {error.cure}")
+        return
+    found = answers.fitted(dossier)
+    if found is None:
+        return
+    key = digest(answers.record_key(dossier), sorted(setting.items()), source, level)
+    made = waiting.answer("plan", key, "Working out the chance of passing",
+                          lambda _: plan(found, setting, criteria))
+    if made is None:
+        return
+    st.markdown(verify_rows.plan_sentence(made))
+    _plan_tables(made)
+    st.markdown("The plan is written into the record before the first run, so that a reader can "
+                "see that nothing was moved afterwards.")
+    if st.button("Fix this plan", type="primary", key="verify.fix", icon=":material/lock:"):
+        waiting.act("Writing the plan", lambda _: plan_verification(
+            session.service, dossier.id, criteria, setting))
+        st.rerun()
+
+
+def _plan_tables(made: VerificationPlan) -> None:
+    st.table(pd.DataFrame(verify_rows.plan_lines(made)).set_index("analyte"), border="horizontal")
+    left, right = st.columns(2)
+    with left:
+        st.markdown("**Runs**")
+        st.table(pd.DataFrame(verify_rows.schedule_lines(made)).set_index("run"),
+                 border="horizontal")
+    with right:
+        st.markdown("**Chance of passing with other numbers of runs**")
+        st.table(pd.DataFrame(verify_rows.alternative_lines(made)).set_index("runs"),
+                 border="horizontal")
+
+
+def _decision(
+    session: WizardSession, dossier: Dossier, made: VerificationPlan, found: Verification
+) -> None:
+    headline, reason = verify_rows.decision_text(found, session.units)
+    st.subheader(headline, anchor=False)
+    st.markdown(reason)
+    runs = recorded_runs(dossier, made.setting)
+    readings = verify_rows.replicate_readings(runs, dossier.job)
+    if readings:
+        st.altair_chart(
+            replicates_chart(readings, verify_rows.limits_of(made), palette(session.theme)),
+            theme=None, width="content",
+        )
+        st.caption("Every reading of the replicate runs; the shaded band is where the mean must "
+                   "lie, its lower edge drawn.")
+    lines = verify_rows.criterion_lines(found.criteria, session.units)
+    if lines:
+        st.table(pd.DataFrame(lines).set_index("criterion"), border="horizontal")
+    if found.set_aside:
+        st.markdown("Set aside: " + "; ".join(f"{n}, because {why}"
+                                              for n, why in found.set_aside.items()) + ".")
+
+
+def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> None:
+    if dossier.state in ("verified", "approved", "retired"):
+        return
+    st.subheader("Enter runs", anchor=False)
+    verification_sheet(session, dossier, made)
+    name = f"verify:{dossier.id}"
+    kept = str((session.draft(name) or {}).get("text", ""))
+    given = st.file_uploader("The filled sheet", type=["csv", "xlsx"],
+                             key=f"verify.file.{session.generation(name)}")
+    text = st.text_area("… or its rows, copied from a spreadsheet with their header", kept,
+                        key=f"{name}.{session.generation(name)}", height=140,
+                        placeholder="trial\tvessel\trun_time_min\tday\trecovery_percent:…")
+    if text != kept:
+        session.keep_draft(name, {"text": text} if text.strip() else {})
+    data: bytes | str | None = given.getvalue() if given is not None else text.strip() or None
+    if data is None:
+        return
+    shown = preview(read_runs_table(dossier, made, data), dossier.job, [], session.units)
+    with st.container(border=True):
+        st.markdown(f"**Before anything is recorded:** {shown.summary}")
+        if shown.understood:
+            st.dataframe(pd.DataFrame(shown.understood), hide_index=True, width="stretch")
+        for line in shown.rejected:
+            st.markdown(f":red[:material/error: {line}]")
+        if shown.may_record and st.button("Record these runs", type="primary",
+                                          key="verify.record", icon=":material/check:"):
+            record_verification(session.service, dossier.id, data)
+            session.keep_draft(name, {})
+            session.renew(name)
+            st.rerun()
+
+
+def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> None:
+    if found.decision == "pass" and dossier.state == "recommended" and st.button(
+        "Mark the method as verified", type="primary", key="verify.mark",
+        icon=":material/verified:",
+    ):
+        service.change_state(session.service, dossier.id, "verified", "verification passed")
+        st.rerun()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
+from experiments.authorisation import job_cautions
 from experiments.dossier import Dossier
 from experiments.physics import PhysicsModel
-from experiments.window import job_cautions, window_limits
+from experiments.window import window_limits
 from wizard import caching
 from wizard.session import WizardSession, digest
 from wizard.units import Units

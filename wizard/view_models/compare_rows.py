@@ -1,0 +1,81 @@
+"""Comparisons in sentences and rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from experiments.comparison import Comparison
+from experiments.comparison import Difference as Found
+from wizard.charts.differences import Difference
+from wizard.units import Units
+
+VERDICTS = {"same": ":material/drag_handle: the same",
+            "different": ":material/swap_vert: different",
+            "cannot tell": ":material/help: cannot be told"}
+
+
+def headline(found: Comparison) -> str:
+    """Same or different, in a sentence."""
+    if not found.differences:
+        return " ".join(found.sentences) or "There is nothing to compare yet."
+    by: dict[str, list[str]] = {}
+    for d in found.differences:
+        by.setdefault(d.verdict, []).append(_what(d))
+    leads = {"different": "different", "same": "the same within what matters",
+             "cannot tell": "not told apart by these runs"}
+    text = "; ".join(
+        f"{lead}: {', '.join(dict.fromkeys(by[verdict]))}"
+        for verdict, lead in leads.items() if verdict in by
+    )
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _what(found: Found) -> str:
+    return found.what.removeprefix("recovery of ")
+
+
+def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
+    """Each difference with its interval and verdict."""
+    return [
+        {
+            "what": f"{_what(d)}, {d.unit}",
+            "from": f"{d.first}: {_number(d.first_value, units)}",
+            "to": f"{d.second}: {_number(d.second_value, units)}",
+            "difference (95 %)": units.sign(
+                f"{d.difference:+.1f} ({d.low:+.1f} to {d.high:+.1f})"),
+            "verdict": VERDICTS[d.verdict],
+        }
+        for d in found.differences
+    ]
+
+
+def _number(value: float, units: Units) -> str:
+    return units.sign(f"{value:.1f}")
+
+
+def chart_rows(found: Comparison, unit: str) -> list[Difference]:
+    """Differences in one unit, for the chart."""
+    several = len({d.second for d in found.differences}) > 1
+    return [
+        Difference(f"{_what(d)}{f' ({d.second})' if several else ''}", d.difference, d.low, d.high,
+                   d.verdict)
+        for d in found.differences if d.unit == unit
+    ]
+
+
+def method_lines(found: Comparison) -> list[dict[str, str]]:
+    """The method in use and the recommended one, at full use of one evaporator."""
+    if found.today is None or found.recommended is None:
+        return []
+    names: Sequence[tuple[str, str]] = (
+        ("a batch with handling, min", "batch_min"), ("batches a day", "batches_a_day"),
+        ("samples a day", "samples_a_day"), ("samples a week", "samples_a_week"),
+        ("analyst minutes a week", "analyst_min_a_week"),
+        ("solvent a week, L", "solvent_l_a_week"),
+        ("condenser emptied, times a week", "condenser_emptyings_a_week"),
+    )
+    return [
+        {"": label, "method in use": f"{getattr(found.today, key):.3g}",
+         "recommended": f"{getattr(found.recommended, key):.3g}"}
+        for label, key in names
+    ]

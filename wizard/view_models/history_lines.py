@@ -1,0 +1,42 @@
+"""The history and the state of a dossier in words."""
+
+from __future__ import annotations
+
+from experiments.dossier import Dossier
+from wizard.view_models.dossier_list import STATE_WORDS, moment
+
+STATE_ACTIONS = {
+    "running": "go back to trials", "verified": "mark as verified", "approved": "approve",
+    "retired": "retire",
+}
+WORDS = {
+    "started": "started", "job changed": "job changed", "proposed": "trial proposed",
+    "entered": "run entered", "withdrawn": "trial withdrawn", "recorded": "result recorded",
+    "corrected": "result corrected", "excluded": "kept out of the fit",
+    "included": "counts again", "recommended": "recommendation noted",
+    "verification planned": "verification planned",
+    "verification recorded": "verification run recorded", "state changed": "state changed",
+    "authorised": "authorised",
+}
+
+
+def history_lines(dossier: Dossier) -> list[dict[str, str]]:
+    """Every entry: when, who, what, about which trial, and why."""
+    return [
+        {
+            "when": moment(e.at), "who": e.who, "what": WORDS.get(e.kind, e.kind),
+            "trial": str(e.payload.get("trial", e.payload.get("run", ""))),
+            "why": str(e.payload.get("reason", "")) if e.kind != "proposed" else "",
+        }
+        for e in reversed(dossier.events)
+    ]
+
+
+def state_sentence(dossier: Dossier) -> str:
+    """Where the dossier stands."""
+    recorded = len(dossier.recorded)
+    runs = f"{recorded} run{'' if recorded == 1 else 's'} recorded"
+    return (
+        f"Version {dossier.version}, {STATE_WORDS.get(dossier.state, dossier.state)}; {runs}, "
+        f"last changed {moment(dossier.events[-1].at)} by {dossier.events[-1].who}."
+    )

@@ -1,0 +1,105 @@
+"""The recommendation in numbers and sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from experiments.answers import Answer, Forecast, Remedy
+from experiments.comparison import Comparison
+from experiments.job import EvaporationJob, Setting
+from experiments.region import Range, Region
+from wizard.units import Units, plain
+from wizard.view_models.job_fields import FACTOR_LABELS
+from wizard.view_models.settings_text import chance, minutes, percent
+
+HEADLINES = {
+    "recommended": "This setting keeps every target.",
+    "more trials needed": "Not yet: more trials are needed.",
+    "nothing qualifies": "No setting in the window reaches the targets.",
+}
+
+
+def setting_metrics(
+    setting: Setting, job: EvaporationJob, units: Units
+) -> list[tuple[str, str]]:
+    """Label and value of every factor, free ones first."""
+    free = [f.name for f in job.free_factors]
+    order = [n for n in FACTOR_LABELS if n in free]
+    order += [n for n in FACTOR_LABELS if n in setting and n not in free]
+    return [(FACTOR_LABELS[n], units.text(n, setting[n], 4)) for n in order if n in setting]
+
+
+def forecast_lines(
+    job: EvaporationJob, mean: Forecast, single: Forecast, units: Units
+) -> list[dict[str, str]]:
+    """Run time and recoveries: what the true mean is, and what one run may show."""
+    limit = f"at most {job.limits.max_run_time_min:g} min"
+    lines = [{
+        "": "run time", "asked": limit, "true mean (95 %)": minutes(mean.run_time_min),
+        "one new run (95 %)": minutes(single.run_time_min),
+        "chance to meet": chance(mean.finish_probability),
+    }]
+    for analyte in job.analytes:
+        goal = f"at least {analyte.target_recovery_percent:g} %"
+        lines.append({
+            "": analyte.name,
+            "asked": goal if analyte.role == "must" else f"watched, {goal}",
+            "true mean (95 %)": percent(mean.recovery_percent[analyte.name]),
+            "one new run (95 %)": percent(single.recovery_percent[analyte.name]),
+            "chance to meet": chance(mean.analyte_probability.get(analyte.name, 0.0)),
+        })
+    return [{k: units.sign(v) for k, v in line.items()} for line in lines]
+
+
+def range_lines(region: Region, units: Units) -> list[dict[str, str]]:
+    """Ranges of each factor: held together, and one at a time."""
+    alone = {r.factor: r for r in region.proven}
+    return [
+        {
+            "factor": FACTOR_LABELS[r.factor],
+            "set point": units.text(r.factor, region.setting[r.factor], 4),
+            "all together": _span(r, units),
+            "this one alone": _span(alone[r.factor], units) if r.factor in alone else "–",
+        }
+        for r in region.box
+    ]
+
+
+def _span(found: Range, units: Units) -> str:
+    low = units.sign(plain(round(units.shown(found.factor, found.low), 3)))
+    high = units.text(found.factor, found.high, 4)
+    ends = []
+    if found.open_low:
+        ends.append("lower")
+    if found.open_high:
+        ends.append("upper")
+    note = f" (the window ends at the {' and '.join(ends)} bound)" if ends else ""
+    return f"{low} to {high}{note}"
+
+
+def region_sentence(region: Region) -> str:
+    """The region in words."""
+    held = ("What the equipment holds around the set point stays inside."
+            if region.tolerance_inside else
+            "What the equipment holds around the set point reaches beyond it.")
+    return (
+        f"The region keeps every target with at least {100 * region.assurance:.3g} % probability "
+        f"at each of its settings; it is {100 * region.share:.0f} % of the window. {held}"
+    )
+
+
+def remedy_lines(remedies: Sequence[Remedy], units: Units) -> list[str]:
+    """What would help, best first."""
+    return [units.sentence(r.sentence) for r in remedies]
+
+
+def answer_setting(answer: Answer) -> Setting | None:
+    """The setting to show: the recommended one, else the best compromise."""
+    if answer.setting is not None:
+        return answer.setting
+    return answer.compromise.setting if answer.compromise is not None else None
+
+
+def saving_sentences(found: Comparison) -> list[str]:
+    """The method in use against the recommended one."""
+    return list(found.sentences)

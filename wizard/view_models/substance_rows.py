@@ -1,0 +1,69 @@
+"""A substance and a mixture as lines and rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from wizard.units import Units, figure
+
+
+def substance_lines(found: Mapping[str, Any], temperature_c: float, units: Units) -> list[str]:
+    """Values with unit and source, one line each."""
+    sources = found["sources"]
+    factor = found["vapour_pressure_factor_95"]
+    at = units.text("_c", temperature_c)
+    lines = [
+        f"**Vapour pressure at {at}**: {figure(found['vapour_pressure_pa'])} Pa of the liquid; "
+        f"the truth is within a factor of {figure(factor)} (95 %). "
+        f"{_from(sources, 'vapour pressure')}",
+        f"**Boils** at {_boiling(found)} under 1013.25 mbar."
+        + (" An estimate." if found["boiling_point_is_estimate"] else ""),
+        f"**Molar mass**: {figure(found['molar_mass_g_per_mol'], 5)} g/mol",
+        f"**Enthalpy of vaporisation at {at}**: "
+        f"{figure(found['enthalpy_of_vaporisation_j_per_mol'] / 1000)} kJ/mol",
+        f"**Density at 20 °C**: {figure(found['density_kg_per_m3'], 4)} kg/m³",
+    ]
+    if found.get("freezing_point_c") is not None:
+        lines.insert(2, f"**Freezes** at {units.text('_c', found['freezing_point_c'])}.")
+    return [units.sentence(line) for line in lines]
+
+
+def _boiling(found: Mapping[str, Any]) -> str:
+    value = found["normal_boiling_point_c"]
+    return "no known temperature" if value is None else f"{value:.1f} degC"
+
+
+def _from(sources: Mapping[str, str], name: str) -> str:
+    return f"Source: {sources[name]}." if sources.get(name) else ""
+
+
+def curve_rows(found: Mapping[str, Any], units: Units) -> list[dict[str, float]]:
+    """The vapour-pressure curve in the reader's units."""
+    return [
+        {"t": units.shown("_c", p["temperature_c"]),
+         "p": units.shown("_mbar", p["pressure_pa"] / 100.0)}
+        for p in found["curve"]
+    ]
+
+
+def mixture_lines(found: Mapping[str, Any], units: Units) -> list[str]:
+    """Bubble point and azeotrope in sentences."""
+    lines = [f"The mixture begins to boil at {found['bubble_point_c']:.1f} degC."]
+    azeotrope = found["azeotrope"]
+    if azeotrope:
+        shares = ", ".join(
+            f"{100 * x:.0f} mol % {n}" for n, x in azeotrope["mole_fraction"].items()
+        )
+        lines.append(f"There is an azeotrope at {azeotrope['temperature_c']:.1f} degC: {shares}.")
+    return [units.sentence(line) for line in (*lines, *found["warnings"])]
+
+
+def mixture_rows(parts: Mapping[str, float], found: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Liquid, vapour and activity coefficient of each component."""
+    return [
+        {"component": n, "in the liquid, mol %": f"{100 * x:.1f}",
+         "in the vapour, mol %": f"{100 * found['vapour_mole_fraction'][n]:.1f}",
+         "activity coefficient": f"{found['activity_coefficient'][n]:.2f}"}
+        for n, x in parts.items()
+    ]

@@ -1,0 +1,50 @@
+"""Trials to be run, as cards: setting, reason, and what is expected beside the targets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from experiments.job import EvaporationJob
+from experiments.trials import Trial
+from wizard.units import Units
+from wizard.view_models.settings_text import minutes, percent, setting_text
+
+
+@dataclass(frozen=True)
+class TrialCard:
+    """One proposed trial for the screen."""
+
+    id: str
+    heading: str
+    reason: str
+    run_time: str
+    recoveries: tuple[str, ...]
+
+
+def trial_card(trial: Trial, job: EvaporationJob, units: Units) -> TrialCard:
+    """What the reader should know before running a trial."""
+    return TrialCard(
+        trial.id, f"{trial.id} · {setting_text(trial.setting, units, job)}",
+        units.sentence(trial.reason), units.sign(minutes(trial.run_time_min)),
+        tuple(_expected(trial.recovery_percent.get(a.name), a.name, a.target_recovery_percent,
+                        a.role) for a in job.analytes),
+    )
+
+
+def _expected(
+    forecast: Mapping[str, float] | None, name: str, target: float, role: str
+) -> str:
+    goal = f"target {target:g} %" if role == "must" else f"watched, {target:g} %"
+    if not forecast:
+        return f"{name}: no forecast ({goal})"
+    return f"{name}: {percent(forecast)}, {goal}"
+
+
+def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
+    """How many trials are used, wait and are left."""
+    counted = [t for t in trials if t.state != "withdrawn"]
+    waiting = sum(t.state == "pending" for t in counted)
+    left = max(job.limits.trials - len(counted), 0)
+    parts = [f"{len(counted) - waiting} run", f"{waiting} to be run", f"{left} left"]
+    return f"Trials: {', '.join(parts)} of {job.limits.trials}."

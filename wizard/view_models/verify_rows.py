@@ -1,0 +1,103 @@
+"""The verification: plan, criteria and decision in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from experiments.job import EvaporationJob
+from experiments.verification import Verification
+from experiments.verification_criteria import CriterionResult
+from experiments.verification_plan import VerificationPlan
+from experiments.verification_runs import VerificationRun
+from wizard.charts.differences import ReplicateReading
+from wizard.units import Units
+from wizard.view_models.settings_text import chance
+
+DECISIONS = {"pass": "Passed.", "fail": "Not passed.", "not enough runs": "Not enough runs yet."}
+SIGNS = {True: ":material/check: met", False: ":material/close: not met",
+         None: ":material/hourglass_empty: open"}
+
+
+def plan_sentence(made: VerificationPlan) -> str:
+    """The plan and its chance, in a sentence."""
+    c = made.criteria
+    return (
+        f"{c.runs} runs on at least {c.days} days, every vessel position used; the chance of "
+        f"passing is {chance(made.chance_of_passing)}. Criteria: {c.source}."
+    )
+
+
+def plan_lines(made: VerificationPlan) -> list[dict[str, str]]:
+    """What each analyte must show, and from which true mean the plan usually passes."""
+    lines = []
+    for row in made.criteria.analytes:
+        needed = made.needed_mean.get(row.analyte)
+        lines.append({
+            "analyte": row.analyte,
+            "mean between": f"{row.mean_low:g} and {row.mean_high:g} %",
+            "confidence limit above": f"{row.target:g} %",
+            "relative sd at most": f"{row.rsd_max:g} %",
+            "usually passes from": (
+                "is only watched" if not row.decides
+                else "hardly ever" if needed is None else f"a true mean of {needed:.0f} %"
+            ),
+        })
+    return lines
+
+
+def schedule_lines(made: VerificationPlan) -> list[dict[str, str]]:
+    """Runs by day, with the place of the blank."""
+    return [
+        {"run": r.id, "day": str(r.day),
+         "blank in vessel": "–" if r.blank_vessel is None else str(r.blank_vessel)}
+        for r in made.runs
+    ]
+
+
+def criterion_lines(criteria: Sequence[CriterionResult], units: Units) -> list[dict[str, str]]:
+    """Each criterion with what was found; those that only inform come last."""
+    ordered = sorted(criteria, key=lambda c: (not c.decides, c.met is True))
+    return [
+        {
+            "criterion": f"{c.name}{f', {c.analyte}' if c.analyte else ''}",
+            "outcome": SIGNS[c.met] if c.decides else ":material/info: for information",
+            "required": units.sentence(c.required),
+            "found": units.sentence(c.sentence),
+        }
+        for c in ordered
+    ]
+
+
+def decision_text(found: Verification, units: Units) -> tuple[str, str]:
+    """Headline and reason of the decision."""
+    return DECISIONS[found.decision], units.sentence(found.reason)
+
+
+def replicate_readings(
+    runs: Sequence[VerificationRun], job: EvaporationJob
+) -> list[ReplicateReading]:
+    """Every reading of the verification runs; censored ones stand at their limit."""
+    return [
+        ReplicateReading(run.id, a.name, r.percent)
+        for run in runs for a in job.must
+        for r in run.result.recovery.get(a.name, ()) if r is not None
+    ]
+
+
+def limits_of(made: VerificationPlan) -> dict[str, tuple[float, float]]:
+    """The band of the mean for each analyte that decides."""
+    return {r.analyte: (r.mean_low, r.mean_high) for r in made.criteria.deciding}
+
+
+def alternative_lines(made: VerificationPlan) -> list[dict[str, Any]]:
+    """Numbers of runs with their chance of passing, the best days for each."""
+    best: dict[int, Any] = {}
+    for design in made.alternatives:
+        held = best.get(design.runs)
+        if held is None or design.chance > held.chance:
+            best[design.runs] = design
+    return [
+        {"runs": str(n), "days": str(d.days), "chance of passing": chance(d.chance)}
+        for n, d in sorted(best.items())
+    ]

@@ -1,0 +1,66 @@
+"""The answer to "what if": a sentence, a small table, and the difference to today's method."""
+
+from __future__ import annotations
+
+from experiments.answers import Forecast
+from experiments.job import EvaporationJob
+from wizard.units import Units
+from wizard.view_models.settings_text import chance, minutes, percent
+
+
+def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
+    """Whether the setting may be used, and what stands against it."""
+    asked = job.limits.assurance
+    time = found.run_time_min.mean
+    met = chance(found.probability)
+    start = f"About {time:.0f} min; every target is met with {met} probability"
+    if found.probability >= asked:
+        return f"{start}, at least the asked {100 * asked:.3g} %: it may be used."
+    return f"{start}, below the asked {100 * asked:.3g} %: {_against(found, job)}."
+
+
+def _against(found: Forecast, job: EvaporationJob) -> str:
+    reasons = {
+        "it may boil over": 1.0 - found.boil_over_probability,
+        f"it may take longer than {job.limits.max_run_time_min:g} min": found.finish_probability,
+    }
+    for analyte in job.must:
+        reasons[f"{analyte.name} may be lost"] = found.analyte_probability.get(analyte.name, 1.0)
+    worst = min(reasons, key=lambda name: reasons[name])
+    if reasons[worst] > 0.97:
+        return "several small risks add up, or the sample gets too warm"
+    return worst
+
+
+def whatif_lines(
+    found: Forecast, job: EvaporationJob, today: Forecast | None, units: Units
+) -> list[dict[str, str]]:
+    """Run time, each recovery and the risks, beside the method in use when there is one."""
+    lines = [_line("run time", minutes(found.run_time_min),
+                   f"at most {job.limits.max_run_time_min:g} min",
+                   _change(found.run_time_min.mean,
+                           None if today is None else today.run_time_min.mean, "min"))]
+    for analyte in job.analytes:
+        was = today.recovery_percent[analyte.name].mean if today is not None else None
+        lines.append(_line(
+            analyte.name, percent(found.recovery_percent[analyte.name]),
+            f"at least {analyte.target_recovery_percent:g} %"
+            + ("" if analyte.role == "must" else " (watched)"),
+            _change(found.recovery_percent[analyte.name].mean, was, "points"),
+        ))
+    lines.append(_line("boil-over", chance(found.boil_over_probability), "", ""))
+    if today is None:
+        for line in lines:
+            line.pop("against today")
+    return [{k: units.sign(v) for k, v in line.items()} for line in lines]
+
+
+def _line(what: str, expected: str, asked: str, change: str) -> dict[str, str]:
+    return {"": what, "expected": expected, "asked": asked, "against today": change}
+
+
+def _change(now: float, was: float | None, unit: str) -> str:
+    if was is None:
+        return ""
+    gap = now - was
+    return "same" if abs(gap) < 0.5 else f"{gap:+.0f} {unit}"
