@@ -72,3 +72,4 @@ class ReportContent:
     sections: tuple[Section, ...]
     method_sheet: tuple[Block, ...]
     data: dict[str, Any] = field(default_factory=dict)
+    digest: str = ""
