@@ -21,7 +21,7 @@ def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
     return cautions(
         [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
         [a.name for a in job.analytes], end_volume == 0 and sample.keeper is None,
-        sample.peroxide_test,
+        sample.peroxide_test, {a.name: a.smiles for a in job.analytes if a.smiles},
     )
 
 

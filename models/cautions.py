@@ -11,8 +11,9 @@ the ``chemicals`` library, the lower of the two.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
+from models.energetic import energy_of
 from models.errors import Finding
 from models.quantities import celsius
 from models.substances import normalised, packaged_substance
@@ -80,6 +81,7 @@ def cautions(
     analytes: Sequence[str],
     to_dryness: bool = True,
     peroxide_test: str = "",
+    structures: Mapping[str, str] | None = None,
 ) -> tuple[Finding, ...]:
     """Every caution that the substances of a job call for.
 
@@ -88,6 +90,7 @@ def cautions(
     solvents, keeper, analytes : names or CAS numbers
     to_dryness : nothing liquid is meant to be left (no keeper, no end volume)
     peroxide_test : value and date of the test, empty when there is none
+    structures : SMILES by name, for analytes that the library does not know
 
     Returns
     -------
@@ -98,6 +101,7 @@ def cautions(
     everything = [*liquids, *analytes]
     found = [
         *_stops(liquids, everything),
+        *_energetic_structures(everything, structures or {}),
         *_peroxides(liquids, to_dryness, peroxide_test),
         *_flammables(liquids),
         *_incompatible(everything),
@@ -135,6 +139,32 @@ def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
         found.append(Finding(
             "energetic_residue", "stop", f"{_label(azides)}: azides may explode when dried.",
             f"Do not run before a named person has authorised it in writing. {DEFER}"))
+    return found
+
+
+def _energetic_structures(everything: list[str], structures: Mapping[str, str]) -> list[Finding]:
+    """What the structure says of substances whose name says nothing."""
+    explosive: list[str] = []
+    groups: list[str] = []
+    for name in everything:
+        known = packaged_substance(name)
+        smiles = structures.get(name) or (known.smiles if known is not None else "")
+        energy = energy_of(smiles) if smiles else None
+        if energy is None or not energy.groups or _is_nitroaromatic(name):
+            continue
+        (explosive if energy.explosive else groups).append(f"{name} ({energy.groups[0]})")
+    found = []
+    if explosive:
+        found.append(Finding(
+            "energetic_residue", "stop",
+            f"{_label(explosive)}: the structure may explode as a dry, heated residue.",
+            f"Do not run before a named person has authorised it in writing; leave a keeper. "
+            f"{DEFER}"))
+    if groups:
+        found.append(Finding(
+            "energetic_group", "caution",
+            f"{_label(groups)}: may decompose violently if a larger amount is heated dry.",
+            f"Spike traces only, cap the wall temperature, leave a keeper. {DEFER}"))
     return found
 
 
