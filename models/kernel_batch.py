@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from models.compilation import kernel, released
-from models.kernel_data import MOLAR_VOLUME, Rig
+from models.kernel_data import CLASSES, MOLAR_VOLUME, Liquid, Rig
 from models.kernel_run import run
-from models.kernel_slopes import LEAST_POWER, Course
+from models.kernel_slopes import contents
+from models.kernel_space import DRY, Course, Space, make_space
 from models.parameters import INDEX
 from models.quantities import ATMOSPHERE
 from models.system import Array
@@ -26,10 +27,12 @@ FILM_TRANSPORT = INDEX["film_transport"]
 HOLD_UP = INDEX["hold_up"]
 SPREAD_TO_CLASS = np.sqrt(1.5)
 """Three equal classes at 1 - s, 1, 1 + s have the standard deviation s/sqrt(1.5)."""
+LEAST_POWER = 0.03
+"""Of the state variable u, which is 1 minus the area exponent up to there."""
 
 
 @kernel
-def plan(setting: Array, theta: Array, start: Array, pure: Array, rig: Rig) -> Course:
+def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -> Course:
     """Course of one run.
 
     Parameters
@@ -41,21 +44,21 @@ def plan(setting: Array, theta: Array, start: Array, pure: Array, rig: Rig) -> C
     end_pressure = max(setting[END_PRESSURE], rig.ultimate)
     pull_to = max(min(rig.ramp_start, ATMOSPHERE), end_pressure)
     ramp_begin = theta[START_DELAY] + np.log(ATMOSPHERE / pull_to) / rig.pump_rate
-    spread = theta[VESSEL_SPREAD] * SPREAD_TO_CLASS
-    u = theta[HEAT_TRANSFER]
-    exponent = theta[AREA_EXPONENT]
-    fill = 0.0
-    for j in range(start.shape[0]):
-        fill += start[j] * pure[j, MOLAR_VOLUME]
+    spread = 1.0 + theta[VESSEL_SPREAD] * SPREAD_TO_CLASS
+    u, exponent = theta[HEAT_TRANSFER], theta[AREA_EXPONENT]
     power = max(1.0 - exponent, LEAST_POWER)
+    fill, moles = 0.0, 0.0
+    for j in range(start.shape[0]):
+        fill += start[j] * liquid.pure[j, MOLAR_VOLUME]
+        moles += start[j]
+    floor = (rig.rim_area / rig.full_area) ** (1.0 / max(exponent, 0.1)) * rig.capacity / fill
     hold_up = theta[HOLD_UP] + rig.residue_volume
     return Course(
         setting[SET_TEMPERATURE], setting[RAMP_RATE], end_pressure, pull_to, setting[HOLD],
         setting[END_VOLUME], theta[START_DELAY], ramp_begin,
-        ramp_begin + (pull_to - end_pressure) / setting[RAMP_RATE],
-        u / (1.0 + spread), u, u * (1.0 + spread), exponent, power,
-        fill, (fill / rig.capacity) ** exponent, np.sum(start),
-        hold_up, (hold_up / fill) ** power, theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT],
+        ramp_begin + (pull_to - end_pressure) / setting[RAMP_RATE], u / spread, u, u * spread,
+        exponent, power, floor, fill, (fill / rig.capacity) ** exponent, moles, hold_up,
+        (hold_up / fill + floor) ** power, theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT],
         theta[ENTRAINMENT], theta[WARMING_TIME], theta[END_SENSITIVITY] * rig.end_fraction,
         theta[BOIL_OVER_LIMIT],
     )
@@ -70,33 +73,57 @@ def fill_moles(setting: Array, density: Array, keeper: int, out: Array) -> None:
             out[j] += setting[KEEPER] * density[1, j]
 
 
+@kernel
+def hand_over(space: Space, course: Course, liquid: Liquid, rig: Rig, exponent: Array,
+              film: Array, dose: Array, volume: Array, dry: Array, now: Array) -> None:
+    """Copy the results of a run out of the working memory."""
+    for k in range(CLASSES):
+        dose[k] = space.dose[k]
+        dry[k] = space.dry[k, 0]
+        volume[k] = course.hold_up
+        if space.mode[k] != DRY:
+            volume[k] = contents(space.y, k, course, liquid, rig)[1]
+        for a in range(liquid.traces.shape[0]):
+            exponent[k, a], film[k, a] = space.exponent[k, a], space.film[k, a]
+    for i in range(now.shape[0]):
+        now[i] = space.now[i]
+
+
 @released
 def run_block(
-    settings: Array, theta: Array, density: Array, pure: Array, pair: Array, traces: Array,
-    table: Array, rig: Rig, tolerance: float, exponent: Array, film: Array,
-    dose: Array, volume: Array, dry: Array, result: Array,
+    settings: Array, theta: Array, density: Array, liquid: Liquid, rig: Rig, tolerance: float,
+    exponent: Array, film: Array, dose: Array, volume: Array, dry: Array, now: Array,
 ) -> None:
-    """Simulate a block of runs; arrays as in :func:`models.kernel_run.run` with [N] first."""
-    start = np.zeros(pure.shape[0])
+    """Simulate a block of N runs.
+
+    Parameters
+    ----------
+    settings, theta : [N, 7], [N, K]
+    density : [2, S], of :func:`fill_moles`
+    liquid, rig : what is the same for all runs
+    tolerance : relative, of a step
+    exponent, film, dose, volume, dry, now : [N, 3, A], [N, 3, A], [N, 3], [N, 3], [N, 3],
+        [N, NOW], filled
+    """
+    start = np.zeros(liquid.pure.shape[0])
     rows = np.empty((0, 0))
+    space = make_space(liquid.pure.shape[0], liquid.traces.shape[0], False)
     for i in range(settings.shape[0]):
         fill_moles(settings[i], density, rig.keeper, start)
-        course = plan(settings[i], theta[i], start, pure, rig)
-        run(course, start, pure, pair, traces, table, rig, tolerance, exponent[i], film[i],
-            dose[i], volume[i], dry[i], result[i], rows)
+        course = plan(settings[i], theta[i], start, liquid, rig)
+        run(start, tolerance, rows, space, course, liquid, rig)
+        hand_over(space, course, liquid, rig, exponent[i], film[i], dose[i], volume[i], dry[i],
+                  now[i])
 
 
 @released
-def trace_one(
-    setting: Array, theta: Array, density: Array, pure: Array, pair: Array, traces: Array,
-    table: Array, rig: Rig, tolerance: float, result: Array, rows: Array,
-) -> int:
+def trace_one(setting: Array, theta: Array, density: Array, liquid: Liquid, rig: Rig,
+              tolerance: float, now: Array, rows: Array) -> int:
     """Simulate one run and write its states into ``rows``; gives how many."""
-    start = np.zeros(pure.shape[0])
+    start = np.zeros(liquid.pure.shape[0])
+    space = make_space(liquid.pure.shape[0], liquid.traces.shape[0], True)
     fill_moles(setting, density, rig.keeper, start)
-    course = plan(setting, theta, start, pure, rig)
-    analytes = traces.shape[0]
-    loss = np.zeros((2, 3, analytes))
-    dose, volume, dry = np.zeros(3), np.zeros(3), np.zeros((3, 2))
-    return run(course, start, pure, pair, traces, table, rig, tolerance, loss[0],
-               loss[1], dose, volume, dry, result, rows)
+    course = plan(setting, theta, start, liquid, rig)
+    written = run(start, tolerance, rows, space, course, liquid, rig)
+    now[:] = space.now
+    return written

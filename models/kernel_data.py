@@ -124,7 +124,8 @@ def pack_liquid(system: LiquidSystem, equipment: Equipment) -> Liquid:
     traces[:, :4] = system.analyte_ln_p.reshape(analytes, 4)
     traces[:, KINETIC] = [film.kinetic_velocity(m) for m in system.analyte_molar_mass]
     traces[:, TRACE : TRACE + solvents] = system.analyte_ln_gamma.reshape(analytes, solvents)
-    traces[:, TRACE + solvents :] = system.analyte_ln_gamma_pair.reshape(analytes, solvents * solvents)
+    pairs = system.analyte_ln_gamma_pair.reshape(analytes, solvents * solvents)
+    traces[:, TRACE + solvents :] = pairs
     return Liquid(
         pure=pure,
         pair=np.ascontiguousarray(

@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.compilation import inlined
-from models.kernel_data import H0, TRACE, Rig
+from models.compilation import inlined, kernel
+from models.kernel_data import H0, TRACE, Liquid, Rig
 from models.system import GAMMA_REFERENCE_TEMPERATURE, Array
-
-STEP = 1e-5  # relative, of the difference quotients
 
 
 @inlined
-def boiling_point(ln_p: float, table: Array, rig: Rig) -> tuple[float, float]:
+def boiling_point(ln_p: float, liquid: Liquid, rig: Rig) -> tuple[float, float]:
     """Temperature (K) and dT/dlnP (K) of a single solvent at ln(P/Pa)."""
+    table = liquid.table
     h = rig.ln_dp
     place = (ln_p - rig.ln_p0) / h
     i = int(place)
@@ -40,6 +39,12 @@ def ln_saturation(c: Array, j: int, temperature: float, ln_t: float) -> float:
 
 
 @inlined
+def ln_saturation_slope(c: Array, j: int, temperature: float) -> float:
+    """Evaluate d ln(P)/dT, 1/K, for row j."""
+    return c[j, 3] + (c[j, 2] - c[j, 1] / temperature) / temperature  # type: ignore[no-any-return]
+
+
+@inlined
 def vaporisation_enthalpy(pure: Array, j: int, temperature: float) -> float:
     """J/mol of solvent j."""
     return pure[j, H0] + temperature * (pure[j, H0 + 1] + temperature * pure[j, H0 + 2])  # type: ignore[no-any-return]
@@ -47,10 +52,17 @@ def vaporisation_enthalpy(pure: Array, j: int, temperature: float) -> float:
 
 @inlined
 def ln_gamma_nrtl(x: Array, temperature: float, pair: Array, out: Array, work: Array) -> None:
-    """Write ln(gamma) [S] of the solvents into ``out``; ``work`` [3, S, S] is scratch."""
+    """Write ln(gamma) [S] into ``out``.
+
+    ``work`` [3, S, S] keeps tau, G, and in its third layer the sums
+    C_j = sum x_k G_kj and E_j = sum x_k tau_kj G_kj / C_j for :func:`nrtl_change`.
+    """
     n = x.shape[0]
     for i in range(n):
         for j in range(n):
+            if i == j:
+                work[0, i, j], work[1, i, j] = 0.0, 1.0
+                continue
             tau = pair[0, i, j] + pair[1, i, j] / temperature
             work[0, i, j] = tau
             work[1, i, j] = np.exp(-pair[2, i, j] * tau)
@@ -64,36 +76,76 @@ def ln_gamma_nrtl(x: Array, temperature: float, pair: Array, out: Array, work: A
     for i in range(n):
         value = work[2, 1, i]
         for j in range(n):
-            share = x[j] * work[1, i, j] / work[2, 0, j]
-            value += share * (work[0, i, j] - work[2, 1, j])
+            value += x[j] * work[1, i, j] / work[2, 0, j] * (work[0, i, j] - work[2, 1, j])
         out[i] = value
+
+
+@kernel
+def nrtl_change(x: Array, dx: Array, temperature: float, by_t: bool, y: Array, pair: Array,
+                work: Array, scratch: Array) -> float:
+    """Sum of y_i d ln(gamma_i) along ``dx`` (per unit), or with temperature (1/K).
+
+    Parameters
+    ----------
+    x, dx, y : [S] mole fractions, direction (not used with ``by_t``), weights
+    temperature : K
+    pair, work : of the last :func:`ln_gamma_nrtl` at x and temperature
+    scratch : [2, S] and more
+    """
+    n = x.shape[0]
+    warm = -1.0 / (temperature * temperature) if by_t else 0.0
+    move = 0.0 if by_t else 1.0
+    for j in range(n):
+        d_total, d_weighted = 0.0, 0.0
+        for k in range(n):
+            tau, g = work[0, k, j], work[1, k, j]
+            d_tau = warm * pair[1, k, j] if k != j else 0.0
+            d_g = -pair[2, k, j] * g * d_tau
+            d_total += move * dx[k] * g + x[k] * d_g
+            d_weighted += move * dx[k] * tau * g + x[k] * (d_tau * g + tau * d_g)
+        scratch[0, j] = d_total / work[2, 0, j]
+        scratch[1, j] = (d_weighted - work[2, 1, j] * d_total) / work[2, 0, j]
+    change = 0.0
+    for i in range(n):
+        value = scratch[1, i]
+        for j in range(n):
+            g = work[1, i, j]
+            d_tau = warm * pair[1, i, j] if i != j else 0.0
+            d_g = -pair[2, i, j] * g * d_tau
+            share = x[j] * g / work[2, 0, j]
+            d_share = (move * dx[j] * g + x[j] * d_g) / work[2, 0, j] - share * scratch[0, j]
+            value += d_share * (work[0, i, j] - work[2, 1, j])
+            value += share * (d_tau - scratch[1, j])
+        change += y[i] * value
+    return change
 
 
 @inlined
 def partial_pressures(
-    x: Array, temperature: float, pure: Array, pair: Array, ideal: bool, out: Array,
-    gamma: Array, work: Array,
+    x: Array, temperature: float, liquid: Liquid, rig: Rig, out: Array, gamma: Array,
+    work: Array,
 ) -> tuple[float, float]:
     """Write x gamma P [S] into ``out``; give their sum (Pa) and d ln(sum)/dT at fixed gamma."""
     n = x.shape[0]
-    if ideal:
-        gamma[:] = 0.0
+    if rig.ideal:
+        for j in range(n):
+            gamma[j] = 0.0
     else:
-        ln_gamma_nrtl(x, temperature, pair, gamma, work)
+        ln_gamma_nrtl(x, temperature, liquid.pair, gamma, work)
     ln_t = np.log(temperature)
     total, slope = 0.0, 0.0
     for j in range(n):
-        p = x[j] * np.exp(ln_saturation(pure, j, temperature, ln_t) + gamma[j])
+        p = x[j] * np.exp(ln_saturation(liquid.pure, j, temperature, ln_t) + gamma[j])
         out[j] = p
         total += p
-        slope += p * (pure[j, 3] + (pure[j, 2] - pure[j, 1] / temperature) / temperature)
+        slope += p * ln_saturation_slope(liquid.pure, j, temperature)
     return total, slope / total
 
 
 @inlined
 def bubble_slopes(
-    x: Array, temperature: float, pure: Array, pair: Array, ideal: bool, y: Array,
-    scratch: Array, work: Array,
+    x: Array, temperature: float, liquid: Liquid, rig: Rig, y: Array, scratch: Array,
+    work: Array,
 ) -> tuple[float, float, float]:
     """Bubble pressure and how it changes.
 
@@ -101,54 +153,42 @@ def bubble_slopes(
     ----------
     x : [S] liquid mole fractions
     temperature : K
-    pure, pair, ideal : the liquid
     y : [S], filled with vapour mole fractions
-    scratch : [3, S]
-    work : [3, S, S]
+    scratch, work : [4, S] and more, [3, S, S]
 
     Returns
     -------
     ln(P/Pa); d lnP/dT (1/K); d lnP/ds along x + s (x - y), the drift as the liquid boils
     """
     n = x.shape[0]
-    total, slope = partial_pressures(
-        x, temperature, pure, pair, ideal, y, scratch[0], work)
-    ln_p = np.log(total)
+    total, slope = partial_pressures(x, temperature, liquid, rig, y, scratch[0], work)
     drift = 0.0
     for j in range(n):
         y[j] /= total
-    if ideal:
-        for j in range(n):
-            if x[j] > 0.0:
-                drift += y[j] / x[j] * (x[j] - y[j])
-        return ln_p, slope, drift
-    dt = STEP * temperature
-    warmer, _ = partial_pressures(
-        x, temperature + dt, pure, pair, ideal, scratch[1], scratch[0], work)
-    slope = (np.log(warmer) - ln_p) / dt
-    for j in range(n):
-        scratch[2, j] = x[j] + STEP * (x[j] - y[j])
-    drifted, _ = partial_pressures(
-        scratch[2], temperature, pure, pair, ideal, scratch[1], scratch[0], work
-    )
-    drift = (np.log(drifted) - ln_p) / STEP
-    return ln_p, slope, drift
+        scratch[1, j] = x[j] - y[j]
+        if x[j] > 0.0:
+            drift += y[j] / x[j] * scratch[1, j]
+    if not rig.ideal:
+        slope += nrtl_change(
+            x, scratch[1], temperature, True, y, liquid.pair, work, scratch[2:4])
+        drift += nrtl_change(
+            x, scratch[1], temperature, False, y, liquid.pair, work, scratch[2:4])
+    return np.log(total), slope, drift
 
 
-@inlined
+@kernel
 def bubble_temperature(
-    x: Array, ln_p: float, guess: float, pure: Array, pair: Array, ideal: bool, y: Array,
-    scratch: Array, work: Array,
+    x: Array, ln_p: float, guess: float, liquid: Liquid, rig: Rig, y: Array, scratch: Array,
+    work: Array,
 ) -> float:
     """Temperature (K) at which the mixture boils, by Newton's method from a guess (K)."""
     t = guess
     for _ in range(60):
-        total, slope = partial_pressures(
-            x, t, pure, pair, ideal, y, scratch[0], work)
-        step = (ln_p - np.log(total)) / slope
+        ln_bubble, slope, _ = bubble_slopes(x, t, liquid, rig, y, scratch, work)
+        step = (ln_p - ln_bubble) / slope
         step = min(max(step, -40.0), 40.0)
         t += step
-        if abs(step) < 1e-9 * t:
+        if abs(step) < 1e-10 * t:
             break
     return t
 

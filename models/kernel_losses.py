@@ -6,15 +6,15 @@ d ln n = -E gamma P_i/P d(-ln N), plus what diffuses off besides the vapour stre
 liquid loses by diffusion only, a dry film by :mod:`models.film`.
 
 Integrals over a step use Simpson's rule; between the two ends the integrand is taken as
-exponential, whose middle is the geometric mean. Dry vessels, which warm up quickly, are
-evaluated in the middle.
+exponential, whose middle is the geometric mean. Dry vessels warm up quickly: their integral
+takes as many panels as it needs.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from models.compilation import inlined, kernel
+from models.compilation import inlined
 from models.film import (
     SURFACE_SHAPE,
     THERMAL_ACTIVATION,
@@ -22,24 +22,24 @@ from models.film import (
     diffusion_velocity,
     transfer_velocity,
 )
-from models.kernel_data import CLASSES, KINETIC, Modes, Rig
+from models.kernel_data import CLASSES, KINETIC, Liquid, Rig
 from models.kernel_liquid import ln_gamma_analyte, ln_saturation
-from models.kernel_slopes import (
+from models.kernel_slopes import fractions
+from models.kernel_space import (
     BOILING,
     DRY,
     FLOW,
-    FROZEN,
-    HEATING,
     MOLES,
-    STILL,
     SURFACE,
     TEMPERATURE,
     VOLUME,
     Course,
+    Space,
 )
 from models.quantities import GAS_CONSTANT
 from models.system import Array
 
+PANEL, WARM_AFTER, MOST_PANELS = 0.6, 5.0, 50  # of the warming time; panels of a step
 MOST_PECLET = 30.0  # stream over diffusion from which on nothing diffuses besides
 
 
@@ -51,99 +51,102 @@ def thermal_rate(temperature: float) -> float:
 
 
 @inlined
-def dry_temperature(t: float, k: int, dry: Array, course: Course) -> float:
-    """Temperature (K) of a dry vessel; ``dry`` [3, 2] holds time and temperature then."""
-    share = np.exp(-(t - dry[k, 0]) / course.warming)
-    return course.set_temperature - (course.set_temperature - dry[k, 1]) * share  # type: ignore[no-any-return]
+def dry_temperature(t: float, k: int, space: Space, course: Course) -> float:
+    """Temperature (K) of a dry vessel."""
+    share = np.exp(-(t - space.dry[k, 0]) / course.warming)
+    return course.set_temperature - (course.set_temperature - space.dry[k, 1]) * share  # type: ignore[no-any-return]
 
 
 @inlined
-def film_rates(temperature: float, p: float, course: Course, traces: Array, rig: Rig,
-               out: Array) -> None:
-    """Write the loss (mol/s) of a pure film of each analyte into ``out`` [A]."""
+def film_losses(k: int, t: float, h: float, p0: float, p1: float, space: Space, course: Course,
+                liquid: Liquid, rig: Rig) -> None:
+    """Add what a dry class loses in h (s), while the pressure goes from p0 to p1."""
+    traces = liquid.traces
+    panels = 1
+    if t - space.dry[k, 0] < WARM_AFTER * course.warming:
+        panels += min(int(h / (PANEL * course.warming)), MOST_PANELS)
+    nodes = 2 * panels
+    change = np.log(p1 / p0)
+    for i in range(nodes + 1):
+        place = i / nodes
+        weight = h / (3.0 * nodes) * (1.0 if i in (0, nodes) else 2.0 + 2.0 * (i % 2))
+        temperature = dry_temperature(t + place * h, k, space, course)
+        diffusion = diffusion_velocity(temperature, p0 * np.exp(change * place))
+        scale = weight * course.film_transport * rig.film_area / (GAS_CONSTANT * temperature)
+        ln_t = np.log(temperature)
+        for a in range(traces.shape[0]):
+            velocity = transfer_velocity(diffusion, traces[a, KINETIC], temperature)
+            space.film[k, a] += scale * velocity * np.exp(
+                ln_saturation(traces, a, temperature, ln_t))
+        space.dose[k] += weight * thermal_rate(temperature)
+
+
+@inlined
+def pressures(k: int, y: Array, space: Space, liquid: Liquid) -> None:
+    """Write gamma P (Pa) of each analyte over the liquid of class k."""
+    solvents = liquid.pure.shape[0]
+    temperature, x = space.aux[k, TEMPERATURE], space.scratch[4]
+    x[0] = 1.0
+    if solvents > 1:
+        fractions(y, 1 + k * (solvents + 1), space.aux[k, MOLES], x)
     ln_t = np.log(temperature)
-    diffusion = diffusion_velocity(temperature, p)
-    scale = course.film_transport * rig.film_area / (GAS_CONSTANT * temperature)
-    for a in range(out.shape[0]):
-        velocity = transfer_velocity(diffusion, traces[a, KINETIC], temperature)
-        out[a] = scale * velocity * np.exp(
-            ln_saturation(traces, a, temperature, ln_t))
+    for a in range(liquid.traces.shape[0]):
+        space.trace_pressure[a] = np.exp(
+            ln_saturation(liquid.traces, a, temperature, ln_t)
+            + ln_gamma_analyte(a, x, temperature, liquid.traces))
 
 
 @inlined
-def liquid_pressures(k: int, y: Array, solvents: int, traces: Array, aux: Array, x: Array,
-                     out: Array) -> None:
-    """Write gamma P (Pa) of each analyte over the liquid of class k into ``out`` [A].
-
-    ``x`` [S] is filled with the mole fractions.
-    """
-    temperature = aux[k, TEMPERATURE]
-    if solvents == 1:
-        x[0] = 1.0
-    else:
-        for j in range(solvents):
-            x[j] = max(y[1 + k * (solvents + 1) + j], 0.0) / aux[k, MOLES]
-    ln_t = np.log(temperature)
-    for a in range(out.shape[0]):
-        out[a] = np.exp(ln_saturation(traces, a, temperature, ln_t)
-                        + ln_gamma_analyte(a, x, temperature, traces))
-
-
-@inlined
-def still_rates(k: int, stream: float, diffusion: float, course: Course,
-                traces: Array, aux: Array, pressure: Array, out: Array) -> None:
-    """Write the loss (1/s) by diffusion besides a vapour stream (m/s) into ``out`` [A]."""
-    temperature = aux[k, TEMPERATURE]
-    scale = aux[k, SURFACE] / (GAS_CONSTANT * temperature * aux[k, MOLES])
-    for a in range(out.shape[0]):
+def diffusion_losses(k: int, stream: float, diffusion: float, loss: Array, space: Space,
+                     course: Course, liquid: Liquid) -> None:
+    """Write the loss (1/s) by diffusion besides a vapour stream (m/s) into ``loss[1]``."""
+    temperature = space.aux[k, TEMPERATURE]
+    scale = space.aux[k, SURFACE] / (GAS_CONSTANT * temperature * space.aux[k, MOLES])
+    for a in range(liquid.traces.shape[0]):
         velocity = course.film_transport * transfer_velocity(
-            diffusion, traces[a, KINETIC], temperature)
+            diffusion, liquid.traces[a, KINETIC], temperature)
         peclet = stream / velocity
-        out[a] = 0.0
+        loss[1, k, a] = 0.0
         if peclet < MOST_PECLET:
             share = 1.0 - 0.5 * peclet if peclet < 1e-6 else peclet / np.expm1(peclet)
-            out[a] = velocity * pressure[a] * share * scale
+            loss[1, k, a] = velocity * space.trace_pressure[a] * share * scale
 
 
-@kernel
-def rates(t: float, y: Array, mode: Modes, dry: Array, course: Course, traces: Array,
-          rig: Rig, aux: Array, with_vapour: Array, by_diffusion: Array, thermal: Array,
-          scratch: Array, pressure: Array) -> None:
-    """Write the loss rates of all classes.
+@inlined
+def rates(y: Array, loss: Array, heat: Array, space: Space, course: Course,
+          liquid: Liquid) -> None:
+    """Write the loss rates of the classes that are not dry.
 
     Parameters
     ----------
-    t, y, mode, dry, course, traces, rig, aux : state
-    with_vapour : [3, A], E gamma P_i/P of boiling classes
-    by_diffusion : [3, A], 1/s; of a dry class the loss of a pure film, mol/s
-    thermal : [3], of :func:`thermal_rate`
-    scratch, pressure : [4, S], [A]
+    y : state
+    loss : [2, 3, A], filled: E gamma P_i/P of boiling classes, and by diffusion (1/s)
+    heat : [3], filled with :func:`thermal_rate`
     """
-    solvents, p, shared = scratch.shape[1], y[0], -1
-    diffusion = 0.0
+    solvents, p, shared, diffusion = liquid.pure.shape[0], y[0], -1, 0.0
+    aux, analytes = space.aux, liquid.traces.shape[0]
     for k in range(CLASSES):
-        if mode[k] == DRY:
-            temperature = dry_temperature(t, k, dry, course)
-            film_rates(temperature, p, course, traces, rig, by_diffusion[k])
-            thermal[k] = thermal_rate(temperature)
+        if space.mode[k] == DRY:
             continue
-        temperature = y[1 + k * (solvents + 1) + solvents]
-        if mode[k] > DRY:
-            by_diffusion[k, :] = 0.0
-            with_vapour[k, :] = 0.0
-            thermal[k] = thermal_rate(temperature)
+        if space.mode[k] > DRY:
+            heat[k] = thermal_rate(y[1 + k * (solvents + 1) + solvents])
+            for a in range(analytes):
+                loss[0, k, a], loss[1, k, a] = 0.0, 0.0
             continue
-        boils = mode[k] == BOILING
+        boils = space.mode[k] == BOILING
         temperature = aux[k, TEMPERATURE]
         if shared >= 0 and boils:  # a single solvent boils at one temperature
-            with_vapour[k, :] = with_vapour[shared]
-            thermal[k] = thermal[shared]
+            heat[k] = heat[shared]
+            for a in range(analytes):
+                loss[0, k, a] = loss[0, shared, a]
+                space.trace_pressure[a] = loss[0, k, a] * p / course.entrainment
         else:
-            liquid_pressures(k, y, solvents, traces, aux, scratch[0], pressure)
-            thermal[k] = thermal_rate(temperature)
+            pressures(k, y, space, liquid)
+            heat[k] = thermal_rate(temperature)
             diffusion = diffusion_velocity(temperature, p)
-            for a in range(pressure.shape[0]):
-                with_vapour[k, a] = course.entrainment * pressure[a] / p if boils else 0.0
+            for a in range(analytes):
+                partial = course.entrainment * space.trace_pressure[a] / p
+                loss[0, k, a] = partial if boils else 0.0
             if boils and solvents == 1:
                 shared = k
         surface = SURFACE_SHAPE * np.exp(2.0 / 3.0 * np.log(aux[k, VOLUME]))
@@ -152,12 +155,10 @@ def rates(t: float, y: Array, mode: Modes, dry: Array, course: Course, traces: A
         if boils:
             stream = max(aux[k, FLOW], 0.0) * GAS_CONSTANT * temperature / (p * surface)
         if stream < MOST_PECLET * course.film_transport * diffusion:
-            if shared >= 0 and boils:
-                for a in range(pressure.shape[0]):
-                    pressure[a] = with_vapour[k, a] * p / course.entrainment
-            still_rates(k, stream, diffusion, course, traces, aux, pressure, by_diffusion[k])
+            diffusion_losses(k, stream, diffusion, loss, space, course, liquid)
         else:
-            by_diffusion[k, :] = 0.0
+            for a in range(analytes):
+                loss[1, k, a] = 0.0
 
 
 @inlined
@@ -166,35 +167,19 @@ def between(a: float, b: float) -> float:
     return (a + 4.0 * np.sqrt(a * b) + b) / 6.0  # type: ignore[no-any-return]
 
 
-@kernel
-def accumulate(t: float, h: float, p0: float, p1: float, mode: Modes, dry: Array, course: Course,
-               traces: Array, rig: Rig, shrink: Array, start: Array, start_d: Array,
-               start_h: Array, end: Array, end_d: Array, end_h: Array, middle: Array,
-               exponent: Array, film: Array, dose: Array) -> None:
-    """Add the losses of a step to ``exponent`` [3, A], ``film`` [3, A] and ``dose`` [3].
+@inlined
+def accumulate(t: float, h: float, p0: float, space: Space, course: Course, liquid: Liquid,
+               rig: Rig) -> None:
+    """Add the losses of a step of h (s) from t to ``exponent``, ``film`` and ``dose``.
 
-    Parameters
-    ----------
-    t, h : s, begin and length of the step
-    p0, p1 : Pa at both ends
-    shrink : [3], decrease of ln N over the step
-    start, start_d, start_h, end, end_d, end_h : rates at both ends, of :func:`rates`
-    middle : [A] scratch
+    ``p0`` is the pressure at its begin; ``shrink`` holds the decrease of ln N of each class.
     """
-    analytes = exponent.shape[1]
     for k in range(CLASSES):
-        if mode[k] == DRY:
-            temperature = dry_temperature(t + 0.5 * h, k, dry, course)
-            film_rates(temperature, np.sqrt(p0 * p1), course, traces, rig, middle)
-            for a in range(analytes):
-                film[k, a] += h / 6.0 * (start_d[k, a] + 4.0 * middle[a] + end_d[k, a])
-            dose[k] += h / 6.0 * (start_h[k] + 4.0 * thermal_rate(temperature) + end_h[k])
+        if space.mode[k] == DRY:
+            film_losses(k, t, h, p0, space.y[0], space, course, liquid, rig)
             continue
-        dose[k] += h * between(start_h[k], end_h[k])
-        if mode[k] in (HEATING, STILL):
-            for a in range(analytes):
-                exponent[k, a] += h * between(start_d[k, a], end_d[k, a])
-        elif mode[k] != FROZEN:
-            for a in range(analytes):
-                exponent[k, a] += (shrink[k] * between(start[k, a], end[k, a])
-                                   + h * between(start_d[k, a], end_d[k, a]))
+        space.dose[k] += h * between(space.heat0[k], space.heat1[k])
+        for a in range(liquid.traces.shape[0]):
+            space.exponent[k, a] += (
+                space.shrink[k] * between(space.loss0[0, k, a], space.loss1[0, k, a])
+                + h * between(space.loss0[1, k, a], space.loss1[1, k, a]))

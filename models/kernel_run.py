@@ -3,381 +3,330 @@
 Events end a step where they happen: a class starts to boil, falls dry, reaches the end
 volume or freezes; the pressure leaves its schedule or finds it again; the condenser load
 falls to its share of the peak. Each event is a function of the state that is positive before
-and negative after; a step that goes too far past one is shortened by the secant rule.
+and negative after; a step that goes too far past one is made again, shorter.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from models.compilation import kernel
-from models.kernel_data import CLASSES, H_COLD, MOLAR_VOLUME, P_COLD, Modes, Rig
+from models.compilation import inlined, kernel
+from models.kernel_data import CLASSES, H_COLD, MOLAR_VOLUME, P_COLD, Liquid, Rig
 from models.kernel_events import (
-    EMPTY,
-    EVENTS,
-    ICE,
-    LEAVE,
-    QUIET,
-    REACHED,
-    REJOIN,
-    START,
-    TIPPED,
-    boil_over_index,
     event_values,
+    guess_slopes,
+    note_boil_over,
+    settle,
+    shorten,
+    turn,
 )
 from models.kernel_losses import accumulate, dry_temperature, rates
-from models.kernel_slopes import (
+from models.kernel_slopes import contents, schedule, slopes
+from models.kernel_space import (
+    AT_VOLUME,
     BOILING,
-    COLUMNS,
+    CLOCK,
     DRY,
-    FLOW,
-    FROZEN,
-    HEATING,
+    EVENTS,
+    FALSE_END,
+    FREE_STEP,
+    INDEX,
+    LOAD,
     MOLES,
+    OLD_LOAD,
+    OLD_TIME,
+    OLDER_LOAD,
+    OLDER_TIME,
+    ON,
     OVER,
-    STILL,
+    PAST_STEP,
+    PEAK,
+    STEPS,
+    STOPPED,
     TEMPERATURE,
+    THROUGH,
+    TIME,
     TIP,
+    WARMEST,
     Course,
-    contents,
-    schedule,
-    slopes,
+    Space,
 )
-from models.kernel_step import advance, error_ratio, pressure_slope_slope
+from models.kernel_step import advance, error_ratio, stiffness
 from models.quantities import ATMOSPHERE, REFERENCE_TEMPERATURE
 from models.system import Array
 
 MOST_STEPS = 4000
-STILL_WITHIN = 0.02  # K of the wall: liquid that does not boil any more
+FIRST_STEP = 5.0  # s
 PRESSURE_STEP = 0.3  # relative change of the pressure allowed in a step
-DRY_STEP = 0.4  # of the warming time
 LEFT_SHARE = 0.05  # of the fill; a run that stops with more is called a false end
-STEP_TOLERANCES = np.array(
-    [1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 3.0, 1e-2, 0.3, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]
-)
-"""Of the events, times the tolerance of the run."""
-
-(RUN_TIME, FINISHED, BOIL_OVER, PEAK_LOAD, PEAK_TEMPERATURE, FALSE_END, FROZE, THROUGH,
- STOPPED, STEPS) = range(10)
-RESULTS = 10
 ROW_HEAD, ROW_CLASS = 5, 7
 
 
-@kernel
-def next_corner(t: float, clock: float, course: Course, rig: Rig) -> float:
+@inlined
+def begin(start: Array, space: Space, course: Course, liquid: Liquid) -> None:
+    """Set the state at lid-close: ``start`` [S] mol in each vessel, at rest and at 20 degC."""
+    solvents, y = liquid.pure.shape[0], space.y
+    space.exponent[:] = 0.0
+    space.film[:] = 0.0
+    space.dose[:] = 0.0
+    space.now[:] = 0.0
+    space.dry[:] = np.nan
+    space.mode[:] = 0
+    y[:] = 0.0
+    y[0] = ATMOSPHERE
+    main = np.argmax(start)
+    space.cold[0], space.cold[1] = liquid.pure[main, P_COLD], liquid.pure[main, H_COLD]
+    for k in range(CLASSES):
+        base = 1 + k * (solvents + 1)
+        y[base + solvents] = REFERENCE_TEMPERATURE
+        for j in range(solvents):
+            y[base + j] = start[j]
+        if solvents == 1:
+            y[base] = (1.0 + course.floor) ** course.power
+    now = space.now
+    now[CLOCK], now[FREE_STEP], now[ON], now[WARMEST] = -1.0, FIRST_STEP, 1.0, y[solvents + 1]
+
+
+@inlined
+def look_around(space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
+    """After an event: slopes, events that follow at once, and loss rates at this moment."""
+    now = space.now
+    for _ in range(8):
+        slopes(now[TIME], space.y, space.f, space.pull, space, course, liquid, rig)
+        now[PEAK] = max(now[PEAK], now[LOAD])
+        event_values(now[TIME], space.y, space.f, space.before, space, course, liquid, rig)
+        if not turn(now[TIME], space.before, False, space, liquid.pure.shape[0]):
+            break
+    rates(space.y, space.loss0, space.heat0, space, course, liquid)
+    for k in range(CLASSES):
+        space.moles[k] = space.aux[k, MOLES]
+    now[OLDER_TIME], now[OLD_TIME], now[PAST_STEP] = -1.0, -1.0, 0.0
+
+
+@inlined
+def next_corner(space: Space, course: Course, rig: Rig) -> float:
     """Time (s) of the next bend of the schedule, end of the hold or end of patience."""
-    corner = rig.max_time
+    corner, t, clock = rig.max_time, space.now[TIME], space.now[CLOCK]
     if clock >= 0.0:
         corner = min(corner, clock + course.hold)
-    for bend in (course.delay, course.ramp_begin, course.ramp_end):
-        if bend > t + 1e-9:
-            corner = min(corner, bend)
+    if course.delay > t + 1e-9:
+        corner = min(corner, course.delay)
+    if course.ramp_begin > t + 1e-9:
+        corner = min(corner, course.ramp_begin)
+    if course.ramp_end > t + 1e-9:
+        corner = min(corner, course.ramp_end)
     return corner
 
 
-@kernel
-def longest_step(t: float, y: Array, mode: Modes, f: Array, dry: Array, course: Course,
-                 solvents: int) -> float:
+@inlined
+def longest_step(space: Space, course: Course, solvents: int) -> float:
     """Bound (s) on the step from what changes fast apart from the error estimate."""
-    h = 1e9
-    wet = False
+    h, f, losing = space.now[FREE_STEP], space.f, False
     for k in range(CLASSES):
-        if mode[k] == DRY:
-            wet = True
-            if t - dry[k, 0] < 4.0 * course.warming:
-                h = min(h, DRY_STEP * course.warming)
-        elif mode[k] == BOILING:
-            wet = True
+        if space.mode[k] == DRY:
+            losing = True
+        elif space.mode[k] == BOILING:
+            losing = True
             if solvents == 1 and f[1 + 2 * k] < 0.0:
-                h = min(h, max((y[1 + 2 * k] - course.dry_level) / -f[1 + 2 * k] * 1.0001, 1e-3))
-    if wet and f[0] != 0.0:
-        h = min(h, PRESSURE_STEP * y[0] / abs(f[0]))
+                above = space.y[1 + 2 * k] - course.dry_level
+                reach = 1.02 if above < course.dry_level else 0.85
+                h = min(h, max(reach * above / -f[1 + 2 * k], 1e-3))
+    if losing and f[0] != 0.0:
+        h = min(h, PRESSURE_STEP * space.y[0] / abs(f[0]))
     return h
 
 
-@kernel
-def shorten(before: Array, after: Array, tolerance: float) -> float:
-    """Share of the step at which the first event that it went past happens; 1 for none."""
-    share = 1.0
-    for i in range(EVENTS):
-        allowed = STEP_TOLERANCES[i] * tolerance
-        if after[i] < -allowed and before[i] > 0.0:
-            share = min(share, (before[i] + 0.5 * allowed) / (before[i] - after[i]))
-    return share
+@inlined
+def make_step(corner: float, tolerance: float, space: Space, course: Course, liquid: Liquid,
+              rig: Rig) -> float:
+    """Try steps until one is accurate enough and goes past no event; give its length (s)."""
+    solvents, now = liquid.pure.shape[0], space.now
+    t = now[TIME]
+    h = longest_step(space, course, solvents)
+    jacobian = 0.0
+    if now[ON] <= 0.0:
+        jacobian = stiffness(t, space, course, liquid, rig)
+    tries, ratio = 0, 0.0
+    while True:
+        if t + h >= corner - 1e-6:
+            h = corner - t
+        advance(t, h, jacobian, space, course, liquid, rig)
+        ratio = error_ratio(space, course, solvents, tolerance)
+        tries += 1
+        if not ratio <= 1.0 and h > 1e-6:
+            h *= max(0.9 * ratio ** (-1.0 / 3.0), 0.1) if ratio < 1e6 else 0.1
+            now[FREE_STEP] = h
+            continue
+        event_values(t + h, space.new, space.new_f, space.after, space, course, liquid, rig)
+        guess_slopes(h, space)
+        share = shorten(h, space.before, space.after, tolerance)
+        if share < 1.0 and tries < 40 and h > 1e-6:
+            h *= max(share, 0.02)
+            continue
+        break
+    longer = h * min(0.9 * max(ratio, 1e-3) ** (-1.0 / 3.0), 4.0)
+    forced = tries > 1 or t + h >= corner - 1e-6
+    now[FREE_STEP] = max(now[FREE_STEP], longer) if forced else longer
+    return h
 
 
-@kernel
-def turn(values: Array, t: float, y: Array, mode: Modes, dry: Array, on: bool, moved: bool,
-         solvents: int, flags: Array) -> tuple[bool, bool, bool]:
-    """Let events happen: give whether any did, whether on schedule, whether the load is quiet.
-
-    ``flags`` [2] notes ice and the end volume; ``moved`` is false right after another event,
-    when the pressure cannot find its schedule again yet.
-    """
-    any_happened, quiet = False, False
-    for k in range(CLASSES):
-        if values[START + k] < 0.0:
-            mode[k] = BOILING
-            any_happened = True
-        elif values[ICE + k] < 0.0:
-            mode[k] = FROZEN
-            flags[0] = 1.0
-            any_happened = True
-        elif values[TIPPED + k] < 0.0:
-            mode[k] = TIP
-            any_happened = True
-        elif values[EMPTY + k] < 0.0:
-            mode[k] = DRY
-            dry[k, 0] = t
-            dry[k, 1] = y[1 + k * (solvents + 1) + solvents]
-            any_happened = True
-    if values[LEAVE] < 0.0:
-        on = False
-        any_happened = True
-    elif moved and values[REJOIN] < 0.0:
-        on = True
-        any_happened = True
-    if values[QUIET] < 0.0:
-        quiet = True
-        any_happened = True
-    if values[REACHED] < 0.0:
-        flags[1] = 1.0
-    return any_happened, on, quiet
-
-
-@kernel
-def settle(t: float, y: Array, mode: Modes, on: bool, course: Course, solvents: int,
-           aux: Array) -> bool:
-    """Stop boiling where heat no longer suffices and call liquid at the wall's heat still."""
-    at_end = on and t >= course.ramp_end
-    changed = False
+@inlined
+def take_over(t: float, h: float, space: Space, course: Course, liquid: Liquid,
+              rig: Rig) -> None:
+    """Make the new state the state, at time t, and add up what was lost over the step."""
+    solvents, now = liquid.pure.shape[0], space.now
+    p0 = space.y[0]
+    for i in range(space.y.shape[0]):
+        space.y[i], space.f[i], space.pull[i] = space.new[i], space.new_f[i], space.new_pull[i]
     for k in range(CLASSES):
         place = 1 + k * (solvents + 1) + solvents
-        near = abs(course.set_temperature - y[place]) < STILL_WITHIN
-        if mode[k] == BOILING and aux[k, FLOW] < 0.0:
-            mode[k] = HEATING
-            changed = True
-        elif at_end and near and (mode[k] == HEATING or (mode[k] == BOILING and solvents > 1)):
-            mode[k] = STILL
-            y[place] = course.set_temperature
-            changed = True
-    return changed
+        space.shrink[k] = 0.0
+        if space.mode[k] == BOILING:
+            space.y[place] = space.aux[k, TEMPERATURE] - space.aux[k, OVER]
+            space.shrink[k] = np.log(space.moles[k] / space.aux[k, MOLES])
+        elif space.mode[k] == DRY:
+            space.y[place] = dry_temperature(t, k, space, course)
+        space.moles[k] = space.aux[k, MOLES]
+        now[WARMEST] = max(now[WARMEST], space.y[place])
+    rates(space.y, space.loss1, space.heat1, space, course, liquid)
+    accumulate(t - h, h, p0, space, course, liquid, rig)
+    for k in range(CLASSES):
+        space.heat0[k] = space.heat1[k]
+        for a in range(space.loss0.shape[2]):
+            space.loss0[0, k, a] = space.loss1[0, k, a]
+            space.loss0[1, k, a] = space.loss1[1, k, a]
+    note_boil_over(space, course, rig)
+    note_peak(t, now)
+    now[TIME] = t
+    now[STEPS] += 1.0
 
 
-@kernel
-def false_end(y: Array, mode: Modes, course: Course, pure: Array, rig: Rig) -> bool:
+@inlined
+def note_peak(t: float, now: Array) -> None:
+    """Keep the highest load: of the moments, or of the parabola through the last three."""
+    load = now[LOAD]
+    now[PEAK] = max(now[PEAK], load)
+    if now[OLDER_TIME] >= 0.0 and now[OLD_LOAD] > now[OLDER_LOAD] and now[OLD_LOAD] >= load:
+        a, b = now[OLDER_TIME] - now[OLD_TIME], t - now[OLD_TIME]
+        d0, d2 = now[OLDER_LOAD] - now[OLD_LOAD], load - now[OLD_LOAD]
+        bend = (d0 * b - d2 * a) / (a * b * (a - b))
+        slope = (d2 * a * a - d0 * b * b) / (a * b * (a - b))
+        if bend < 0.0:
+            now[PEAK] = max(now[PEAK], now[OLD_LOAD] - 0.25 * slope * slope / bend)
+    now[OLDER_TIME], now[OLDER_LOAD] = now[OLD_TIME], now[OLD_LOAD]
+    now[OLD_TIME], now[OLD_LOAD] = t, load
+
+
+@inlined
+def keep_events(h: float, space: Space) -> None:
+    """Let the values at the end of a step be those at the begin of the next."""
+    space.now[PAST_STEP] = h
+    for i in range(EVENTS):
+        space.past[i] = space.before[0, i]
+        space.before[0, i], space.before[1, i] = space.after[0, i], space.after[1, i]
+
+
+@inlined
+def stops(space: Space, course: Course) -> bool:
+    """Tell whether the end point is reached; the hold starts again when the load rises."""
+    now = space.now
+    if now[CLOCK] >= 0.0 and now[LOAD] > 1.001 * course.end_share * now[PEAK]:
+        now[CLOCK] = -1.0
+    held = now[CLOCK] >= 0.0 and now[TIME] >= now[CLOCK] + course.hold - 1e-9
+    return held or now[AT_VOLUME] > 0.0
+
+
+@inlined
+def is_false_end(space: Space, course: Course, liquid: Liquid, rig: Rig) -> bool:
     """Whether the vessels still hold solvent, on average over LEFT_SHARE of the fill.
 
     Solvent up to the volume of the keeper is allowed: it dilutes the keeper.
     """
-    solvents = pure.shape[0]
-    left = 0.0
+    solvents, left = liquid.pure.shape[0], 0.0
     for k in range(CLASSES):
-        if mode[k] == DRY or mode[k] == TIP:
+        if space.mode[k] == DRY or space.mode[k] == TIP:
             continue
-        volume = contents(y, k, course, pure, rig)[1] - course.hold_up
+        volume = contents(space.y, k, course, liquid, rig)[1] - course.hold_up
         keeper = 0.0
         if rig.keeper >= 0:
-            keeper = y[1 + k * (solvents + 1) + rig.keeper] * pure[rig.keeper, MOLAR_VOLUME]
+            keeper = (space.y[1 + k * (solvents + 1) + rig.keeper]
+                      * liquid.pure[rig.keeper, MOLAR_VOLUME])
         left += max(volume - 2.0 * keeper, 0.0)
     return left > CLASSES * LEFT_SHARE * course.fill
 
 
 @kernel
-def write_row(row: Array, t: float, y: Array, mode: Modes, load: float, index: float,
-              course: Course, pure: Array, rig: Rig, exponent: Array, film: Array,
-              dose: Array) -> None:
+def write_row(row: Array, space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
     """Fill one line of a trace."""
-    solvents = pure.shape[0]
-    analytes = exponent.shape[1]
-    row[0], row[1], row[2], row[3] = t, y[0], load, index
-    row[4] = schedule(t, course, rig)[0]
+    solvents, analytes = liquid.pure.shape[0], liquid.traces.shape[0]
+    y, highest = space.y, space.now[INDEX]
+    space.now[INDEX] = 0.0
+    note_boil_over(space, course, rig)
+    row[0], row[1], row[2], row[3] = space.now[TIME], y[0], space.now[LOAD], space.now[INDEX]
+    space.now[INDEX] = max(highest, space.now[INDEX])
+    row[4] = schedule(space.now[TIME], course, rig)[0]
     width = ROW_CLASS + solvents + 2 * analytes
     tail = 1 + CLASSES * (solvents + 1)
     for k in range(CLASSES):
         r = ROW_HEAD + k * width
         base = 1 + k * (solvents + 1)
+        moles, volume, _, _ = contents(y, k, course, liquid, rig)
         row[r] = y[base + solvents]
-        row[r + 1] = course.hold_up if mode[k] == DRY else contents(
-            y, k, course, pure, rig)[1]
-        row[r + 2] = mode[k]
-        row[r + 3 : r + 6] = y[tail + 3 * k : tail + 3 * k + 3]
-        row[r + 6] = dose[k]
+        row[r + 1] = course.hold_up if space.mode[k] == DRY else volume
+        row[r + 2] = space.mode[k]
+        for i in range(3):
+            row[r + 3 + i] = y[tail + 3 * k + i]
+        row[r + 6] = space.dose[k]
         for j in range(solvents):
-            row[r + ROW_CLASS + j] = y[base + j]
-        if solvents == 1:
-            row[r + ROW_CLASS] = contents(y, k, course, pure, rig)[0]
+            row[r + ROW_CLASS + j] = moles if solvents == 1 else y[base + j]
         for a in range(analytes):
-            row[r + ROW_CLASS + solvents + a] = exponent[k, a]
-            row[r + ROW_CLASS + solvents + analytes + a] = film[k, a]
+            row[r + ROW_CLASS + solvents + a] = space.exponent[k, a]
+            row[r + ROW_CLASS + solvents + analytes + a] = space.film[k, a]
 
 
 @kernel
-def run(
-    course: Course, start: Array, pure: Array, pair: Array, traces: Array, table: Array, rig: Rig,
-    tolerance: float, exponent: Array, film: Array, dose: Array, volume: Array, dry: Array,
-    result: Array, rows: Array,
-) -> int:
+def run(start: Array, tolerance: float, rows: Array, space: Space, course: Course,
+        liquid: Liquid, rig: Rig) -> int:
     """Simulate one batch.
 
     Parameters
     ----------
-    course : settings and parameters of this run
     start : [S] mol of each solvent in a vessel
-    pure, pair, traces, table, rig : what is the same for all runs
     tolerance : relative, of a step
-    exponent, film, dose, volume : [3, A], [3, A], [3], [3], filled
-    dry : [3, 2], filled with time (s, nan while wet) and temperature of falling dry
-    result : [RESULTS], filled
     rows : [M, W] trace to fill, [0, 0] for none
+    space : working memory, which holds the result: ``now``, ``exponent``, ``film``, ``dose``,
+        ``dry``, ``y`` and ``mode``
+    course, liquid, rig : the run
 
     Returns
     -------
     number of rows written
     """
-    solvents, analytes = pure.shape[0], traces.shape[0]
-    recording = rows.shape[0] > 0
-    size = 1 + CLASSES * (solvents + 1) + (3 * CLASSES if recording else 0)
-    vectors = np.zeros((8, size))
-    y, f, pull, new = vectors[0], vectors[1], vectors[2], vectors[3]
-    stage, error, sf, spull = vectors[4], vectors[5], vectors[6], vectors[7]
-    ks = np.zeros((4, size))
-    aux = np.zeros((CLASSES, COLUMNS))
-    vapour = np.zeros((CLASSES, solvents))
-    scratch, work = np.zeros((4, solvents)), np.zeros((3, solvents, solvents))
-    loss = np.zeros((4, CLASSES, analytes))
-    begin, begin_d, end, end_d = loss[0], loss[1], loss[2], loss[3]
-    warm = np.zeros((4, CLASSES))
-    begin_h, end_h, moles, shrink = warm[0], warm[1], warm[2], warm[3]
-    before, after, middle = np.zeros(EVENTS), np.zeros(EVENTS), np.zeros(analytes)
-    cold, flags, mode = np.zeros(2), np.zeros(2), np.zeros(CLASSES, dtype=np.int64)
-    exponent[:], film[:], dose[:], result[:], dry[:] = 0.0, 0.0, 0.0, 0.0, np.nan
-    y[0] = ATMOSPHERE
-    main = np.argmax(start)
-    cold[0], cold[1] = pure[main, P_COLD], pure[main, H_COLD]
-    for k in range(CLASSES):
-        base = 1 + k * (solvents + 1)
-        y[base + solvents] = REFERENCE_TEMPERATURE
-        if solvents == 1:
-            y[base] = 1.0
-        else:
-            y[base : base + solvents] = start
-    t, clock, h_free, peak = 0.0, -1.0, 5.0, 0.0
-    on, fresh, done = True, True, False
-    load, leave, index, warmest = 0.0, 0.0, 0.0, REFERENCE_TEMPERATURE
-    older_t, older, old_t, old = -1.0, 0.0, -1.0, 0.0
-    written, steps = 0, 0
-    while steps < MOST_STEPS:
+    solvents, now = liquid.pure.shape[0], space.now
+    begin(start, space, course, liquid)
+    fresh, written = True, 0
+    while now[STEPS] < MOST_STEPS:
         if fresh:
-            for _ in range(8):
-                load, leave = slopes(t, y, mode, on, course, pure, pair, table, rig, f, pull,
-                                     aux, vapour, cold, scratch, work)
-                peak = max(peak, load)
-                event_values(t, y, mode, on, clock, load, leave, peak, course, pure, pair, rig,
-                             aux, cold, scratch, work, before)
-                happened, on, quiet = turn(before, t, y, mode, dry, on, False, solvents, flags)
-                if quiet:
-                    clock = t
-                if not happened:
-                    break
-            rates(t, y, mode, dry, course, traces, rig, aux, begin, begin_d, begin_h, scratch,
-                  middle)
-            for k in range(CLASSES):
-                moles[k] = aux[k, MOLES]
-            older_t, old_t = -1.0, -1.0
+            look_around(space, course, liquid, rig)
             fresh = False
-        if recording and written < rows.shape[0]:
-            write_row(rows[written], t, y, mode, load, boil_over_index(
-                y, mode, course, rig, aux, 0.0), course, pure, rig, exponent, film, dose)
+        if written < rows.shape[0]:
+            write_row(rows[written], space, course, liquid, rig)
             written += 1
-        if clock >= 0.0 and load > 1.001 * course.end_share * peak:
-            clock = -1.0
-        if done or flags[1] > 0.0 or (clock >= 0.0 and t >= clock + course.hold - 1e-9):
-            result[STOPPED] = 1.0
+        if stops(space, course):
+            now[STOPPED] = 1.0
             break
-        if t >= rig.max_time - 1e-9:
+        if now[TIME] >= rig.max_time - 1e-9:
             break
-        corner = next_corner(t, clock, course, rig)
-        h = min(h_free, longest_step(t, y, mode, f, dry, course, solvents))
-        jacobian = 0.0
-        if not on:
-            jacobian = pressure_slope_slope(t, y, mode, f[0], course, pure, pair, table, rig,
-                                            sf, spull, aux, vapour, cold, scratch, work)
-        tries = 0
-        while True:
-            landed = t + h >= corner - 1e-6
-            if landed:
-                h = corner - t
-            load, leave = advance(t, h, y, mode, on, course, pure, pair, table, rig, f, pull,
-                                  jacobian, new, stage, ks, error, sf, spull, aux, vapour, cold,
-                                  scratch, work)
-            ratio = error_ratio(error, new, mode, on, course, solvents, tolerance)
-            tries += 1
-            if not ratio <= 1.0 and h > 1e-6:
-                factor = 0.9 * ratio ** (-1.0 / 3.0) if ratio < 1e6 else 0.1
-                h *= max(factor, 0.1)
-                h_free = h
-                continue
-            event_values(t + h, new, mode, on, clock, load, leave, peak, course, pure, pair,
-                         rig, aux, cold, scratch, work, after)
-            share = shorten(before, after, tolerance)
-            if share < 1.0 and tries < 40 and h > 1e-6:
-                h *= max(share, 0.02)
-                continue
-            break
-        steps += 1
-        growth = 0.9 * max(ratio, 1e-3) ** (-1.0 / 3.0)
-        h_free = max(h_free, h * min(growth, 4.0)) if tries > 1 or landed else h * min(growth, 4.0)
-        p0 = y[0]
-        t = corner if landed else t + h
-        y[:] = new
-        f[:] = sf
-        pull[:] = spull
-        for k in range(CLASSES):
-            place = 1 + k * (solvents + 1) + solvents
-            shrink[k] = 0.0
-            if mode[k] == BOILING:
-                y[place] = aux[k, TEMPERATURE] - aux[k, OVER]
-                shrink[k] = np.log(moles[k] / aux[k, MOLES])
-            elif mode[k] == DRY:
-                y[place] = dry_temperature(t, k, dry, course)
-            moles[k] = aux[k, MOLES]
-            warmest = max(warmest, y[place])
-        rates(t, y, mode, dry, course, traces, rig, aux, end, end_d, end_h, scratch, middle)
-        accumulate(t - h, h, p0, y[0], mode, dry, course, traces, rig, shrink, begin, begin_d,
-                   begin_h, end, end_d, end_h, middle, exponent, film, dose)
-        begin, end = end, begin
-        begin_d, end_d = end_d, begin_d
-        begin_h, end_h = end_h, begin_h
-        index = boil_over_index(y, mode, course, rig, aux, index)
-        peak = max(peak, load)
-        if older_t >= 0.0 and old > older and old >= load:
-            peak = max(peak, vertex(older_t, older, old_t, old, t, load))
-        older_t, older, old_t, old = old_t, old, t, load
-        happened, on, quiet = turn(after, t, y, mode, dry, on, True, solvents, flags)
-        if quiet:
-            clock = t
-        if settle(t, y, mode, on, course, solvents, aux) or happened or landed:
+        corner = next_corner(space, course, rig)
+        h = make_step(corner, tolerance, space, course, liquid, rig)
+        landed = now[TIME] + h >= corner - 1e-6
+        take_over(corner if landed else now[TIME] + h, h, space, course, liquid, rig)
+        happened = turn(now[TIME], space.after, True, space, solvents)
+        if settle(now[TIME], space, course, solvents) or happened or landed:
             fresh = True
         else:
-            before[:] = after
-    result[RUN_TIME], result[BOIL_OVER], result[PEAK_LOAD] = t, index, peak
-    result[PEAK_TEMPERATURE], result[FROZE], result[STEPS] = warmest, flags[0], steps
-    result[FALSE_END] = 0.0
-    if result[STOPPED] > 0.0 and flags[1] == 0.0 and false_end(y, mode, course, pure, rig):
-        result[FALSE_END] = 1.0
-    result[FINISHED] = result[STOPPED] * (1.0 - result[FALSE_END])
-    result[THROUGH] = 1.0 if course.end_pressure <= cold[0] else 0.0
-    for k in range(CLASSES):
-        volume[k] = course.hold_up if mode[k] == DRY else contents(y, k, course, pure, rig)[1]
+            keep_events(h, space)
+    if now[STOPPED] > 0.0 and now[AT_VOLUME] == 0.0:
+        now[FALSE_END] = 1.0 if is_false_end(space, course, liquid, rig) else 0.0
+    now[THROUGH] = 1.0 if course.end_pressure <= space.cold[0] else 0.0
     return written
-
-
-@kernel
-def vertex(t0: float, l0: float, t1: float, l1: float, t2: float, l2: float) -> float:
-    """Height of the parabola through three points of which the middle one is highest."""
-    a, b = t0 - t1, t2 - t1
-    d0, d2 = l0 - l1, l2 - l1
-    curve = (d0 * b - d2 * a) / (a * b * (a - b))
-    slope = (d2 * a * a - d0 * b * b) / (a * b * (a - b))
-    return l1 if curve >= 0.0 else l1 - 0.25 * slope * slope / curve

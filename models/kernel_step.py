@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.compilation import kernel
-from models.kernel_data import CLASSES, Modes, Rig
-from models.kernel_slopes import BOILING, DRY, HEATING, Course, slopes
-from models.system import Array
+from models.compilation import inlined
+from models.kernel_data import CLASSES, Liquid, Rig
+from models.kernel_slopes import LEAST_SHARE, slopes
+from models.kernel_space import BOILING, DRY, HEATING, ON, Course, Space
 
 EXPLICIT_A = np.array([
     [0.0, 0.0, 0.0, 0.0],
@@ -44,111 +44,95 @@ IMPLICIT_E = IMPLICIT_B - np.array([
     3.7810903145819369e-1, -9.6042292212423178e-2, 0.5, 2.1793326075422950e-1,
 ])
 TEMPERATURE_SCALE = 20.0  # K, an error of tolerance times this is accepted
+RELATIVE = 0.03  # what counts of the relative error of the moles left
 
 
-@kernel
-def pressure_slope_slope(
-    t: float, y: Array, mode: Modes, slope: float, course: Course, pure: Array, pair: Array,
-    table: Array, rig: Rig, f: Array, pull: Array, aux: Array, vapour: Array, cold: Array,
-    scratch: Array, work: Array,
-) -> float:
+@inlined
+def stiffness(t: float, space: Space, course: Course, liquid: Liquid, rig: Rig) -> float:
     """Derivative (1/s) of a floating dP/dt in the pressure; never above zero."""
+    y, slope = space.y, space.f[0]
     p = y[0]
     step = 1e-4 * p
     y[0] = p + step
-    slopes(t, y, mode, False, course, pure, pair, table, rig, f, pull, aux, vapour, cold, scratch,
-           work)
+    slopes(t, y, space.new_f, space.new_pull, space, course, liquid, rig)
     y[0] = p
-    return min((f[0] - slope) / step, 0.0)  # type: ignore[no-any-return]
+    return min((space.new_f[0] - slope) / step, 0.0)  # type: ignore[no-any-return]
 
 
-@kernel
-def error_ratio(
-    error: Array, y: Array, mode: Modes, on: bool, course: Course, solvents: int,
-    tolerance: float,
-) -> float:
-    """Largest estimated error of a step over what is accepted."""
-    ratio = 0.0 if on else abs(error[0]) / y[0]
+@inlined
+def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -> float:
+    """Largest estimated error of the step over what is accepted."""
+    error, new = space.error, space.new
+    ratio = 0.0 if space.now[ON] > 0.0 else abs(error[0]) / new[0]
     for k in range(CLASSES):
         base = 1 + k * (solvents + 1)
-        if mode[k] >= DRY:
+        if space.mode[k] >= DRY:
             continue
-        if solvents > 1 or mode[k] == HEATING:
+        if solvents > 1 or space.mode[k] == HEATING:
             ratio = max(ratio, abs(error[base + solvents]) / TEMPERATURE_SCALE)
-        if solvents == 1:
-            if mode[k] == BOILING:
-                ratio = max(ratio, abs(error[base]))
-        else:
+        if solvents > 1:
             moles = 1e-4 * course.moles
             for j in range(solvents):
-                moles += max(y[base + j], 0.0)
+                moles += max(new[base + j], 0.0)
             for j in range(solvents):
                 ratio = max(ratio, abs(error[base + j]) / moles)
+        elif space.mode[k] == BOILING:
+            off, level = abs(error[base]), max(new[base], 0.5 * course.dry_level)
+            share = np.exp(np.log(level) / course.power)
+            left = max(share - course.floor, LEAST_SHARE)
+            ratio = max(ratio, off, RELATIVE * off * share / (course.power * level * left))
     return ratio / tolerance
 
 
-@kernel
-def advance(
-    t: float, h: float, y: Array, mode: Modes, on: bool, course: Course, pure: Array,
-    pair: Array, table: Array, rig: Rig, f: Array, pull: Array, jacobian: float, new: Array,
-    stage: Array, ks: Array, error: Array, sf: Array, spull: Array, aux: Array, vapour: Array,
-    cold: Array, scratch: Array, work: Array,
-) -> tuple[float, float]:
-    """Write the state after a step of h (s) into ``new`` and its error into ``error``.
+@inlined
+def advance(t: float, h: float, jacobian: float, space: Space, course: Course, liquid: Liquid,
+            rig: Rig) -> None:
+    """Write the state after a step of h (s) into ``new``, its error into ``error``.
 
     Parameters
     ----------
     t, h : s
-    y, f, pull : state and slopes at t
-    jacobian : 1/s, from :func:`pressure_slope_slope`; 0 while on schedule
-    stage, ks : scratch as y and [4, len(y)]
-    sf, spull : filled with the slopes at t + h; so are ``aux`` and ``vapour``
-
-    Returns
-    -------
-    load and margin of :func:`models.kernel_slopes.slopes` at t + h
+    jacobian : 1/s, of :func:`stiffness`; 0 while on schedule
+    space : ``y``, ``f``, ``pull`` at t; also fills ``new_f``, ``new_pull`` and what
+        :func:`models.kernel_slopes.slopes` fills, at t + h
     """
+    y, f, new, ks = space.y, space.new_f, space.new, space.stages
     size = y.shape[0]
-    ends = 0.0, 0.0
+    on = space.now[ON] > 0.0
     a = EXPLICIT_A if on else IMPLICIT_A
     b = EXPLICIT_B if on else IMPLICIT_B
     e = EXPLICIT_E if on else IMPLICIT_E
     damping = 1.0 - h * IMPLICIT_D * jacobian
-    for s in range(4):
+    for i in range(size):
+        f[i] = space.f[i]
+    for s in range(4 if on else 5):  # the last stage of the explicit pair is the new state
         if s > 0:
             when = 0.0
-            for r in range(s):
-                when += a[s, r]
+            for r in range(min(s, 3)):
+                when += a[s, r] if s < 4 else 0.0
             for i in range(size):
                 value = y[i]
                 for r in range(s):
-                    value += a[s, r] * ks[r, i]
-                stage[i] = value
-            stage[0] = max(stage[0], 0.01 * y[0])
-            ends = slopes(t + when * h, stage, mode, on, course, pure, pair, table, rig, sf,
-                          spull, aux, vapour, cold, scratch, work)
-        else:
-            sf[:] = f
+                    value += (a[s, r] if s < 4 else b[r]) * ks[r, i]
+                new[i] = value
+            new[0] = max(new[0], 0.01 * y[0])
+            slopes(t + (when if s < 4 else 1.0) * h, new, f, space.new_pull, space, course,
+                   liquid, rig)
+        if s == 4:
+            break
         if on:
             for i in range(size):
-                ks[s, i] = h * sf[i]
-        else:
-            carried = 0.0
-            for r in range(s):
-                carried += IMPLICIT_G[s, r] * ks[r, 0]
-            ks[s, 0] = (h * sf[0] + h * jacobian * carried) / damping
-            extra = ks[s, 0] - h * sf[0]
-            for i in range(1, size):
-                ks[s, i] = h * sf[i] + pull[i] * extra
+                ks[s, i] = h * f[i]
+            continue
+        carried = 0.0
+        for r in range(s):
+            carried += IMPLICIT_G[s, r] * ks[r, 0]
+        ks[s, 0] = (h * f[0] + h * jacobian * carried) / damping
+        extra = ks[s, 0] - h * f[0]
+        for i in range(1, size):
+            ks[s, i] = h * f[i] + space.pull[i] * extra
     for i in range(size):
-        change, off = 0.0, 0.0
+        off = 0.0
         for s in range(4):
-            change += b[s] * ks[s, i]
             off += e[s] * ks[s, i]
-        new[i] = y[i] + change
-        error[i] = off
-    if on:  # the last stage of the explicit pair is the new state
-        new[0] = stage[0]
-        return ends
-    return slopes(t + h, new, mode, on, course, pure, pair, table, rig, sf, spull, aux, vapour,
-                  cold, scratch, work)
+        space.error[i] = off

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models import kernel_run as kernel
+from models import kernel_space as kernel
 from models.equipment import Equipment, Load
 from models.errors import Finding
 from models.kernel_data import Modes, saturation_pressure
-from models.kernel_slopes import BOILING, DRY, STILL
+from models.kernel_space import BOILING, DRY, STILL
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
 
@@ -44,18 +44,19 @@ class Stop:
     dry: bool
 
     @classmethod
-    def from_result(cls, result: Array, setting: Array, mode: Modes) -> Stop:
-        """Read the results of the kernel for a setting and the last modes [3]."""
+    def from_kernel(cls, now: Array, setting: Array, mode: Modes) -> Stop:
+        """Read the last ``now`` of the kernel for a setting and the last modes [3]."""
+        stopped, false_end = bool(now[kernel.STOPPED] > 0.5), bool(now[kernel.FALSE_END] > 0.5)
         return cls(
-            time=float(result[kernel.RUN_TIME]),
-            finished=bool(result[kernel.FINISHED] > 0.5),
-            stopped=bool(result[kernel.STOPPED] > 0.5),
-            false_end=bool(result[kernel.FALSE_END] > 0.5),
-            frozen=bool(result[kernel.FROZE] > 0.5),
-            breakthrough=bool(result[kernel.THROUGH] > 0.5),
-            boil_over_index=float(result[kernel.BOIL_OVER]),
-            peak_load=float(result[kernel.PEAK_LOAD]),
-            peak_temperature=float(result[kernel.PEAK_TEMPERATURE]),
+            time=float(now[kernel.TIME]),
+            finished=stopped and not false_end,
+            stopped=stopped,
+            false_end=false_end,
+            frozen=bool(now[kernel.FROZE] > 0.5),
+            breakthrough=bool(now[kernel.THROUGH] > 0.5),
+            boil_over_index=float(now[kernel.INDEX]),
+            peak_load=float(now[kernel.PEAK]),
+            peak_temperature=float(now[kernel.WARMEST]),
             set_temperature=float(setting[0]),
             end_pressure=float(setting[2]),
             boiling=bool((mode == BOILING).any()),

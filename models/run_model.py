@@ -22,7 +22,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from models import kernel_run as kernel
+from models import kernel_space as kernel
 from models.equipment import Equipment, Load
 from models.film import RESIDUE_MOLAR_MASS
 from models.kernel_batch import run_block
@@ -129,27 +129,28 @@ def simulate(
     density = molar_density(system)
     outputs = (
         np.empty((n, CLASSES, a)), np.empty((n, CLASSES, a)), np.empty((n, CLASSES)),
-        np.empty((n, CLASSES)), np.empty((n, CLASSES, 2)), np.empty((n, kernel.RESULTS)),
+        np.empty((n, CLASSES)), np.empty((n, CLASSES)), np.empty((n, kernel.NOW)),
     )
     _run_blocks(settings, theta, density, liquid, rig, tolerance, outputs)
-    exponent, film, dose, volume, dry, result = outputs
-    finished = result[:, kernel.FINISHED] > 0.5
+    exponent, film, dose, volume, dry, now = outputs
+    false_end = now[:, kernel.FALSE_END] > 0.5
+    finished = (now[:, kernel.STOPPED] > 0.5) & ~false_end
     return RunBatch(
-        run_time=np.where(finished, result[:, kernel.RUN_TIME], np.nan),
+        run_time=np.where(finished, now[:, kernel.TIME], np.nan),
         finished=finished,
-        boil_over_index=result[:, kernel.BOIL_OVER],
-        peak_load=result[:, kernel.PEAK_LOAD],
+        boil_over_index=now[:, kernel.INDEX],
+        peak_load=now[:, kernel.PEAK],
         boil_exponent=exponent,
         film_dose=film,
         film_moles=np.full(n, load.residue_kg / RESIDUE_MOLAR_MASS),
         thermal_dose=dose,
         final_volume=volume,
-        peak_temperature=result[:, kernel.PEAK_TEMPERATURE],
+        peak_temperature=now[:, kernel.WARMEST],
         weights=WEIGHTS,
-        dry_time=dry[:, :, 0],
-        false_end=result[:, kernel.FALSE_END] > 0.5,
-        frozen=result[:, kernel.FROZE] > 0.5,
-        breakthrough=result[:, kernel.THROUGH] > 0.5,
+        dry_time=dry,
+        false_end=false_end,
+        frozen=now[:, kernel.FROZE] > 0.5,
+        breakthrough=now[:, kernel.THROUGH] > 0.5,
     )
 
 
@@ -164,7 +165,7 @@ def _run_blocks(
 
     def work(low: int, high: int) -> None:
         part = slice(low, high)
-        run_block(settings[part], theta[part], density, *liquid, rig, tolerance,
+        run_block(settings[part], theta[part], density, liquid, rig, tolerance,
                   *(array[part] for array in outputs))
 
     if blocks == 1:

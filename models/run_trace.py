@@ -13,6 +13,7 @@ from models.errors import Finding
 from models.film import RESIDUE_MOLAR_MASS
 from models.kernel_batch import trace_one
 from models.kernel_data import CLASSES, pack_liquid, pack_rig
+from models.kernel_space import NOW
 from models.kernel_survival import survive
 from models.run_findings import Stop, describe
 from models.run_inputs import checked_inputs, molar_density
@@ -101,10 +102,10 @@ def trace(
     solvents, analytes = len(system.solvents), len(system.analytes)
     width = kernel.ROW_CLASS + solvents + 2 * analytes
     rows = np.empty((MOST_ROWS, kernel.ROW_HEAD + CLASSES * width))
-    result = np.empty(kernel.RESULTS)
+    now = np.empty(NOW)
     count = trace_one(
-        settings[0], theta[0], molar_density(system), *pack_liquid(system, equipment),
-        pack_rig(system, equipment, load), tolerance, result, rows,
+        settings[0], theta[0], molar_density(system), pack_liquid(system, equipment),
+        pack_rig(system, equipment, load), tolerance, now, rows,
     )
     head = rows[:count, : kernel.ROW_HEAD]
     body = rows[:count, kernel.ROW_HEAD :].reshape(count, CLASSES, width)
@@ -113,7 +114,7 @@ def trace(
     film = body[:, :, first + analytes :]
     mode = body[:, :, 2].astype(np.int64)
     moles = body[:, :, kernel.ROW_CLASS : first]
-    stop = Stop.from_result(result, settings[0], mode[-1])
+    stop = Stop.from_kernel(now, settings[0], mode[-1])
     return RunTrace(
         time=head[:, 0],
         pressure=head[:, 1],
