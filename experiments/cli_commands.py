@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import sys
 from argparse import Namespace
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from experiments import service
 from experiments.bootstrap import open_session
-from experiments.cli_output import Refusal, Reply, UserFault, columns, plain, progress
+from experiments.cli_output import (
+    Refusal,
+    Reply,
+    UserFault,
+    check_output,
+    columns,
+    plain,
+    progress,
+)
 from experiments.cli_record import RECORD
 from experiments.cli_tools import TOOLS
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
@@ -203,15 +211,6 @@ def forecast_text(forecast: Mapping[str, Any]) -> str:
         for name, unit, v in parts
     ]
     return columns(rows, ("quantity", "mean", "low", "high"))
-
-
-def check_output(path: Path, endings: Sequence[str]) -> None:
-    """Refuse an output that cannot be written before anything is computed for it."""
-    if path.suffix.lower() not in endings:
-        raise UserFault(f"{path.name!r} has no ending that can be written.",
-                        f"Use one of {', '.join(endings)}.")
-    if not path.absolute().parent.is_dir():
-        raise UserFault(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
 
 
 COMMANDS: dict[str, Callable[[Namespace], Reply]] = {

@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, is_dataclass
+from pathlib import Path
 from typing import Any, TextIO
 
 from experiments.entries import EntryError
@@ -80,6 +81,15 @@ def columns(rows: Sequence[Sequence[Any]], header: Sequence[str]) -> str:
     lines = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip()
              for row in table]
     return "\n".join(lines)
+
+
+def check_output(path: Path, endings: Sequence[str]) -> None:
+    """Refuse an output that cannot be written before anything is computed for it."""
+    if path.suffix.lower() not in endings:
+        raise UserFault(f"{path.name!r} has no ending that can be written.",
+                        f"Use one of {', '.join(endings)}.")
+    if not path.absolute().parent.is_dir():
+        raise UserFault(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
 
 
 def _keep_still(share: float, what: str) -> None:

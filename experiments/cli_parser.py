@@ -89,7 +89,7 @@ def _add_answers(commands: _Commands) -> None:
     one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
     one = commands.add("report", "write the justification", "dossier")
     one.add_argument("-o", "--output", required=True, metavar="FILE",
-                     help=".pdf, .html, .xlsx or .docx")
+                     help="the ending chooses the format, .pdf or .html")
     one = commands.add("compare", "compare trials, or dossiers", "dossier")
     one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER")
 

@@ -8,10 +8,14 @@ from pathlib import Path
 
 from experiments import service
 from experiments.bootstrap import open_session
-from experiments.cli_output import Reply, UserFault, columns, plain, progress
-from experiments.entries import EntryError
-
-REPORTS = (".pdf", ".html", ".xlsx", ".docx")
+from experiments.cli_output import (
+    Reply,
+    UserFault,
+    check_output,
+    columns,
+    plain,
+    progress,
+)
 
 
 def verify(arguments: Namespace) -> Reply:
@@ -40,22 +44,15 @@ def _note_verified(session: service.Session, dossier_id: str, reason: str) -> No
 
 def report(arguments: Namespace) -> Reply:
     """Write the justification."""
-    from experiments.cli_commands import check_output
+    from experiments.report import FORMATS
 
     path = Path(arguments.output)
-    check_output(path, REPORTS)
-    session = open_session(arguments.store)
-    dossier = service.load(session, arguments.dossier)
-    if not any(t.result is not None for t in dossier.trials):
-        raise EntryError("This dossier has no results to report.",
-                         "Record trials first: boilwright record DOSSIER TABLE.")
+    check_output(path, FORMATS)
     with progress("writing the report") as step:
-        from experiments.report import write_report
-
-        write_report(dossier, path, progress=step)
-    session.store.note(session.clock(), session.user.name, "report",
-                       {"dossier": dossier.id, "format": path.suffix})
-    return Reply(f"Report written to {path}", {"id": dossier.id, "file": str(path)})
+        data = service.report(open_session(arguments.store), arguments.dossier,
+                              path.suffix.lower(), step)
+    path.write_bytes(data)
+    return Reply(f"Report written to {path}", {"id": arguments.dossier, "file": str(path)})
 
 
 def compare(arguments: Namespace) -> Reply:

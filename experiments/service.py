@@ -181,6 +181,28 @@ def recommend(
     return dossier, answer
 
 
+def report(
+    session: Session, dossier_id: str, ending: str, progress: Progress | None = None
+) -> bytes:
+    """The justification of a dossier as a file of that ending; noted in the store's log.
+
+    Raises
+    ------
+    EntryError
+        for a dossier without results, or an ending that cannot be written
+    """
+    from experiments.report import render
+
+    dossier = load(session, dossier_id)
+    if not any(t.result is not None for t in dossier.trials):
+        raise EntryError("This dossier has no results to report.", "Record trials first.")
+    with logs.timed("report", dossier=dossier_id):
+        data = render(dossier, ending, progress=progress)
+    session.store.note(session.clock(), session.user.name, "report",
+                       {"dossier": dossier_id, "format": ending, "revision": len(dossier.events)})
+    return data
+
+
 def change(
     session: Session, dossier_id: str, action: Callable[[Dossier], Any],
     revision: int | None = None, role: Role = "enter",
