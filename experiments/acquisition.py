@@ -21,7 +21,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
 from numpy.typing import NDArray
 
 from models.system import Array

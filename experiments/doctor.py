@@ -94,7 +94,7 @@ def check_properties() -> Check:
     """The vapour pressure of water at its boiling point is an atmosphere."""
     from models.properties import describe_substance
 
-    pressure = float(describe_substance("water", WATER_BOILS)["vapour_pressure_pa"])
+    pressure = float(str(describe_substance("water", WATER_BOILS)["vapour_pressure_pa"]))
     holds = abs(pressure / ATMOSPHERE - 1) < 0.01
     seen = f"water at {WATER_BOILS - 273.15:.2f} degC: {pressure / 100:.1f} mbar"
     return Check("properties", holds, seen, "" if holds else REINSTALL)

@@ -58,11 +58,12 @@ class FactorSpace:
         values = []
         for f in self.free:
             if f.choices:
-                index = f.choices.index(str(setting[f.name])) if setting[f.name] in f.choices else 0
+                chosen = str(setting[f.name])
+                index = f.choices.index(chosen) if chosen in f.choices else 0
                 values.append((index + 0.5) / len(f.choices))
             else:
                 values.append(_unit(f, float(setting[f.name])))
-        return np.clip(np.array(values), 0.0, 1.0)
+        return np.asarray(np.clip(np.array(values), 0.0, 1.0))
 
     def spread(self, count: int, seed: int) -> list[Setting]:
         """Space-filling settings (scrambled Sobol points, Owen 1998)."""
@@ -116,7 +117,7 @@ def _decode(factor: Factor, u: float) -> float | str:
     if factor.choices:
         return factor.choices[min(int(u * len(factor.choices)), len(factor.choices) - 1)]
     if factor.name in LOGARITHMIC and factor.low > 0:
-        return factor.low * (factor.high / factor.low) ** u
+        return float(factor.low * (factor.high / factor.low) ** u)
     return factor.low + u * (factor.high - factor.low)
 
 

@@ -52,8 +52,10 @@ class Point:
 class Fitted:
     """What is known of a job after its recorded trials."""
 
-    def __init__(self, job: EvaporationJob, trials: Sequence[Trial], surrogate: EvaporationSurrogate,
-                 simulator: JobSimulator) -> None:
+    def __init__(
+        self, job: EvaporationJob, trials: Sequence[Trial], surrogate: EvaporationSurrogate,
+        simulator: JobSimulator,
+    ) -> None:
         self.job = job
         self.trials = tuple(trials)
         self.surrogate = surrogate

@@ -36,7 +36,7 @@ class JobSimulator:
 
     @property
     def volatility_sd(self) -> Array:
-        return self._volatility_sd
+        return np.asarray(self._volatility_sd)
 
     def rows(self, settings: Sequence[Setting]) -> Array:
         """Rows [M, 8] for settings."""

@@ -94,6 +94,7 @@ def _sentence(meaning: str, before: float, after: float, told: bool, ratio: bool
         return f"{subject} is as assumed."
     if after / before > 2.0 or after / before < 0.5:
         factor = after / before if change > 0 else before / after
-        return f"{subject} is {factor:.1f} times {'higher' if change > 0 else 'lower'} than assumed."
+        side = "higher" if change > 0 else "lower"
+        return f"{subject} is {factor:.1f} times {side} than assumed."
     word = "higher" if change > 0 else "lower"
     return f"{subject} is {100 * abs(change):.0f} % {word} than assumed."

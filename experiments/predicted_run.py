@@ -95,4 +95,5 @@ def _moments(time: Array) -> Sequence[int]:
     """Rows to show: all, or an even choice of them with the last."""
     if len(time) <= MOST_MOMENTS:
         return list(range(len(time)))
-    return np.unique(np.linspace(0, len(time) - 1, MOST_MOMENTS).astype(int)).tolist()
+    rows = np.unique(np.linspace(0, len(time) - 1, MOST_MOMENTS).astype(int))
+    return [int(row) for row in rows]

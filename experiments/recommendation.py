@@ -170,8 +170,8 @@ def _weakest(fitted: Fitted, forecast: Forecast) -> str:
     mean = forecast.recovery_percent[worst.name].mean
     if forecast.finish_probability < forecast.analyte_probability[worst.name]:
         return (
-            f"run time limits it (chance to end within "
-            f"{fitted.job.limits.max_run_time_min:g} min: {100 * forecast.finish_probability:.0f} %)"
+            f"run time limits it (chance to end within {fitted.job.limits.max_run_time_min:g} "
+            f"min: {100 * forecast.finish_probability:.0f} %)"
         )
     if 1.0 - forecast.boil_over_probability < forecast.analyte_probability[worst.name]:
         return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"

@@ -11,7 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from experiments.acquisition import TruthDraws, best_time, log_weight_change, normalise, trial_values
+from experiments.acquisition import (
+    TruthDraws,
+    best_time,
+    log_weight_change,
+    normalise,
+    trial_values,
+)
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import Setting
 from experiments.reasons import trial_reason
@@ -77,7 +83,7 @@ def propose(
         chosen.append(setting)
         reasons.append(trial_reason(fitted, setting, gain, safe_first))
     if not chosen:
-        return Proposal((), _stop_reason(fitted, start, idle))
+        return Proposal((), _stop_reason(start))
     return Proposal(tuple(_trials(fitted, chosen, reasons)), None)
 
 
@@ -172,7 +178,7 @@ def _is_worth(fitted: Fitted, setting: Setting, gain: float, has_answer: bool) -
     return gain * BATCHES_IN_USE > cost
 
 
-def _stop_reason(fitted: Fitted, start: float, idle: float) -> str:
+def _stop_reason(start: float) -> str:
     return (
         f"another trial is expected to save less than it costs: the method now takes about "
         f"{start:.0f} min a batch and no setting promises to shorten {BATCHES_IN_USE} batches "

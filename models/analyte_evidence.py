@@ -59,7 +59,7 @@ def surviving(
             start = spike * left
             left = film_left(start, film_moles, multiplier * dose[k]) / spike
         total += left
-    return total / exponent.shape[0]
+    return float(total / exponent.shape[0])
 
 
 @njit(cache=True, parallel=True)

@@ -145,7 +145,7 @@ def condition(
 
 def squared_distance(a: Array, b: Array) -> Array:
     """Squared Euclidean distance [len(a), len(b)] of coded settings."""
-    return np.sum((a[:, None, :] - b[None, :, :]) ** 2, axis=2)
+    return np.asarray(np.sum((a[:, None, :] - b[None, :, :]) ** 2, axis=2))
 
 
 class PriorPaths:
@@ -165,4 +165,4 @@ class PriorPaths:
     def at(self, coded: Array, length: Array) -> Array:
         """Values [P, M, O] at coded settings [M, F] for each particle's length [P]."""
         phase = (coded @ self._frequency.T)[None, :, :] / length[:, None, None] + self._phase
-        return np.cos(phase) @ self._weight
+        return np.asarray(np.cos(phase) @ self._weight)

@@ -30,7 +30,8 @@ class UnknownSubstance(ModelError):
         near = f"Did you mean {', '.join(matches)}?" if matches else "Check the spelling."
         super().__init__(
             f"Unknown substance {name!r}.",
-            f"{near} For an analyte, molar mass with a vapour pressure or boiling point also does.",
+            f"{near} For an analyte, its molar mass with a vapour pressure or a boiling point "
+            "also does.",
         )
         self.matches = matches
 

@@ -26,7 +26,7 @@ _RUN_SD = np.array([0.010, 0.035, 0.060, 0.072, 0.065, 0.050, 0.045, 0.055])
 
 def run_sd(recovery: Array) -> Array:
     """Between-run standard deviation of a recovery fraction at that level (same shape)."""
-    return np.interp(recovery, _LEVEL, _RUN_SD)
+    return np.asarray(np.interp(recovery, _LEVEL, _RUN_SD))
 
 
 def mean_variance(recovery: Array, vessels: Array, scale: Array | float = 1.0) -> Array:

@@ -107,7 +107,9 @@ def _next_power(ll: Array, beta: float, ess_share: float) -> float:
     return max(low, beta + 1e-6)
 
 
-def _resample(weight: Array, rng: np.random.Generator) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+def _resample(
+    weight: Array, rng: np.random.Generator
+) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
     """Systematic resampling: indices [P]."""
     position = (rng.random() + np.arange(len(weight))) / len(weight)
     cumulative = np.cumsum(weight)
@@ -155,4 +157,4 @@ def _jump(other: Array, count: int, scale: float, rng: np.random.Generator) -> A
     jump += scale * 0.25 / np.sqrt(dimension) * spread * rng.standard_normal((count, dimension))
     few = rng.random((count, dimension)) < 3.0 / dimension
     wide = scale * spread * rng.standard_normal((count, dimension)) * few
-    return np.where(rng.random((count, 1)) < 0.25, wide, jump)
+    return np.asarray(np.where(rng.random((count, 1)) < 0.25, wide, jump))

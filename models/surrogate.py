@@ -101,7 +101,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self.seed = seed
 
     def fit(
-        self, data: BenchData, y: None = None, on_step: Callable[[float], None] | None = None
+        self, data: BenchData, y: None = None,  # noqa: ARG002 - scikit-learn passes it
+        on_step: Callable[[float], None] | None = None,
     ) -> EvaporationSurrogate:
         """Learn from ``data``; without runs the posterior is the prior."""
         rng = np.random.default_rng([self.seed, 11])
@@ -295,7 +296,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         ])
         return mean, np.sqrt(variance)
 
-    def score(self, data: BenchData, y: None = None) -> float:
+    def score(self, data: BenchData, y: None = None) -> float:  # noqa: ARG002 - as above
         """Mean log predictive density of the readings in ``data`` (higher is better)."""
         prediction = self.predict(data, return_std=True)
         mean, sd = prediction
