@@ -18,6 +18,8 @@ REGION = {
     "medium": (0.03, 0.10),
     "hard": (0.007, 0.03),
 }
+SLACK = (3.0, 10.0)  # points a target is set below what many settings give
+HEADROOM = 3.0  # points some setting must give above the deciding target
 USUAL = tuple(float(t) for t in range(95, 45, -5))
 
 
@@ -59,15 +61,20 @@ def choose_targets(
     targets = np.empty(mean.shape[1])
     for a in range(1, mean.shape[1]):
         level = float(np.quantile(mean[finished, a], rng.uniform(0.05, 0.6)))
-        targets[a] = float(np.clip(5.0 * np.floor(level / 5.0), 50.0, 95.0))
+        below = level - rng.uniform(*SLACK)
+        targets[a] = float(np.clip(5.0 * np.floor(below / 5.0), 40.0, 95.0))
     if kind == "impossible":
         targets[0] = 50.0
         return Choice(targets, 0, float(rng.uniform(4.0, 15.0)))
     rest = finished & np.asarray((mean[:, 1:] >= targets[1:]).all(axis=1))
+    if not rest.any():
+        return None
+    ceiling = float(mean[rest, 0].max()) - HEADROOM
     low, high = REGION[kind]
     every = [float(t) for t in rng.permutation(np.arange(50.0, 98.0))]
     for target in (*rng.permutation(USUAL), *every):
         targets[0] = target
-        if low <= float((rest & (mean[:, 0] >= target)).mean()) <= high:
+        share = float((rest & (mean[:, 0] >= target)).mean())
+        if target <= ceiling and low <= share <= high:
             return Choice(targets, 0, 0.0)
     return None
