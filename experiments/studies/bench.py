@@ -38,7 +38,7 @@ class FreeFactor:
 
 @dataclass(frozen=True)
 class Noise:
-    """Bench noise as relative standard deviations (DESIGN section 6).
+    """Bench noise as relative standard deviations (common practice, no source).
 
     ``effect_high`` is the run effect on recoveries above 85 %, ``effect_low`` at 40-70 %,
     linear between 70 and 85 %; ``shared`` is the part of it (variance) common to the runs
@@ -59,7 +59,7 @@ class Noise:
 
     @classmethod
     def draw(cls, rng: np.random.Generator) -> Noise:
-        """Noise of one bench inside the ranges of DESIGN section 6."""
+        """Noise of one bench inside the usual ranges (common practice, no source)."""
         low = np.array([0.02, 0.04, 0.10, 0.03, 0.05])
         high = np.array([0.05, 0.08, 0.25, 0.05, 0.10])
         return cls(*(float(x) for x in rng.uniform(low, high)))
