@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from models import equipment, parameters, system
+from models import equipment, parameters, run_model, system
 
 PAGE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text("utf-8")
 
@@ -26,6 +26,7 @@ def names_under(heading: str) -> list[str]:
         ("models.system.LiquidSystem", system.LiquidSystem),
         ("models.equipment.Equipment", equipment.Equipment),
         ("models.equipment.Load", equipment.Load),
+        ("models.run_model.RunBatch", run_model.RunBatch),
     ],
 )
 def test_every_field_is_explained(heading, record):
