@@ -31,7 +31,7 @@ class Parameter:
 
 PARAMETERS: tuple[Parameter, ...] = (
     Parameter("heat_transfer", "equipment", 110.0, 0.30, "W/(m2 K)", "heat transfer",
-              source="80-200 in contact or vapour heating, 15-60 across a gas gap (common practice)"),
+              source="80-200 in contact, 15-60 across a gas gap (common practice, no source)"),
     Parameter("area_exponent", "equipment", 0.50, 0.15, "1",
               "how the wetted area shrinks with volume", log=False,
               source="geometry: round bottom 1/2, cone 2/3, flat bottom about 1/3"),
