@@ -45,6 +45,7 @@ def streamlit_arguments(arguments: argparse.Namespace) -> list[str]:
         "--server.port", str(arguments.port),
         "--server.address", arguments.host,
         "--server.headless", str(bool(arguments.no_browser)).lower(),
+        "--server.showEmailPrompt", "false",  # a first start must not wait for an answer
     ]
 
 
