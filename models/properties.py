@@ -43,7 +43,8 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
     melting), ``vapour_pressure_factor_95``, ``vapour_pressure_source``,
     ``vapour_pressure_range_c`` (low, high or None), ``normal_boiling_point_c``,
     ``boiling_point_is_estimate``, ``freezing_point_c``, ``enthalpy_of_vaporisation_j_per_mol``,
-    ``density_kg_per_m3``, ``sources``, ``warnings``, ``curve`` [{temperature_c, pressure_pa}].
+    ``density_kg_per_m3``, ``sources``, ``warnings``, ``curve`` [{temperature_c, pressure_pa}],
+    ``points`` [{temperature_c, pressure_pa, source}], the data behind the curve.
 
     Raises
     ------
@@ -80,6 +81,8 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
         "warnings": list(s.warnings),
         "curve": [{"temperature_c": celsius(float(T)), "pressure_pa": float(pressure(s.ln_p, T))}
                   for T in grid],
+        "points": [{"temperature_c": celsius(T), "pressure_pa": P, "source": source}
+                   for T, P, source in s.points],
     }
 
 

@@ -218,7 +218,21 @@ def _assemble(found: Any, name: str, cas: str, role: str,
         ignition_temperature=ignition[0], ignition_source=ignition[1],
         lower_flammable_limit=limit, unifac=groups[0], unifac_dortmund=groups[1],
         sources={k: v for k, v in sources.items() if v}, warnings=tuple(notes),
+        points_text=_packed(evidence),
     )
+
+
+def _packed(evidence: list[Evidence], most: int = 6) -> str:
+    """Data points as "source=T:P T:P|...", at most six of each source, evenly spread."""
+    by_source: dict[str, list[Evidence]] = {}
+    for point in evidence:
+        by_source.setdefault(point.source.replace("=", ":").replace("|", ";"), []).append(point)
+    parts = []
+    for source, points in by_source.items():
+        chosen = np.unique(np.linspace(0, len(points) - 1, min(most, len(points))).astype(int))
+        text = " ".join(f"{points[i].temperature:.2f}:{points[i].pressure:.5g}" for i in chosen)
+        parts.append(f"{source}={text}")
+    return "|".join(parts)
 
 
 def _enthalpy(cas: str, curve: Curve, boiling: float) -> tuple[np.ndarray[Any, Any], str]:

@@ -39,6 +39,7 @@ class Substance:
     flash_temperature, ignition_temperature : K, the lower of the standards, nan when none
     unifac, unifac_dortmund : subgroup number -> count, empty when the groups are not known
     sources : property -> source; warnings : what was found wrong in the sources
+    points_text : data points behind the curve, packed; see ``points``
     """
 
     name: str
@@ -65,6 +66,16 @@ class Substance:
     unifac_dortmund: dict[int, int]
     sources: dict[str, str]
     warnings: tuple[str, ...]
+    points_text: str = ""
+
+    @property
+    def points(self) -> tuple[tuple[float, float, str], ...]:
+        """Data behind the vapour-pressure curve: T in K, P in Pa, source."""
+        return tuple(
+            (float(T), float(P), source)
+            for source, text in _mapping(self.points_text).items()
+            for T, P in (pair.split(":") for pair in text.split())
+        )
 
 
 def normalised(text: str) -> str:
@@ -116,6 +127,7 @@ def _parse(row: dict[str, str]) -> Substance:
         unifac_dortmund=_groups(row["unifac_dortmund"]),
         sources=_mapping(row["sources"]),
         warnings=tuple(w for w in row["warnings"].split("|") if w),
+        points_text=row["points"],
     )
 
 

@@ -47,6 +47,7 @@ def flat(s: Substance) -> dict[str, object]:
     row["unifac_dortmund"] = " ".join(f"{k}:{v}" for k, v in s.unifac_dortmund.items())
     row["sources"] = "|".join(f"{k}={v}" for k, v in s.sources.items())
     row["warnings"] = "|".join(s.warnings)
+    row["points"] = s.points_text
     return row
 
 

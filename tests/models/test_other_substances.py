@@ -165,3 +165,17 @@ def test_an_unlisted_pair_says_how_it_was_found():
     assert all(isinstance(f, Finding) for f in system.findings)
     assert np.all(np.isfinite(system.nrtl_b))
     assert np.any(system.nrtl_a != 0.0)
+
+
+@pytest.mark.parametrize("name", ["naphthalene", "dichloromethane", "2,4-dimethylphenol",
+                                  "fluorobenzene"])
+def test_the_data_points_lie_on_the_curve(name):
+    """Each within five sd of its own curve, ten per cent at least, above 290 K."""
+    told = describe_substance(name)
+    curve = find_substance(name)
+    assert len(told["points"]) >= 5
+    assert all(p["source"] for p in told["points"])
+    for point in told["points"]:
+        if point["temperature_c"] > 17.0:
+            fitted = float(pressure(curve.ln_p, point["temperature_c"] + 273.15))
+            assert abs(math.log(point["pressure_pa"] / fitted)) < max(0.1, 5 * curve.ln_p_sd)
