@@ -18,10 +18,12 @@ left     [V, A] surviving share of each analyte
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 
-from experiments.studies.bench_records import Liquid, Rig
+from experiments.studies.bench_records import Liquid, Packed, Records, Rig, pack_liquid, pack_rig
 from experiments.studies.bench_vessel import (
     GAS,
     State,
@@ -38,13 +40,14 @@ from models.system import Array
 ATMOSPHERE = 101325.0
 SHORTEST, LONGEST = 1.5, 12.0  # s, steps of the implicit integration
 PRESSURE_CHANGE, VOLUME_CHANGE = 0.04, 0.08  # relative change a step aims at
+NEVER_BOILS = 4800.0  # s; no load until then at end pressure: the wall is too cold
 FINISHED, NOT_DRY, BOIL_OVER = 0, 1, 2
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _vapour(
     pressure: float, n: Array, temp: Array, state: State, wall: float, conductance: Array,
-    capacity: Array, liquid: Liquid, dt: float,
+    capacity: Array, liquid: Packed, dt: float,
 ) -> tuple[float, float]:
     """Vapour all wet vessels make in a step at that pressure, mol/s, and its enthalpy, W."""
     moles = 0.0
@@ -69,7 +72,7 @@ def _vapour(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _excess(
     pressure: float, cold: float, mean: Array, n: Array, temp: Array, state: State, wall: float,
-    conductance: Array, capacity: Array, liquid: Liquid, rig: Rig, dt: float,
+    conductance: Array, capacity: Array, liquid: Packed, rig: Any, dt: float,
 ) -> tuple[float, float]:
     """Vapour made less vapour removed, mol/s, and the power condensed, W."""
     moles, power = _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt)
@@ -85,7 +88,7 @@ def _excess(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _chamber_pressure(
     low: float, old: float, cold: float, mean: Array, n: Array, temp: Array, state: State,
-    wall: float, conductance: Array, capacity: Array, liquid: Liquid, rig: Rig, dt: float,
+    wall: float, conductance: Array, capacity: Array, liquid: Packed, rig: Any, dt: float,
 ) -> tuple[float, float]:
     """Pressure at which vapour made and removed agree, at least ``low``; condensed power."""
     f_low, condensed = _excess(
@@ -142,7 +145,7 @@ def _next_step(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _lowest_pressure(
-    time: float, dt: float, ramp_begun: float, pressure: float, setting: Array, rig: Rig
+    time: float, dt: float, ramp_begun: float, pressure: float, setting: Array, rig: Any
 ) -> float:
     """Pressure the programme and the pump allow at the end of the step, Pa."""
     if time < rig.start_delay:
@@ -156,7 +159,7 @@ def _lowest_pressure(
 @njit(cache=True, nogil=True, error_model="numpy")
 def run(
     setting: Array, has_keeper: bool, control: int, fill: Array, end_volume: float,
-    liquid: Liquid, rig: Rig, left: Array,
+    liquid: Packed, rig: Any, vessels: Records, left: Array,
 ) -> tuple[float, int, float]:
     """Play one batch.
 
@@ -172,24 +175,27 @@ def run(
     run time s, status, boil-over index
     """
     wall_set, end_pressure, hold = setting[0], setting[2], setting[3]
-    vessels, solvents = rig.position.shape[0], fill.shape[0]
-    n = np.empty((vessels, solvents))
-    for v in range(vessels):
+    count, solvents = vessels.shape[0], fill.shape[0]
+    n = np.empty((count, solvents))
+    for v in range(count):
         for j in range(solvents):
-            n[v, j] = fill[j] / liquid.molar_volume[j]
-    temp = np.full(vessels, 293.15)
-    state = np.zeros(vessels, np.int64)  # 0 wet, 1 dry, 2 held by a cold tip
-    conductance = np.zeros(vessels)
-    capacity = np.ones(vessels)
+            n[v, j] = fill[j] / liquid.solvents[j].molar_volume
+    temp = np.full(count, 293.15)
+    state = np.zeros(count, np.int64)  # 0 wet, 1 dry, 2 held by a cold tip
+    conductance = np.zeros(count)
+    capacity = np.ones(count)
     mean = fill.copy()
     loss = np.zeros_like(left)
     pressure, cold = ATMOSPHERE, rig.condenser_temperature
     ramp_begun, time, load, peak, index = -1.0, 0.0, 0.0, 0.0, 0.0
     low_since = -1.0
     status = NOT_DRY
-    void = rig.laws[2] > 0 and condenser_room(end_pressure, cold, fill, liquid, rig) <= 0.0
-    volume = np.empty(vessels)
-    old_volume = np.empty(vessels)
+    void = rig.void_rule > 0 and condenser_room(end_pressure, cold, fill, liquid, rig) <= 0.0
+    if void and control != 1:  # the end-point rule cannot stop such a run
+        left[:] = 0.0
+        return rig.max_time, NOT_DRY, 0.0
+    volume = np.empty(count)
+    old_volume = np.empty(count)
     step = SHORTEST
     while time < rig.max_time:
         dt = step
@@ -197,11 +203,11 @@ def run(
         if low_since >= 0.0 and low_since + hold - time < dt:
             dt = max(low_since + hold - time, 1e-6)
         wall = wall_set - (wall_set - 293.15) * np.exp(-time / max(rig.wall_lag, 1e-3))
-        for v in range(vessels):
+        for v in range(count):
             old_volume[v] = volume_of(n[v], liquid)
             if state[v] == 0:
                 heat_conductance(v, n, pressure, temp[v], wall, liquid, rig,
-                                 conductance, capacity)
+                                 vessels, conductance, capacity)
         if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
             ramp_begun = time
         floor = _lowest_pressure(time, dt, ramp_begun, pressure, setting, rig)
@@ -210,10 +216,10 @@ def run(
             liquid, rig, dt
         )
         mean[:] = 1e-12
-        for v in range(vessels):
+        for v in range(count):
             index = max(index, lose_analytes(
                 v, dt, pressure, wall, n, temp, state, control, end_volume,
-                conductance, capacity, liquid, rig, mean, loss
+                conductance, capacity, liquid, rig, vessels, mean, loss
             ))
             volume[v] = volume_of(n[v], liquid)
         step = _next_step(dt, pressure, old_pressure, volume, old_volume, state, rig.load_lag)
@@ -230,7 +236,9 @@ def run(
                 break
             continue
         threshold = rig.end_share * peak
-        settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0 and not void
+        settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0
+        if peak == 0.0 and pressure <= end_pressure * 1.03 and time > NEVER_BOILS:
+            break
         if low_since >= 0.0 and time >= low_since + hold - 1e-9 and settled:
             status = FINISHED
             break
@@ -252,7 +260,7 @@ def run(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _left_wet(
     n: Array, state: State, has_keeper: bool, control: int, fill: Array, end_volume: float,
-    liquid: Liquid,
+    liquid: Packed,
 ) -> float:
     """Solvent beyond what the job allows in the wettest vessel, m3 (0: done)."""
     worst = 0.0
@@ -263,25 +271,40 @@ def _left_wet(
         if control == 2:
             over -= 1.2 * end_volume
         elif has_keeper:
-            keeper = n[v, n.shape[1] - 1] * liquid.molar_volume[n.shape[1] - 1]
-            over = over - keeper - 0.5 * fill[fill.shape[0] - 1] - 1e-7
+            last = n.shape[1] - 1
+            keeper = n[v, last] * liquid.solvents[last].molar_volume
+            over = over - keeper - 0.5 * fill[last] - 1e-7
         worst = max(worst, over)
     return worst
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def run_many(
+def _run_all(
     settings: Array, fills: Array, has_keeper: bool, control: int, end_volumes: Array,
-    liquid: Liquid, rig: Rig,
+    liquid: Packed, rig: Any, vessels: Records,
 ) -> tuple[Array, State, Array, Array]:
-    """Play N batches: run time [N] s, status [N], boil-over index [N], left [N, V, A]."""
     count = settings.shape[0]
     time = np.empty(count)
     status = np.empty(count, np.int64)
     index = np.empty(count)
-    left = np.empty((count, rig.position.shape[0], liquid.spike.shape[0]))
+    left = np.empty((count, vessels.shape[0], liquid.analytes.shape[0]))
     for i in range(count):
         time[i], status[i], index[i] = run(
-            settings[i], has_keeper, control, fills[i], end_volumes[i], liquid, rig, left[i]
+            settings[i], has_keeper, control, fills[i], end_volumes[i], liquid, rig, vessels,
+            left[i],
         )
     return time, status, index, left
+
+
+def run_many(
+    settings: Array, fills: Array, has_keeper: bool, control: int, end_volumes: Array,
+    liquid: Liquid, rig: Rig,
+) -> tuple[Array, State, Array, Array]:
+    """Play N batches: run time [N] s, status [N], boil-over index [N], left [N, V, A].
+
+    ``settings`` [N, 4], ``fills`` [N, S] and ``end_volumes`` [N] as in :func:`run`.
+    """
+    record, vessels = pack_rig(rig)
+    return _run_all(
+        settings, fills, has_keeper, control, end_volumes, pack_liquid(liquid), record, vessels
+    )

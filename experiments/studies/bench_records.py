@@ -1,10 +1,18 @@
-"""What the compiled benches know of a liquid and of the true evaporator; SI units."""
+"""What the compiled benches know of a liquid and of the true evaporator; SI units.
+
+Benches are drawn as :class:`Liquid` and :class:`Rig`; the kernels take them packed, because
+many small arrays in a call cost more than the arithmetic.
+"""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from models.system import Array
+
+Records = np.ndarray[Any, Any]  # structured arrays; fields are named in the packing functions
 
 
 class Liquid(NamedTuple):
@@ -73,3 +81,48 @@ class Rig(NamedTuple):
     residue: float
     activation: float
     max_time: float
+
+
+SOLVENT_FIELDS = ("boil", "critical", "h_boil", "molar_volume", "heat_capacity")
+ANALYTE_FIELDS = ("ln_p25", "slope", "residue_gamma", "spike", "thermal", "molar")
+VESSEL_FIELDS = ("position", "dry_volume", "warming")
+LAW_FIELDS = ("area_law", "gas_gap", "void_rule")
+
+
+class Packed(NamedTuple):
+    """A :class:`Liquid` for the kernels.
+
+    Records of the solvents (Antoine constants as a, b, c) and analytes, and the two tables.
+    """
+
+    solvents: Records
+    analytes: Records
+    margules: Array
+    ln_gamma: Array
+
+
+def _records(columns: dict[str, Array]) -> Records:
+    count = len(next(iter(columns.values())))
+    packed = np.zeros(count, dtype=[(name, "f8") for name in columns])
+    for name, values in columns.items():
+        packed[name] = values
+    return packed
+
+
+def pack_liquid(liquid: Liquid) -> Packed:
+    """The liquid as the kernels take it."""
+    antoine = dict(zip("abc", liquid.antoine.T, strict=True))
+    return Packed(
+        _records(antoine | {name: getattr(liquid, name) for name in SOLVENT_FIELDS}),
+        _records({name: getattr(liquid, name) for name in ANALYTE_FIELDS}),
+        np.ascontiguousarray(liquid.margules), np.ascontiguousarray(liquid.ln_gamma),
+    )
+
+
+def pack_rig(rig: Rig) -> tuple[Any, Records]:
+    """The evaporator as one record of scalars, and records [V] of its vessels."""
+    scalars = {name: np.array([float(value)]) for name, value in rig._asdict().items()
+               if name not in (*VESSEL_FIELDS, "laws")}
+    laws = {name: np.array([float(x)]) for name, x in zip(LAW_FIELDS, rig.laws, strict=True)}
+    return (_records(scalars | laws)[0],
+            _records({name: getattr(rig, name) for name in VESSEL_FIELDS}))

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from experiments.studies.bench_records import Liquid, Rig
+from experiments.studies.bench_records import Packed, Records
 from models.system import Array
 
 State = np.ndarray[Any, np.dtype[np.int64]]
@@ -23,7 +23,7 @@ DIFFUSIVITY = 7e-6  # m2/s of a semi-volatile vapour at 298 K and 1 atm (order o
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _partial(temperature: float, n: Array, liquid: Liquid, out: Array) -> float:
+def _partial(temperature: float, n: Array, liquid: Packed, out: Array) -> float:
     """Partial pressures of the solvents over the liquid, Pa, into ``out``; returns the sum."""
     count = n.shape[0]
     total = n.sum()
@@ -39,26 +39,26 @@ def _partial(temperature: float, n: Array, liquid: Liquid, out: Array) -> float:
         for k in range(count):
             linear += liquid.margules[j, k] * n[k]
         ln_gamma = scale * (linear / total - quadratic)
-        ln_p = liquid.antoine[j, 0] - liquid.antoine[j, 1] / (temperature + liquid.antoine[j, 2])
+        ln_p = liquid.solvents[j].a - liquid.solvents[j].b / (temperature + liquid.solvents[j].c)
         out[j] = n[j] / total * np.exp(ln_gamma + ln_p)
         pressure += out[j]
     return pressure
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def bubble_temperature(pressure: float, n: Array, guess: float, liquid: Liquid) -> float:
+def bubble_temperature(pressure: float, n: Array, guess: float, liquid: Packed) -> float:
     """Temperature at which the liquid boils at that pressure, K (Newton on ln P)."""
     if n.shape[0] == 1:
-        above = liquid.antoine[0, 1] / (liquid.antoine[0, 0] - np.log(pressure))
-        return float(above - liquid.antoine[0, 2])
+        above = liquid.solvents[0].b / (liquid.solvents[0].a - np.log(pressure))
+        return float(above - liquid.solvents[0].c)
     part = np.empty(n.shape[0])
     temperature = guess
     for _ in range(30):
         total = _partial(temperature, n, liquid, part)
         slope = 0.0
         for j in range(n.shape[0]):
-            below = temperature + liquid.antoine[j, 2]
-            slope += part[j] / total * liquid.antoine[j, 1] / (below * below)
+            below = temperature + liquid.solvents[j].c
+            slope += part[j] / total * liquid.solvents[j].b / (below * below)
         change = (np.log(pressure) - np.log(total)) / slope
         temperature = min(max(temperature + min(max(change, -25.0), 25.0), 160.0), 520.0)
         if abs(change) < 1e-5:
@@ -67,33 +67,39 @@ def bubble_temperature(pressure: float, n: Array, guess: float, liquid: Liquid) 
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def evaporation_enthalpy(temperature: float, n: Array, liquid: Liquid) -> float:
+def _reduced(temperature: float, solvent: Any) -> float:
+    """Watson's distance to the critical point, 1 at the normal boiling point."""
+    return float((solvent.critical - temperature) / (solvent.critical - solvent.boil))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def evaporation_enthalpy(temperature: float, n: Array, liquid: Packed) -> float:
     """Enthalpy of the vapour leaving the liquid, J/mol, by Watson's rule (exponent 0.38)."""
     count = n.shape[0]
     if count == 1:
-        reduced = (liquid.critical[0] - temperature) / (liquid.critical[0] - liquid.boil[0])
-        return float(liquid.h_boil[0] * reduced**0.38)
+        reduced = _reduced(temperature, liquid.solvents[0])
+        return float(liquid.solvents[0].h_boil * reduced**0.38)
     part = np.empty(count)
     total = _partial(temperature, n, liquid, part)
     value = 0.0
     for j in range(count):
-        reduced = (liquid.critical[j] - temperature) / (liquid.critical[j] - liquid.boil[j])
-        value += part[j] / total * liquid.h_boil[j] * reduced**0.38
+        reduced = _reduced(temperature, liquid.solvents[j])
+        value += part[j] / total * liquid.solvents[j].h_boil * reduced**0.38
     return value
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def volume_of(n: Array, liquid: Liquid) -> float:
+def volume_of(n: Array, liquid: Packed) -> float:
     """Liquid volume, m3."""
     total = 0.0
     for j in range(n.shape[0]):
-        total += n[j] * liquid.molar_volume[j]
+        total += n[j] * liquid.solvents[j].molar_volume
     return total
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def condenser_room(
-    pressure: float, cold: float, mean: Array, liquid: Liquid, rig: Rig
+    pressure: float, cold: float, mean: Array, liquid: Packed, rig: Any
 ) -> float:
     """Heat the condenser can take at that pressure, W; 0 where the vapour stays a gas.
 
@@ -104,8 +110,8 @@ def condenser_room(
         return 0.0
     saturation = 0.0
     for j in range(mean.shape[0]):
-        t_sat = liquid.antoine[j, 1] / (liquid.antoine[j, 0] - np.log(pressure))
-        saturation += mean[j] / total * (t_sat - liquid.antoine[j, 2])
+        t_sat = liquid.solvents[j].b / (liquid.solvents[j].a - np.log(pressure))
+        saturation += mean[j] / total * (t_sat - liquid.solvents[j].c)
     drive = saturation - cold
     if drive <= 0.0:
         return 0.0
@@ -114,24 +120,24 @@ def condenser_room(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def slip_pressure(cold: float, mean: Array, liquid: Liquid) -> float:
+def slip_pressure(cold: float, mean: Array, liquid: Packed) -> float:
     """Pressure of the vapour that leaves a working condenser for the pump, Pa."""
     total = mean.sum()
     value = 0.0
     for j in range(mean.shape[0]):
-        value += mean[j] / total * (liquid.antoine[j, 0] - liquid.antoine[j, 1] / (
-            cold + liquid.antoine[j, 2]))
+        value += mean[j] / total * (liquid.solvents[j].a - liquid.solvents[j].b / (
+            cold + liquid.solvents[j].c))
     return float(np.exp(value))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def heat_conductance(
-    v: int, n: Array, pressure: float, liquid_t: float, wall: float, liquid: Liquid, rig: Rig,
-    conductance: Array, capacity: Array,
+    v: int, n: Array, pressure: float, liquid_t: float, wall: float, liquid: Packed, rig: Any,
+    vessels: Records, conductance: Array, capacity: Array,
 ) -> None:
     """Write the heat conductance [V] W/K and heat capacity [V] J/K of a wet vessel."""
     share = min(volume_of(n[v], liquid) / rig.capacity, 1.0)
-    law = rig.laws[0]
+    law = rig.area_law
     if law == 0:  # a liquid ring that thins
         area = (1.0 - np.exp(-rig.area_shape * share)) / (1.0 - np.exp(-rig.area_shape))
     elif law == 1:  # a cone
@@ -141,18 +147,19 @@ def heat_conductance(
     heel = rig.area_floor * min(share / 2e-4, 1.0) ** 0.5  # the wet heel under the ring
     area = heel + (1.0 - heel) * area
     difference = max(wall - liquid_t, 0.0)
-    transfer = rig.heat_transfer * rig.position[v] / (1.0 + (difference / rig.film_boiling) ** 2)
-    if rig.laws[1] > 0:  # heat crosses a gas gap
+    transfer = rig.heat_transfer * vessels[v].position
+    transfer /= 1.0 + (difference / rig.film_boiling) ** 2
+    if rig.gas_gap > 0:  # heat crosses a gas gap
         transfer *= pressure / (pressure + 800.0)
     conductance[v] = transfer * rig.full_area * area
     total = 0.0
     for j in range(n.shape[1]):
-        total += n[v, j] * liquid.heat_capacity[j]
+        total += n[v, j] * liquid.solvents[j].heat_capacity
     capacity[v] = total + rig.glass * max(area, 0.05)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _transfer(molar: float, pressure: float, temperature: float, rig: Rig) -> float:
+def _transfer(molar: float, pressure: float, temperature: float, rig: Any) -> float:
     """Mass transfer coefficient m/s: boundary layer in series with surface kinetics."""
     diffusive = (
         DIFFUSIVITY * (101325.0 / pressure) * (temperature / 298.15) ** 1.75 / rig.diffusion_path
@@ -162,14 +169,14 @@ def _transfer(molar: float, pressure: float, temperature: float, rig: Rig) -> fl
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _ln_pressure(i: int, temperature: float, liquid: Liquid) -> float:
-    change = liquid.slope[i] * (1.0 / temperature - 1.0 / 298.15)
-    return float(liquid.ln_p25[i] - change)
+def _ln_pressure(i: int, temperature: float, liquid: Packed) -> float:
+    change = liquid.analytes[i].slope * (1.0 / temperature - 1.0 / 298.15)
+    return float(liquid.analytes[i].ln_p25 - change)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _ln_escaping(
-    i: int, temperature: float, n: Array, total: float, liquid: Liquid
+    i: int, temperature: float, n: Array, total: float, liquid: Packed
 ) -> float:
     """Ln of gamma times vapour pressure of an analyte over its liquid."""
     ln_gamma = 0.0
@@ -180,28 +187,28 @@ def _ln_escaping(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _decay(
-    v: int, dt: float, temperature: float, liquid: Liquid, rig: Rig, loss: Array
+    v: int, dt: float, temperature: float, liquid: Packed, rig: Any, loss: Array
 ) -> None:
     """First-order thermal loss (Arrhenius from 313.15 K)."""
     for i in range(loss.shape[1]):
-        if liquid.thermal[i] > 0.0:
+        if liquid.analytes[i].thermal > 0.0:
             factor = np.exp(-rig.activation / GAS * (1.0 / temperature - 1.0 / 313.15))
-            loss[v, i] += liquid.thermal[i] * factor * dt
+            loss[v, i] += liquid.analytes[i].thermal * factor * dt
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _lose_from_film(
-    v: int, dt: float, pressure: float, temperature: float, liquid: Liquid, rig: Rig, loss: Array
+    v: int, dt: float, pressure: float, temperature: float, liquid: Packed, rig: Any, loss: Array
 ) -> None:
     """Loss from a dry vessel: mole fraction of what is left in the residue."""
     film = rig.residue
     for i in range(loss.shape[1]):
-        film += np.exp(-loss[v, i]) * liquid.spike[i]
+        film += np.exp(-loss[v, i]) * liquid.analytes[i].spike
     for i in range(loss.shape[1]):
         rate = (
             rig.film_area
-            * _transfer(liquid.molar[i], pressure, temperature, rig)
-            * liquid.residue_gamma[i]
+            * _transfer(liquid.analytes[i].molar, pressure, temperature, rig)
+            * liquid.analytes[i].residue_gamma
             * np.exp(_ln_pressure(i, temperature, liquid))
             / (GAS * temperature)
         )
@@ -210,7 +217,7 @@ def _lose_from_film(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _lose_from_still(
-    v: int, dt: float, pressure: float, temperature: float, n: Array, liquid: Liquid, rig: Rig,
+    v: int, dt: float, pressure: float, temperature: float, n: Array, liquid: Packed, rig: Any,
     loss: Array,
 ) -> None:
     """Diffusive loss of solvent and analytes from a liquid that does not boil."""
@@ -221,7 +228,7 @@ def _lose_from_still(
     for i in range(loss.shape[1]):
         rate = (
             surface
-            * _transfer(liquid.molar[i], pressure, temperature, rig)
+            * _transfer(liquid.analytes[i].molar, pressure, temperature, rig)
             * np.exp(_ln_escaping(i, temperature, n[v], total, liquid))
             / (GAS * temperature * total)
         )
@@ -235,7 +242,7 @@ def _lose_from_still(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _boil_off(
     v: int, made: float, rate: float, pressure: float, temperature: float, n: Array,
-    liquid: Liquid, rig: Rig, mean: Array, loss: Array,
+    liquid: Packed, rig: Any, mean: Array, loss: Array,
 ) -> float:
     """Take ``made`` moles of vapour out of the vessel; returns the vapour velocity, m/s."""
     part = np.empty(n.shape[1])
@@ -255,18 +262,18 @@ def _boil_off(
             gone = min(part[j] / vapour * portion, 0.98 * n[v, j])
             mean[j] += gone
             n[v, j] -= gone
-    return velocity
+    return float(velocity)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def lose_analytes(
     v: int, dt: float, pressure: float, wall: float, n: Array, temp: Array, state: State,
-    control: int, end_volume: float, conductance: Array, capacity: Array, liquid: Liquid,
-    rig: Rig, mean: Array, loss: Array,
+    control: int, end_volume: float, conductance: Array, capacity: Array, liquid: Packed,
+    rig: Any, vessels: Records, mean: Array, loss: Array,
 ) -> float:
     """Advance one vessel by ``dt``; returns its boil-over index in that step."""
     if state[v] == 1:
-        temp[v] = wall + (temp[v] - wall) * np.exp(-dt / rig.warming[v])
+        temp[v] = wall + (temp[v] - wall) * np.exp(-dt / vessels[v].warming)
         _lose_from_film(v, dt, pressure, temp[v], liquid, rig, loss)
         _decay(v, dt, temp[v], liquid, rig, loss)
         return 0.0
@@ -284,7 +291,7 @@ def lose_analytes(
     rate = power / evaporation_enthalpy(t_bub, n[v], liquid) / dt
     temp[v] = t_bub
     share = volume_of(n[v], liquid) / rig.capacity
-    stop = end_volume if control == 2 else rig.dry_volume[v]
+    stop = end_volume if control == 2 else vessels[v].dry_volume
     volume_rate = rate * volume_of(n[v], liquid) / n[v].sum()
     boiling = dt
     if volume_of(n[v], liquid) - volume_rate * dt <= stop:
