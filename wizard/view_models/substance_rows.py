@@ -47,6 +47,16 @@ def curve_rows(found: Mapping[str, Any], units: Units) -> list[dict[str, float]]
     ]
 
 
+def point_rows(found: Mapping[str, Any], units: Units) -> list[dict[str, float | str]]:
+    """The data behind the curve, within its span, in the reader's units."""
+    low, high = (found["curve"][i]["temperature_c"] for i in (0, -1))
+    return [
+        {"t": units.shown("_c", p["temperature_c"]),
+         "p": units.shown("_mbar", p["pressure_pa"] / 100.0), "source": p["source"]}
+        for p in found["points"] if low <= p["temperature_c"] <= high
+    ]
+
+
 def mixture_lines(found: Mapping[str, Any], units: Units) -> list[str]:
     """Bubble point and azeotrope in sentences."""
     lines = [f"The mixture begins to boil at {found['bubble_point_c']:.1f} degC."]

@@ -46,10 +46,11 @@ def _one(session: WizardSession, name: str, celsius: float) -> None:
             units.shown("_mbar", float(str(found["vapour_pressure_pa"])) / 100.0))
     st.altair_chart(
         vapour_pressure_chart(rows, (units.temperature, units.pressure), mark,
-                              palette(session.theme)),
+                              palette(session.theme), substance_rows.point_rows(found, units)),
         theme=None, width="stretch",
     )
-    st.caption("Of the liquid, sub-cooled below melting; the point is the temperature above.")
+    st.caption("Of the liquid, sub-cooled below melting. The dot is the temperature above, the "
+               "crosses are the data behind the curve; each names its source.")
     for line in substance_rows.substance_lines(found, celsius, units):
         st.markdown(line)
     warnings = found["warnings"]
