@@ -13,7 +13,7 @@ from __future__ import annotations
 import hashlib
 import os
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numba
 from platformdirs import user_cache_dir
@@ -47,11 +47,13 @@ def _cache_folder() -> Path:
 
 numba.config.CACHE_DIR = str(_cache_folder())  # type: ignore[attr-defined]
 
-kernel = numba.njit(cache=True, error_model="numpy", _nrt=False)
+_compile: Any = numba.njit  # its stubs do not know all options
+
+kernel = _compile(cache=True, error_model="numpy", _nrt=False)
 """Decorator of a compiled function that makes no arrays."""
 
-inlined = numba.njit(cache=True, error_model="numpy", _nrt=False, forceinline=True)
+inlined = _compile(cache=True, error_model="numpy", _nrt=False, forceinline=True)
 """Decorator of one that is built into its callers."""
 
-released = numba.njit(cache=True, error_model="numpy", nogil=True)
+released = _compile(cache=True, error_model="numpy", nogil=True)
 """Decorator of one that makes arrays and lets other threads run."""

@@ -39,4 +39,4 @@ def duty_share(
     if pressure <= breakthrough:
         return 0.0
     rise = GAS_CONSTANT * temperature * temperature / enthalpy * np.log(pressure / breakthrough)
-    return 1.0 - np.exp(-rise / APPROACH)  # type: ignore[no-any-return]
+    return 1.0 - np.exp(-rise / APPROACH)

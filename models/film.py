@@ -58,7 +58,7 @@ def diffusion_velocity(temperature: float, pressure: float) -> float:
     """D over path, m/s, at K and Pa."""
     root = np.sqrt(temperature / 298.15)
     power = root * root * root * np.sqrt(root)  # ^1.75
-    return DIFFUSIVITY / PATH * (101325.0 / pressure) * power  # type: ignore[no-any-return]
+    return DIFFUSIVITY / PATH * (101325.0 / pressure) * power
 
 
 @inlined
@@ -72,14 +72,14 @@ def transfer_velocity(diffusion: float, kinetic: float, temperature: float) -> f
     temperature : K
     """
     ceiling = kinetic * np.sqrt(temperature)
-    return diffusion * ceiling / (diffusion + ceiling)  # type: ignore[no-any-return]
+    return diffusion * ceiling / (diffusion + ceiling)
 
 
 @kernel
 def wright_omega(z: float) -> float:
     """Solution w > 0 of w + ln w = z (Corless & Jeffrey 2002), to double precision."""
     if z < -40.0:
-        return np.exp(z)  # type: ignore[no-any-return]
+        return np.exp(z)
     if z > 2.0:
         w = z - np.log(z)
     elif z > -2.0:
@@ -93,7 +93,7 @@ def wright_omega(z: float) -> float:
         w *= 1.0 + r / s * (q - r) / (q - 2.0 * r)
         if abs(r) < 1e-14 * (1.0 + abs(z)):
             break
-    return w  # type: ignore[no-any-return]
+    return w
 
 
 @kernel

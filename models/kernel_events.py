@@ -29,6 +29,7 @@ from models.kernel_space import (
     ON,
     PAST_STEP,
     PEAK,
+    PIECE,
     QUIET,
     REACHED,
     REJOIN,
@@ -66,7 +67,7 @@ def freezing_point(k: int, y: Array, space: Space, pure: Array) -> float:
     """
     solvents = pure.shape[0]
     if solvents == 1:
-        return pure[0, FREEZING]  # type: ignore[no-any-return]
+        return pure[0, FREEZING]
     point = 0.0
     for j in range(solvents):
         x = y[1 + k * (solvents + 1) + j] / space.aux[k, MOLES]
@@ -150,12 +151,12 @@ def event_values(t: float, y: Array, f: Array, out: Array, space: Space, course:
     if now[ON] > 0.0:
         out[0, LEAVE] = now[MARGIN] + 1e-6
         out[1, LEAVE] = np.nan
-        waiting = now[CLOCK] < 0.0 and now[PEAK] > 0.0 and t >= course.ramp_end
+        waiting = now[CLOCK] < 0.0 and now[PEAK] > 0.0 and now[PIECE] == 3.0
         if waiting and y[0] > space.cold[0] and not stops_at_volume:
             out[0, QUIET] = now[LOAD] / now[PEAK] - course.end_share
             out[1, QUIET] = np.nan
     else:
-        wanted, wanted_slope = schedule(t, course, rig)
+        wanted, wanted_slope = schedule(t, now[PIECE], course, rig)
         out[0, REJOIN] = y[0] / wanted - 1.0
         out[1, REJOIN] = (f[0] - y[0] / wanted * wanted_slope) / wanted
 
@@ -245,10 +246,10 @@ def turn(t: float, values: Array, moved: bool, space: Space, solvents: int) -> b
 
 
 @inlined
-def settle(t: float, space: Space, course: Course, solvents: int) -> bool:
+def settle(space: Space, course: Course, solvents: int) -> bool:
     """Stop boiling where heat no longer suffices and call liquid at the wall's heat still."""
     mode, y = space.mode, space.y
-    at_end = space.now[ON] > 0.0 and t >= course.ramp_end
+    at_end = space.now[ON] > 0.0 and space.now[PIECE] == 3.0
     changed = False
     for k in range(CLASSES):
         place = 1 + k * (solvents + 1) + solvents

@@ -35,19 +35,19 @@ def boiling_point(ln_p: float, liquid: Liquid, rig: Rig) -> tuple[float, float]:
 @inlined
 def ln_saturation(c: Array, j: int, temperature: float, ln_t: float) -> float:
     """Evaluate ln(P/Pa) from the first four columns of row j of ``pure`` or ``traces``."""
-    return c[j, 0] + c[j, 1] / temperature + c[j, 2] * ln_t + c[j, 3] * temperature  # type: ignore[no-any-return]
+    return c[j, 0] + c[j, 1] / temperature + c[j, 2] * ln_t + c[j, 3] * temperature
 
 
 @inlined
 def ln_saturation_slope(c: Array, j: int, temperature: float) -> float:
     """Evaluate d ln(P)/dT, 1/K, for row j."""
-    return c[j, 3] + (c[j, 2] - c[j, 1] / temperature) / temperature  # type: ignore[no-any-return]
+    return c[j, 3] + (c[j, 2] - c[j, 1] / temperature) / temperature
 
 
 @inlined
 def vaporisation_enthalpy(pure: Array, j: int, temperature: float) -> float:
     """J/mol of solvent j."""
-    return pure[j, H0] + temperature * (pure[j, H0 + 1] + temperature * pure[j, H0 + 2])  # type: ignore[no-any-return]
+    return pure[j, H0] + temperature * (pure[j, H0 + 1] + temperature * pure[j, H0 + 2])
 
 
 @inlined

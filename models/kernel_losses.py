@@ -47,14 +47,14 @@ MOST_PECLET = 30.0  # stream over diffusion from which on nothing diffuses besid
 def thermal_rate(temperature: float) -> float:
     """Rate of thermal loss relative to that at the reference temperature."""
     exponent = THERMAL_ACTIVATION / GAS_CONSTANT * (1.0 / THERMAL_REFERENCE - 1.0 / temperature)
-    return np.exp(exponent)  # type: ignore[no-any-return]
+    return np.exp(exponent)
 
 
 @inlined
 def dry_temperature(t: float, k: int, space: Space, course: Course) -> float:
     """Temperature (K) of a dry vessel."""
     share = np.exp(-(t - space.dry[k, 0]) / course.warming)
-    return course.set_temperature - (course.set_temperature - space.dry[k, 1]) * share  # type: ignore[no-any-return]
+    return course.set_temperature - (course.set_temperature - space.dry[k, 1]) * share
 
 
 @inlined
@@ -164,7 +164,7 @@ def rates(y: Array, loss: Array, heat: Array, space: Space, course: Course,
 @inlined
 def between(a: float, b: float) -> float:
     """Mean of an integrand over a step, exponential between its ends."""
-    return (a + 4.0 * np.sqrt(a * b) + b) / 6.0  # type: ignore[no-any-return]
+    return (a + 4.0 * np.sqrt(a * b) + b) / 6.0
 
 
 @inlined

@@ -21,7 +21,7 @@ from models.kernel_events import (
     turn,
 )
 from models.kernel_losses import accumulate, dry_temperature, rates
-from models.kernel_slopes import contents, schedule, slopes
+from models.kernel_slopes import contents, piece_of, schedule, slopes
 from models.kernel_space import (
     AT_VOLUME,
     BOILING,
@@ -41,6 +41,7 @@ from models.kernel_space import (
     OVER,
     PAST_STEP,
     PEAK,
+    PIECE,
     STEPS,
     STOPPED,
     TEMPERATURE,
@@ -91,12 +92,13 @@ def begin(start: Array, space: Space, course: Course, liquid: Liquid) -> None:
 def look_around(space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
     """After an event: slopes, events that follow at once, and loss rates at this moment."""
     now = space.now
+    now[PIECE] = piece_of(now[TIME], course)
     for _ in range(8):
         slopes(now[TIME], space.y, space.f, space.pull, space, course, liquid, rig)
-        now[PEAK] = max(now[PEAK], now[LOAD])
         event_values(now[TIME], space.y, space.f, space.before, space, course, liquid, rig)
         if not turn(now[TIME], space.before, False, space, liquid.pure.shape[0]):
             break
+    now[PEAK] = max(now[PEAK], now[LOAD])
     rates(space.y, space.loss0, space.heat0, space, course, liquid)
     for k in range(CLASSES):
         space.moles[k] = space.aux[k, MOLES]
@@ -264,7 +266,8 @@ def write_row(row: Array, space: Space, course: Course, liquid: Liquid, rig: Rig
     note_boil_over(space, course, rig)
     row[0], row[1], row[2], row[3] = space.now[TIME], y[0], space.now[LOAD], space.now[INDEX]
     space.now[INDEX] = max(highest, space.now[INDEX])
-    row[4] = schedule(space.now[TIME], course, rig)[0]
+    row[4] = schedule(
+        space.now[TIME], piece_of(space.now[TIME], course), course, rig)[0]
     width = ROW_CLASS + solvents + 2 * analytes
     tail = 1 + CLASSES * (solvents + 1)
     for k in range(CLASSES):
@@ -322,7 +325,7 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         landed = now[TIME] + h >= corner - 1e-6
         take_over(corner if landed else now[TIME] + h, h, space, course, liquid, rig)
         happened = turn(now[TIME], space.after, True, space, solvents)
-        if settle(now[TIME], space, course, solvents) or happened or landed:
+        if settle(space, course, solvents) or happened or landed:
             fresh = True
         else:
             keep_events(h, space)

@@ -50,6 +50,7 @@ from models.kernel_space import (
     MOLES,
     ON,
     OVER,
+    PIECE,
     STILL,
     SUPPLY,
     TEMPERATURE,
@@ -64,14 +65,27 @@ LEAST_SHARE = 1e-9  # of the fill
 
 
 @inlined
-def schedule(t: float, course: Course, rig: Rig) -> tuple[float, float]:
-    """Pressure (Pa) and its slope (Pa/s) that the controller wants at time t (s)."""
+def piece_of(t: float, course: Course) -> float:
+    """Piece of the schedule that begins at or before time t: 0 waiting ... 3 end pressure."""
     if t < course.delay:
-        return ATMOSPHERE, 0.0
+        return 0.0
     if t < course.ramp_begin:
+        return 1.0
+    return 2.0 if t < course.ramp_end else 3.0
+
+
+@inlined
+def schedule(t: float, piece: float, course: Course, rig: Rig) -> tuple[float, float]:
+    """Pressure (Pa) and its slope (Pa/s) that the controller wants at time t (s).
+
+    The piece is that of the begin of a step, so that its end does not see the next one.
+    """
+    if piece == 0.0:
+        return ATMOSPHERE, 0.0
+    if piece == 1.0:
         p = ATMOSPHERE * np.exp(-rig.pump_rate * (t - course.delay))
         return p, -rig.pump_rate * p
-    if t < course.ramp_end:
+    if piece == 2.0:
         return course.pull_to - course.ramp_rate * (t - course.ramp_begin), -course.ramp_rate
     return course.end_pressure, 0.0
 
@@ -122,7 +136,7 @@ def keeper_flux(x: Array, temperature: float, p: float, volume: float, course: C
     velocity = course.film_transport * transfer_velocity(
         diffusion_velocity(temperature, p), liquid.pure[keeper, KINETIC], temperature)
     surface = SURFACE_SHAPE * volume ** (2.0 / 3.0)
-    return velocity * surface * out[keeper] / (GAS_CONSTANT * temperature * x[keeper])  # type: ignore[no-any-return]
+    return velocity * surface * out[keeper] / (GAS_CONSTANT * temperature * x[keeper])
 
 
 @inlined
@@ -242,13 +256,13 @@ def slopes(t: float, y: Array, f: Array, pull: Array, space: Space, course: Cour
     t : s
     y : state; its pressure is set to the schedule's while on schedule
     f, pull : as y, filled
-    space : reads ``mode`` and ``now[ON]``; fills ``aux``, ``vapour``, ``cold``,
+    space : reads ``mode``, ``now[ON]`` and ``now[PIECE]``; fills ``aux``, ``vapour``, ``cold``,
         ``now[LOAD]`` (W, what the condenser takes) and ``now[MARGIN]``, by how much the slope
         wanted is above what the pressure can do, over the pump's rate: negative where the
         schedule cannot be followed
     """
     aux, solvents = space.aux, liquid.pure.shape[0]
-    wanted, wanted_slope = schedule(t, course, rig)
+    wanted, wanted_slope = schedule(t, space.now[PIECE], course, rig)
     on = space.now[ON] > 0.0
     if on:
         y[0] = wanted

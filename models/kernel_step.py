@@ -56,7 +56,7 @@ def stiffness(t: float, space: Space, course: Course, liquid: Liquid, rig: Rig) 
     y[0] = p + step
     slopes(t, y, space.new_f, space.new_pull, space, course, liquid, rig)
     y[0] = p
-    return min((space.new_f[0] - slope) / step, 0.0)  # type: ignore[no-any-return]
+    return min((space.new_f[0] - slope) / step, 0.0)
 
 
 @inlined

@@ -34,7 +34,7 @@ from models.run_trace import RunTrace as RunTrace
 from models.run_trace import trace as trace
 from models.system import Array, LiquidSystem
 
-TOLERANCE: Final = 3e-4
+TOLERANCE: Final = 1e-3
 """Relative error allowed in a step; run times are then within 0.5 %, recoveries within 0.2
 percentage points of the exact solution of the model's equations."""
 
