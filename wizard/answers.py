@@ -38,7 +38,7 @@ def operating_map(
         return None
     key = digest(digest(dossier.job) if before else record_key(dossier), ramp)
     return waiting.answer("map", key, "Drawing the operating map",
-                          lambda p: window_map(found, ramp, progress=p))
+                          lambda p: window_map(found, ramp, 13, 11, progress=p))
 
 
 def recommendation(session: WizardSession, dossier: Dossier) -> Answer | None:

@@ -67,9 +67,9 @@ def results_config(job: EvaporationJob, by_vessel: bool) -> dict[str, Any]:
     """How the columns of the grid are headed and filled in."""
     config: dict[str, Any] = {
         "trial": st.column_config.TextColumn("trial", width="small", pinned=True),
-        "run_time_min": st.column_config.TextColumn("run time, min", width="small"),
+        "run_time_min": st.column_config.TextColumn("run time, min"),
         "outcome": st.column_config.SelectboxColumn(
-            "outcome", options=["", *OUTCOMES], width="small",
+            "outcome", options=list(OUTCOMES),
             help="Empty counts as finished."),
         "remark": st.column_config.TextColumn("remark", width="medium"),
     }
@@ -77,7 +77,7 @@ def results_config(job: EvaporationJob, by_vessel: bool) -> dict[str, Any]:
         config["vessel"] = st.column_config.TextColumn("vessel", width="small", pinned=True)
     for analyte in job.analytes:
         config[RECOVERY + analyte.name] = st.column_config.TextColumn(
-            f"{analyte.name}, %", width="small", help="Percent of the spike; <5 for below 5.")
+            f"{analyte.name}, %", help="Percent of the spike; <5 for below 5.")
     return config
 
 

@@ -32,13 +32,13 @@ def answer(
     if st.session_state.get(stopped):
         with place.container(border=True):
             st.markdown(f"Stopped: {label}.")
-            if st.button("Go on", key=f"go.{name}", icon=":material/play_arrow:"):
+            if st.button("Go on", key=f"go.{name}.{key}", icon=":material/play_arrow:"):
                 st.session_state.pop(stopped)
                 st.rerun()
         return None
     with place.container():
         bar = st.progress(0.0, text=f"{label} …")
-        st.button("Stop", key=f"stop.{name}", icon=":material/stop:",
+        st.button("Stop", key=f"stop.{name}.{key}", icon=":material/stop:",
                   on_click=_stop, args=(stopped,))
     result = caching.kept(name, key, lambda: make(_told(bar, label)))
     place.empty()

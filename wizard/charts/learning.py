@@ -8,7 +8,7 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.palette import Palette, chart_of, dressed
+from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed
 
 
 @dataclass(frozen=True)
@@ -26,19 +26,20 @@ class LearntRow:
 def learnt_chart(rows: Sequence[LearntRow], colours: Palette) -> Any:
     """Assumed range (pale, wide) and learnt range (dark, narrow) of each parameter."""
     data: list[dict[str, Any]] = [
-        {"name": r.name, "b0": _inside(r.before[0]), "b1": _inside(r.before[1]),
+        {"name": _lines(r.name), "b0": _inside(r.before[0]), "b1": _inside(r.before[1]),
          "low": _inside(r.low), "mean": _inside(r.mean), "high": _inside(r.high), "said": r.said}
         for r in rows
     ]
-    order = [r.name for r in rows]
+    order = [_lines(r.name) for r in rows]
     low = min((d["b0"] for d in data), default=0.5)
     high = max((d["b1"] for d in data), default=2.0)
     ticks = [v for v in (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20) if low <= v <= high]
     x = alt.X("b0:Q", title="relative to what was assumed (1 = as assumed)",
               scale=alt.Scale(type="log", domain=[min(low, 0.7), max(high, 1.4)], nice=False),
-              axis=alt.Axis(values=ticks, format="~g"))
-    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=230, domain=False,
-                                                            ticks=False, labelPadding=8))
+              axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL))
+    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(
+        labelLimit=240, domain=False, ticks=False, labelPadding=8,
+        labelExpr="split(datum.label, '|')", labelLineHeight=14, labelBaseline="middle"))
     base = chart_of(data).encode(y=y)
     before = base.mark_bar(height=16, color=colours.shades[1], cornerRadius=8, aria=False).encode(
         x=x, x2="b1:Q")
@@ -52,10 +53,19 @@ def learnt_chart(rows: Sequence[LearntRow], colours: Palette) -> Any:
         color=colours.ink, strokeDash=[2, 3]).encode(x=x)
     return dressed(
         alt.layer(before, one, after, mean).properties(
-            width="container", height=max(120, 38 * len(rows))
+            width="container", height=max(130, 40 * len(rows) + 50)
         ),
         colours,
     )
+
+
+def _lines(name: str, width: int = 26) -> str:
+    """A long name broken in two at a blank; the axis splits it at the bar."""
+    if len(name) <= width:
+        return name
+    breaks = [i for i, c in enumerate(name) if c == " "]
+    at = min(breaks, key=lambda i: abs(i - len(name) / 2), default=None)
+    return name if at is None else f"{name[:at]}|{name[at + 1:]}"
 
 
 def _inside(value: float) -> float:

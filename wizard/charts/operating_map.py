@@ -301,7 +301,8 @@ def _free(
     """1 where no mark stands near a label's place, less where one does."""
     near = [abs(row - j / shape[0]) / 0.07 + abs(column - i / shape[1]) / 0.16
             for j, i in taken]
-    return min(1.0, 0.15 + 0.85 * min(near, default=1.0))
+    closest = min(near, default=1.0)
+    return 1.0 if closest >= 1.0 else 0.05 + 0.3 * closest**2
 
 
 KINDS = {

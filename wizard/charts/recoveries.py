@@ -31,7 +31,7 @@ KIND_SHAPES = {"measured": "circle", "today": "diamond", "forecast": "square",
 
 def margins_chart(
     points: Sequence[TrialPoint], targets: Mapping[str, float], colours: Palette,
-    height: int = 340,
+    height: int = 400,
 ) -> Any:
     """The tightest margin of each trial against its run time, and the best-compromise front.
 
@@ -50,7 +50,7 @@ def margins_chart(
                         f"{gaps[name]:+.1f} points from its target",
             })
     x = alt.X("t:Q", title="run time, min", scale=alt.Scale(zero=False, nice=True, padding=24))
-    y = alt.Y("margin:Q", title="tightest margin to a target, percentage points",
+    y = alt.Y("margin:Q", title="tightest margin, % points",
               scale=alt.Scale(nice=True, padding=16))
     zero = chart_of([{"margin": 0}]).mark_rule(
         color=colours.second, strokeWidth=2).encode(y=y)

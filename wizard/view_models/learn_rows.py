@@ -14,6 +14,9 @@ from wizard.charts.learning import LearntRow
 from wizard.charts.recoveries import TrialPoint
 from wizard.view_models.settings_text import recovery_mean
 
+CERTAIN = 1.4
+"""A quantity assumed this closely is said in words, not drawn."""
+
 
 def learnt_rows(learnt: Sequence[Learnt], only_told: bool) -> list[LearntRow]:
     """Quantities relative to what was assumed; those the trials said nothing of may stay out."""
@@ -22,6 +25,8 @@ def learnt_rows(learnt: Sequence[Learnt], only_told: bool) -> list[LearntRow]:
         if only_told and not item.is_told:
             continue
         if item.prior_mean <= 0 or item.prior_low <= 0 or item.low <= 0:
+            continue
+        if item.prior_high / item.prior_low < CERTAIN:
             continue
         base = item.prior_mean
         rows.append(LearntRow(

@@ -76,8 +76,8 @@ def recovery_mean(result: Result, analyte: str) -> float | None:
     return sum(r.percent for r in readings) / len(readings)
 
 
-def recovery_text(result: Result, analyte: str) -> str:
-    """Readings of an analyte, e.g. ``88 % (84 to 93, 12 vessels)``."""
+def recovery_text(result: Result, analyte: str, vessels: int) -> str:
+    """Readings of an analyte, e.g. ``88 % (84 to 93)``; their number when vessels are missing."""
     readings: list[Recovery] = [r for r in result.recovery.get(analyte, ()) if r is not None]
     if not readings:
         return "–"
@@ -88,7 +88,8 @@ def recovery_text(result: Result, analyte: str) -> str:
     mean = sum(values) / len(values)
     if len(values) == 1:
         return f"{mean:.0f} %"
-    return f"{mean:.0f} % ({min(values):.0f} to {max(values):.0f}, {len(values)} vessels)"
+    count = "" if len(values) == vessels else f", {len(values)} vessels"
+    return f"{mean:.0f} % ({min(values):.0f} to {max(values):.0f}{count})"
 
 
 def result_text(trial: Trial) -> str:

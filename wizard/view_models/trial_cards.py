@@ -19,6 +19,7 @@ class TrialCard:
     heading: str
     reason: str
     run_time: str
+    run_time_range: str
     recoveries: tuple[str, ...]
 
 
@@ -26,10 +27,16 @@ def trial_card(trial: Trial, job: EvaporationJob, units: Units) -> TrialCard:
     """What the reader should know before running a trial."""
     return TrialCard(
         trial.id, f"{trial.id} · {setting_text(trial.setting, units, job)}",
-        units.sentence(trial.reason), units.sign(minutes(trial.run_time_min)),
+        units.sentence(trial.reason), *_time(trial, units),
         tuple(_expected(trial.recovery_percent.get(a.name), a.name, a.target_recovery_percent,
                         a.role) for a in job.analytes),
     )
+
+
+def _time(trial: Trial, units: Units) -> tuple[str, str]:
+    """The forecast run time, and its range on a line of its own."""
+    mean, _, spread = units.sign(minutes(trial.run_time_min)).partition(" (")
+    return mean, f"{spread.rstrip(')')} min, 95 %" if spread else ""
 
 
 def _expected(

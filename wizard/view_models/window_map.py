@@ -85,6 +85,13 @@ def _mark(label: str, setting: Setting, kind: str, units: Units) -> MapMark:
     )
 
 
+def before_sentence(before: WindowMap, job: EvaporationJob) -> str:
+    """Where the kept region ended before the trials."""
+    if (before.probability >= job.limits.assurance).any():
+        return "Dashed outline: where it ended before the trials."
+    return f"Before the trials no setting here reached {100 * job.limits.assurance:.3g} %."
+
+
 def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     """The map in words, for those who cannot see it and as its caption."""
     asked, ramp = job.limits.assurance, found.ramp_rate_mbar_per_min

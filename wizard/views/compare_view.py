@@ -23,7 +23,8 @@ def render(session: WizardSession) -> None:
     """Draw the choice and its comparison."""
     dossier = session.must_dossier()
     way = st.segmented_control("What to compare", list(WAYS), default="trials", required=True,
-                               format_func=lambda w: WAYS[w], key="compare.way", persist_state="session")
+                               format_func=lambda w: WAYS[w], key="compare.way",
+                               persist_state="session")
     try:
         found = _found(session, dossier, str(way))
     except EntryError as error:
@@ -66,7 +67,7 @@ def _dossiers(session: WizardSession, dossier: Dossier) -> Comparison | None:
     titles = {s.id: f"{s.title} ({s.id})" for s in service.summaries(session.service)
               if s.id != dossier.id and s.state in ("recommended", "verified", "approved")}
     if not titles:
-        raise EntryError("No other dossier has a recommended setting.", "Bring one that far first.")
+        raise EntryError("No other dossier has a recommended setting.", "Bring one on.")
     other = st.selectbox("The other dossier", list(titles), format_func=lambda i: titles.get(i, i),
                          key="compare.dossier", persist_state="session")
     loaded = service.load(session.service, str(other))

@@ -36,7 +36,8 @@ def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, s
     line = {"trial": trial.id, "setting": setting_text(trial.setting, session.units, dossier.job),
             "result": result_text(trial)}
     for analyte in dossier.job.analytes:
-        line[analyte.name] = recovery_text(trial.result, analyte.name)
+        line[analyte.name] = recovery_text(
+            trial.result, analyte.name, dossier.job.equipment.vessels)
     if trial.result.remark:
         line["remark"] = trial.result.remark
     return line

@@ -20,6 +20,9 @@ from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import show_findings
 from wizard.views.map_view import ramp_choice, show_map
 
+FIRST = 5
+"""Sentences shown before the rest is folded away."""
+
 
 def render(session: WizardSession) -> None:
     """Draw what was learnt."""
@@ -62,10 +65,13 @@ def _parameters(session: WizardSession, dossier: Dossier, found: Fitted) -> None
     learnt = caching.kept("learnt", answers.record_key(dossier), lambda: what_was_learnt(found))
     told, silent = learn_rows.learnt_sentences(learnt)
     units = session.units
-    st.markdown("\n".join(f"- {units.sentence(line)}" for line in told)
+    st.markdown("\n".join(f"- {units.sentence(line)}" for line in told[:FIRST])
                 or "The trials have said little so far.")
-    if silent:
-        st.caption(f"Little was said yet of: {', '.join(silent)}.")
+    if told[FIRST:] or silent:
+        with st.expander("Everything else"):
+            st.markdown("\n".join(f"- {units.sentence(line)}" for line in told[FIRST:]))
+            if silent:
+                st.markdown(f"Little was said yet of: {', '.join(silent)}.")
     rows = learn_rows.learnt_rows(learnt, only_told=True)
     if rows:
         st.altair_chart(learnt_chart(rows, palette(session.theme)), theme=None, width="stretch")

@@ -54,7 +54,7 @@ def show_map(
     said = window_map.map_sentence(found, dossier.job, units)
     st.altair_chart(operating_map(data, palette(session.theme)), theme=None, width="stretch")
     basis = "From physics alone, before any trial. " if from_physics else ""
-    change = " Dashed outline: where the region ended before the trials." if before else ""
+    change = f" {window_map.before_sentence(before, dossier.job)}" if before is not None else ""
     st.caption(f"{basis}{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
                f"an even chance.{change}")
     return found

@@ -27,7 +27,7 @@ def render(session: WizardSession) -> None:
         st.markdown("There is nothing to report before the first result.")
         frame.link(session, "results", "Enter results")
     _states(session, dossier)
-    _take_along(session, dossier)
+    _take_along(dossier)
     _history(dossier)
 
 
@@ -69,15 +69,15 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
             st.rerun()
 
 
-def _take_along(session: WizardSession, dossier: Dossier) -> None:
+def _take_along(dossier: Dossier) -> None:
     st.subheader("To take along", anchor=False)
     with st.container(horizontal=True):
         st.download_button("The job file", to_toml(dossier.job), file_name=f"{dossier.id}.toml",
                            mime="application/toml", on_click="ignore", key="report.toml",
                            icon=":material/download:")
         st.download_button("The whole dossier", lambda: transfer.pack(dossier),
-                           mime="application/zip", file_name=f"{dossier.id}.zip", on_click="ignore", key="report.zip",
-                           icon=":material/download:",
+                           mime="application/zip", file_name=f"{dossier.id}.zip",
+                           on_click="ignore", key="report.zip", icon=":material/download:",
                            help="One file that another Boilwright can bring in, lossless.")
 
 

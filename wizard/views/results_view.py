@@ -23,7 +23,7 @@ def render(session: WizardSession) -> None:
     done = session.take_mark("recorded")
     if done:
         st.success(f"Recorded {done}. The forecasts now rest on it.", icon=":material/task_alt:")
-    waiting = [t for t in dossier.pending]
+    waiting = dossier.pending
     if waiting:
         names = ", ".join(t.id for t in waiting)
         st.markdown(f"Waiting for results: **{names}**. Enter what you have; the rest can follow.")
@@ -71,9 +71,12 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     if key not in st.session_state or f"base:{key}" not in st.session_state:
         st.session_state[f"base:{key}"] = _restored(session.draft(name), columns, blank)
     base = st.session_state[f"base:{key}"]
+    st.caption("Saved as you type. A decimal point or comma is understood, and <5 for below 5. "
+               "Run time and outcome need to stand in one row of a trial only.")
     edited = st.data_editor(
         editors.frame(columns, base), key=key, hide_index=True, num_rows="fixed", width="stretch",
-        disabled=["trial", "vessel"], column_config=editors.results_config(dossier.job, by_vessel),
+        placeholder="", disabled=["trial", "vessel"],
+        column_config=editors.results_config(dossier.job, by_vessel),
         height=min(38 * (len(base) + 1) + 4, 560),
     )
     rows = editors.as_rows(edited)
@@ -84,7 +87,6 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     content = {"columns": columns, "rows": rows}
     if session.draft(name) != content:
         session.keep_draft(name, content)
-    st.caption("Saved as you type. A decimal point or comma is understood, and <5 for below 5.")
     return editors.as_csv(_filled(edited, by_vessel))
 
 

@@ -79,9 +79,8 @@ def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
         st.markdown(f"**{card.heading}**")
         st.markdown(card.reason)
         left, right = st.columns((1, 2))
-        left.metric("Expected run time", card.run_time.split(" (")[0],
-                    help="With its 95 % interval beside it.")
-        left.caption(card.run_time)
+        left.metric("Expected run time", card.run_time)
+        left.caption(card.run_time_range)
         right.markdown("\n".join(f"- {line}" for line in card.recoveries))
         if st.button("Take it back", key=f"trials.withdraw.{trial.id}", icon=":material/undo:",
                      help=f"Withdraw {trial.id}; it stays in the record as withdrawn."):
