@@ -16,6 +16,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.bootstrap import local_user
+from experiments.roles import signed_in_user
 from experiments.dossier import Dossier
 from experiments.storage.protocol import Draft, UnknownDossier
 from experiments.users import User
@@ -176,9 +177,11 @@ def digest(*parts: object) -> str:
 
 def current_user() -> User:
     """Who sits at the page: signed in where that is configured, else the local user."""
-    if is_sign_in_configured() and st.user.is_logged_in:
-        return User(str(st.user.get("email") or st.user.get("name") or "signed-in user"))
-    return local_user()
+    if not is_sign_in_configured():
+        return local_user()
+    if not st.user.is_logged_in:
+        return User("not signed in", frozenset())
+    return signed_in_user(str(st.user.get("email") or st.user.get("name") or ""))
 
 
 def is_sign_in_configured() -> bool:
