@@ -16,8 +16,8 @@ import streamlit as st
 
 from experiments import service
 from experiments.bootstrap import local_user
-from experiments.roles import signed_in_user
 from experiments.dossier import Dossier
+from experiments.roles import signed_in_user
 from experiments.storage.protocol import Draft, UnknownDossier
 from experiments.users import User
 from wizard import caching
