@@ -26,9 +26,9 @@ from models.volatility import boiling_temperature, pressure
 
 # name, Pa at 25 degC of the liquid; handbooks and data sheets, from memory (D, medium-high)
 SOLVENTS = [
-    ("cumene", 610), ("n-propyl acetate", 4500), ("2-pentanone", 4700), ("1-pentanol", 290),
+    ("cumene", 610), ("n-propyl acetate", 4500), ("2-pentanone", 4700), ("1-nonanol", 3.1),
     ("fluorobenzene", 10300), ("bromobenzene", 555), ("dibutyl ether", 850),
-    ("tetralin", 50), ("n-butylbenzene", 141), ("cyclopentane", 42300), ("1-heptanol", 29),
+    ("tetralin", 50), ("n-butylbenzene", 141), ("methyl propionate", 11500),
     ("1-decanol", 1.1), ("propionitrile", 6300), ("dimethyl carbonate", 7350),
     ("methylcyclopentane", 18300), ("1,1,1-trichloroethane", 16500), ("dibromomethane", 6000),
     ("furfural", 295), ("hexafluorobenzene", 11300), ("1-chlorobutane", 13500),
@@ -42,7 +42,7 @@ SEMIVOLATILES = [
     ("2,6-dimethylnaphthalene", 2.0), ("1-methylphenanthrene", 0.045), ("p-cymene", 200),
     ("camphene", 400), ("myrcene", 280), ("3-carene", 270), ("3-nitrotoluene", 20),
     ("4-chlorophenol", 20), ("3-chlorophenol", 35), ("2,4,5-trichlorophenol", 4),
-    ("n-nonadecane", 6.5e-3), ("n-tridecane", 5.7), ("diphenyl ether", 2.9),
+    ("n-nonadecane", 6.5e-3), ("diphenyl ether", 2.9),
     ("N-methylformamide", 34), ("triacetin", 0.33), ("DEET", 0.2), ("geosmin", 5),
     ("hexachlorocyclopentadiene", 8), ("safrole", 9), ("bisphenol A", 1e-5), ("triclosan", 1e-4),
 ]
@@ -161,7 +161,7 @@ def test_structure_alone_covers_the_truth(name):
 
 
 def test_an_unlisted_pair_says_how_it_was_found():
-    system = build_system([("dibutyl ether", 0.5), ("1-pentanol", 0.5)], None, [])
+    system = build_system([("dibutyl ether", 0.5), ("1-nonanol", 0.5)], None, [])
     assert all(isinstance(f, Finding) for f in system.findings)
     assert np.all(np.isfinite(system.nrtl_b))
     assert np.any(system.nrtl_a != 0.0)
