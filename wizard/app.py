@@ -10,7 +10,9 @@ from wizard import navigation
 from wizard.frame import faults_shown
 from wizard.session import UNIT_KEYS, WizardSession, is_sign_in_configured
 
-st.set_page_config(page_title="Boilwright", page_icon=":material/science:", layout="wide",
+STATIC = Path(__file__).parent / "static"
+
+st.set_page_config(page_title="Boilwright", page_icon=str(STATIC / "mark.png"), layout="wide",
                    initial_sidebar_state="auto")
 
 
@@ -41,8 +43,8 @@ def unit_choice(session: WizardSession) -> None:
 
 
 LOGO = "logo-dark.svg" if st.context.theme.type == "dark" else "logo.svg"
-st.html(Path(__file__).parent / "static" / "wizard.css")
-st.logo(Path(__file__).parent / "static" / LOGO, size="large")
+st.html(STATIC / "wizard.css")
+st.logo(STATIC / LOGO, size="large")
 if is_sign_in_configured() and not st.user.is_logged_in:
     st.title("Who are you?", anchor=False)
     st.markdown("This laboratory keeps its dossiers under names; sign in to go on.")

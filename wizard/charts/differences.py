@@ -33,7 +33,8 @@ def differences_chart(
         for r in rows
     ]
     order = [r.response for r in rows]
-    x = alt.X("low:Q", title=f"difference, {unit}", scale=alt.Scale(nice=True, padding=12))
+    x = alt.X("low:Q", title=f"difference, {unit}", scale=alt.Scale(nice=True, padding=12),
+              axis=alt.Axis(tickCount=8))
     y = alt.Y("name:N", sort=order, title=None,
               axis=alt.Axis(labelLimit=220, domain=False, ticks=False, labelPadding=8))
     layers: list[Any] = []

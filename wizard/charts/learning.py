@@ -39,7 +39,9 @@ def learnt_chart(rows: Sequence[LearntRow], colours: Palette) -> Any:
               axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL))
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(
         labelLimit=240, domain=False, ticks=False, labelPadding=8,
-        labelExpr="split(datum.label, '|')", labelLineHeight=14, labelBaseline="middle"))
+        labelExpr="split(datum.label, '|')", labelLineHeight=14, labelBaseline="middle",
+        labelOffset={"condition": {"test": "indexof(datum.label, '|') >= 0", "value": -7},
+                     "value": 0}))
     base = chart_of(data).encode(y=y)
     before = base.mark_bar(height=16, color=colours.shades[1], cornerRadius=8, aria=False).encode(
         x=x, x2="b1:Q")

@@ -103,9 +103,26 @@ def _points(
             tooltip=[alt.Tooltip("said:N", title="Trial")],
             description=alt.Description("said:N"),
         ),
-        base.mark_text(dx=10, dy=-10, fontSize=12, align="left", color=colours.ink, aria=False)
-        .encode(text="label:N"),
+        chart_of(_grouped(rows)).mark_text(
+            dx=10, dy=-10, fontSize=12, align="left", color=colours.ink, aria=False
+        ).encode(x=x, y=y, text="label:N"),
     ]
+
+
+def _grouped(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """One label for points that lie nearly on each other."""
+    times, margins = [r["t"] for r in rows], [r["margin"] for r in rows]
+    wide = 0.03 * ((max(times, default=1.0) - min(times, default=0.0)) or 1.0)
+    high = 0.06 * ((max(margins, default=1.0) - min(margins, default=0.0)) or 1.0)
+    groups: list[dict[str, Any]] = []
+    for row in rows:
+        home = next((g for g in groups if abs(g["t"] - row["t"]) < wide
+                     and abs(g["margin"] - row["margin"]) < high), None)
+        if home is None:
+            groups.append({k: row[k] for k in ("t", "margin", "label")})
+        else:
+            home["label"] = f"{home['label']}, {row['label']}"
+    return groups
 
 
 def recoveries_chart(

@@ -16,8 +16,11 @@ def vapour_pressure_chart(
 ) -> Any:
     """The curve ``t`` against ``p`` in the units given, the data behind it, and one point."""
     x = alt.X("t:Q", title=f"temperature, {units[0]}", scale=alt.Scale(zero=False, nice=False))
+    values = [r["p"] for r in rows]
+    decades = [10.0**k for k in range(-9, 9)]
+    ticks = [d for d in decades if min(values) / 10 < d < 10 * max(values)]
     y = alt.Y("p:Q", title=f"vapour pressure, {units[1]}", scale=alt.Scale(type="log"),
-              axis=alt.Axis(tickCount=6, labelExpr=PLAIN_LABEL))
+              axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL))
     layers = [chart_of(rows).mark_line(color=colours.main, strokeWidth=2.5).encode(x=x, y=y)]
     if data:
         layers.append(chart_of(data).mark_point(

@@ -74,11 +74,11 @@ def _point(trial: Trial, job: EvaporationJob) -> TrialPoint | None:
     return TrialPoint(trial.id, result.run_time_min, recovery, kind) if recovery else None
 
 
-def forecast_point(forecast: Forecast, label: str = "R") -> TrialPoint:
-    """A forecast as a point beside the trials."""
+def forecast_point(forecast: Forecast, label: str, kind: str) -> TrialPoint:
+    """A forecast as a point beside the trials; ``kind`` is "forecast" or "recommended"."""
     return TrialPoint(
         label, forecast.run_time_min.mean,
-        {n: (i.mean, i.low, i.high) for n, i in forecast.recovery_percent.items()}, "recommended",
+        {n: (i.mean, i.low, i.high) for n, i in forecast.recovery_percent.items()}, kind,
     )
 
 

@@ -34,8 +34,34 @@ def _boiling(found: Mapping[str, Any]) -> str:
     return "no known temperature" if value is None else f"{value:.1f} degC"
 
 
+SOURCES = {
+    "ANTOINE_WEBBOOK": "NIST Chemistry WebBook (Antoine)",
+    "WAGNER_MCGARRY": "McGarry 1983 (Wagner)",
+    "WAGNER_POLING": "Poling, Prausnitz and O'Connell 2001 (Wagner)",
+    "ANTOINE_POLING": "Poling, Prausnitz and O'Connell 2001 (Antoine)",
+    "ANTOINE_EXTENDED_POLING": "Poling, Prausnitz and O'Connell 2001 (extended Antoine)",
+    "DIPPR_PERRY_8E": "Perry's Handbook, 8th edition",
+    "VDI_PPDS": "VDI Heat Atlas (equation)",
+    "VDI_TABULAR": "VDI Heat Atlas (table)",
+    "LANDOLT": "Landolt-Börnstein",
+    "COOLPROP": "reference equation of state",
+}
+"""Names of the property library's tables, as they are known in print."""
+
+
+def _in_print(text: str) -> str:
+    for key in sorted(SOURCES, key=len, reverse=True):
+        text = text.replace(key, SOURCES[key])
+    return text
+
+
 def _from(sources: Mapping[str, str], name: str) -> str:
-    return f"Source: {sources[name]}." if sources.get(name) else ""
+    return f"Source: {_in_print(sources[name])}." if sources.get(name) else ""
+
+
+def source_notes(found: Mapping[str, Any], units: Units) -> list[str]:
+    """What the sources of a substance disagree on or lack."""
+    return [units.sentence(_in_print(str(line))) for line in found["warnings"]]
 
 
 def curve_rows(found: Mapping[str, Any], units: Units) -> list[dict[str, float]]:

@@ -63,4 +63,5 @@ def _change(now: float, was: float | None, unit: str) -> str:
     if was is None:
         return ""
     gap = now - was
-    return "same" if abs(gap) < 0.5 else f"{gap:+.0f} {unit}"
+    word = unit.removesuffix("s") if abs(round(gap)) == 1 else unit
+    return "same" if abs(gap) < 0.5 else f"{gap:+.0f} {word}"

@@ -37,7 +37,8 @@ def _documents(dossier: Dossier) -> None:
         made = st.session_state.get(f"report{suffix}") == key
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             st.markdown(f"**Report as {name}**", width="stretch")
-            if not made and st.button(f"Write the {name}", key=f"report.write{suffix}",
+            short = name.split(",")[0]
+            if not made and st.button(f"Write the {short}", key=f"report.write{suffix}",
                                       icon=":material/edit_document:",
                                       type="primary" if suffix == ".pdf" else "secondary"):
                 made = True
@@ -45,7 +46,7 @@ def _documents(dossier: Dossier) -> None:
                 data = _document(dossier, suffix, key, name)
                 if data is not None:
                     st.session_state[f"report{suffix}"] = key
-                    st.download_button(f"Download the {name}", data, mime=mime,
+                    st.download_button(f"Download the {short}", data, mime=mime,
                                        file_name=f"{dossier.id}{suffix}", on_click="ignore",
                                        icon=":material/download:", key=f"report.get{suffix}",
                                        type="primary")

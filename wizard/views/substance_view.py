@@ -53,9 +53,10 @@ def _one(session: WizardSession, name: str, celsius: float) -> None:
                "crosses are the data behind the curve; each names its source.")
     for line in substance_rows.substance_lines(found, celsius, units):
         st.markdown(line)
-    warnings = found["warnings"]
-    for line in warnings if isinstance(warnings, list) else []:
-        st.markdown(f":material/warning: **Caution.** {units.sentence(str(line))}")
+    notes = substance_rows.source_notes(found, units)
+    if notes:
+        with st.expander("What was found in the sources"):
+            st.markdown("\n".join(f"- {line}" for line in notes))
 
 
 def _mixture(session: WizardSession) -> None:
