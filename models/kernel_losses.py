@@ -24,12 +24,14 @@ from models.film import (
 )
 from models.kernel_data import CLASSES, KINETIC, Liquid, Rig
 from models.kernel_liquid import ln_gamma_analyte, ln_saturation
-from models.kernel_slopes import fractions
+from models.kernel_slopes import fractions, schedule
 from models.kernel_space import (
     BOILING,
     DRY,
     FLOW,
     MOLES,
+    ON,
+    PIECE,
     SURFACE,
     TEMPERATURE,
     VOLUME,
@@ -71,7 +73,10 @@ def film_losses(k: int, t: float, h: float, p0: float, p1: float, space: Space, 
         place = i / nodes
         weight = h / (3.0 * nodes) * (1.0 if i in (0, nodes) else 2.0 + 2.0 * (i % 2))
         temperature = dry_temperature(t + place * h, k, space, course)
-        diffusion = diffusion_velocity(temperature, p0 * np.exp(change * place))
+        pressure = p0 * np.exp(change * place)
+        if space.now[ON] > 0.0:
+            pressure = schedule(t + place * h, space.now[PIECE], course, rig)[0]
+        diffusion = diffusion_velocity(temperature, pressure)
         scale = weight * course.film_transport * rig.film_area / (GAS_CONSTANT * temperature)
         ln_t = np.log(temperature)
         for a in range(traces.shape[0]):

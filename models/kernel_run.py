@@ -27,6 +27,7 @@ from models.kernel_space import (
     BOILING,
     CLOCK,
     DRY,
+    EMPTY,
     EVENTS,
     FALSE_END,
     FREE_STEP,
@@ -121,7 +122,7 @@ def next_corner(space: Space, course: Course, rig: Rig) -> float:
 
 
 @inlined
-def longest_step(space: Space, course: Course, solvents: int) -> float:
+def longest_step(space: Space, course: Course) -> float:
     """Bound (s) on the step from what changes fast apart from the error estimate."""
     h, f, losing = space.now[FREE_STEP], space.f, False
     for k in range(CLASSES):
@@ -129,10 +130,10 @@ def longest_step(space: Space, course: Course, solvents: int) -> float:
             losing = True
         elif space.mode[k] == BOILING:
             losing = True
-            if solvents == 1 and f[1 + 2 * k] < 0.0:
-                above = space.y[1 + 2 * k] - course.dry_level
+            above, falling = space.before[0, EMPTY + k], -space.before[1, EMPTY + k]
+            if falling > 0.0:
                 reach = 1.02 if above < course.dry_level else 0.85
-                h = min(h, max(reach * above / -f[1 + 2 * k], 1e-3))
+                h = min(h, max(reach * above / falling, 1e-3))
     if losing and f[0] != 0.0:
         h = min(h, PRESSURE_STEP * space.y[0] / abs(f[0]))
     return h
@@ -144,7 +145,7 @@ def make_step(corner: float, tolerance: float, space: Space, course: Course, liq
     """Try steps until one is accurate enough and goes past no event; give its length (s)."""
     solvents, now = liquid.pure.shape[0], space.now
     t = now[TIME]
-    h = longest_step(space, course, solvents)
+    h = longest_step(space, course)
     jacobian = 0.0
     if now[ON] <= 0.0:
         jacobian = stiffness(t, space, course, liquid, rig)

@@ -69,18 +69,24 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
         if space.mode[k] >= DRY:
             continue
         if solvents > 1 or space.mode[k] == HEATING:
-            ratio = max(ratio, abs(error[base + solvents]) / TEMPERATURE_SCALE)
+            off = abs(error[base + solvents]) / TEMPERATURE_SCALE
+            if not off <= ratio:
+                ratio = off
         if solvents > 1:
             moles = 1e-4 * course.moles
             for j in range(solvents):
                 moles += max(new[base + j], 0.0)
             for j in range(solvents):
-                ratio = max(ratio, abs(error[base + j]) / moles)
+                off = abs(error[base + j]) / moles
+                if not off <= ratio:  # also where it is not a number
+                    ratio = off
         elif space.mode[k] == BOILING:
             off, level = abs(error[base]), max(new[base], 0.5 * course.dry_level)
             share = np.exp(np.log(level) / course.power)
             left = max(share - course.floor, LEAST_SHARE)
-            ratio = max(ratio, off, RELATIVE * off * share / (course.power * level * left))
+            off *= max(1.0, RELATIVE * share / (course.power * level * left))
+            if not off <= ratio:
+                ratio = off
     return ratio / tolerance
 
 
