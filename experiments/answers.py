@@ -7,6 +7,8 @@ from typing import Literal
 
 from experiments.job import Setting
 
+Status = Literal["recommended", "more trials needed", "nothing qualifies"]
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -48,7 +50,7 @@ class Remedy:
 class Answer:
     """The recommendation, or why there is none yet."""
 
-    status: Literal["recommended", "more trials needed", "nothing qualifies"]
+    status: Status
     reason: str
     setting: Setting | None
     compromise: Forecast | None

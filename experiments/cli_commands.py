@@ -119,6 +119,8 @@ def propose(arguments: Namespace) -> Reply:
     output = None if arguments.output is None else Path(arguments.output)
     if output is not None:
         check_output(output, SHEETS)
+        from experiments.bench_sheet import write_sheet
+
     session = open_session(arguments.store)
     count = arguments.n
     if count is None:
@@ -126,8 +128,6 @@ def propose(arguments: Namespace) -> Reply:
     with progress("learning") as step:
         dossier, trials = service.propose(session, arguments.dossier, count, step)
         if output is not None and dossier.pending:
-            from experiments.bench_sheet import write_sheet
-
             write_sheet(dossier, [t.id for t in dossier.pending], output)
     data = {"trials": [_trial(t) for t in trials], "stop_reason": dossier.stop_reason}
     written = output is not None and bool(dossier.pending)

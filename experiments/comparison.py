@@ -255,7 +255,7 @@ def today_against_recommended(
     forecast = dossier.forecast([job.today])[0].run_time_min
     today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
     new = consequences(job, answer.run_time_min.mean)
-    source = f"measured in {len(ran)} runs" if ran else "forecast"
+    source = f"measured in {len(ran)} run{'s' if len(ran) > 1 else ''}" if ran else "forecast"
     return Comparison(found, today, new, (
         f"A batch takes {new.run_time_min:.0f} min (forecast) instead of "
         f"{today.run_time_min:.0f} min ({source}), {today.run_time_min - new.run_time_min:.0f} "

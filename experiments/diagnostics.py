@@ -119,6 +119,10 @@ def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
         if len(rows) < 2 or len({len(r) for r in rows}) != 1 or len(rows[0]) < 4:
             continue
         values = np.log(np.maximum(np.array(rows), 0.1))
+        values = values[:, np.isfinite(values).any(axis=0)]
+        values = values[np.isfinite(values).any(axis=1)]
+        if min(values.shape, default=0) < 2:
+            continue
         centre = np.nanmedian(values, axis=1, keepdims=True)
         off = np.nanmedian(values - centre, axis=0)
         scale = max(1.4826 * float(np.nanmedian(np.abs(values - centre))), 0.03)
@@ -126,8 +130,8 @@ def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
             word = "lower" if off[vessel] < 0 else "higher"
             found.append(Finding(
                 "odd_vessel", "caution",
-                f"Vessel {vessel + 1} of {trial.id} reads {100 * abs(np.expm1(off[vessel])):.0f} % "
-                f"{word} than its neighbours for every analyte.",
+                f"Vessel {vessel + 1} of {trial.id} reads "
+                f"{100 * abs(np.expm1(off[vessel])):.0f} % {word} than its neighbours for every analyte.",  # noqa: E501
                 "Check for a swapped, spilt or boiled-over vessel.",
             ))
     return tuple(found)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.answers import Answer, Forecast
+from experiments.answers import Answer, Forecast, Status
 from experiments.factor_space import unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
@@ -101,7 +101,7 @@ def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Settin
     """
     tolerance = tolerances(fitted)
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
-    order = [i for i in np.argsort(time, kind="stable") if probability[i] >= asked]
+    order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
     for start in range(0, len(order), 12):
         for i in order[start : start + 12]:
             corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
@@ -124,7 +124,7 @@ def _possible(fitted: Fitted, settings: Sequence[Setting]) -> float:
 
 def _verdict(
     fitted: Fitted, found: Search, setting: Setting | None
-) -> tuple[str, str]:
+) -> tuple[Status, str]:
     asked = fitted.job.limits.assurance
     best: Forecast = fitted.forecast([found.compromise])[0]
     if setting is not None and fitted.trials:

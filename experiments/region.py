@@ -19,7 +19,7 @@ import numpy as np
 
 from experiments.entries import EntryError
 from experiments.forecaster import Forecaster, JointForecaster
-from experiments.job import EvaporationJob, Factor, Setting
+from experiments.job import DEFAULT_STEP, EvaporationJob, Factor, Setting
 from experiments.region_lattice import (
     Lattice,
     Slice,
@@ -149,8 +149,8 @@ def _sharpen(
 
 
 def _range(factor: Factor, low: float, high: float, centre: float) -> Range:
-    """A range rounded inwards to what the equipment can dial."""
-    step = factor.resolution
+    """A range rounded inwards to a degree, a millibar and so on."""
+    step = DEFAULT_STEP.get(factor.name, factor.resolution)
     if step > 0.0:
         low = min(math.ceil(low / step - 1e-9) * step, centre)
         high = max(math.floor(high / step + 1e-9) * step, centre)
@@ -166,12 +166,12 @@ def _checked(
     asked = forecaster.job.limits.assurance
     tried = _settings_inside(lattice, ranges, forecaster.job.seed)
     lowest = float(forecaster.probability(tried).min())
-    for _ in range(12):
+    held = tolerances(forecaster.job)
+    for tries in range(16):
         if lowest >= asked:
             break
         ranges = tuple(
-            _range(f, _towards(r.low, float(setting[f.name])),
-                   _towards(r.high, float(setting[f.name])), float(setting[f.name]))
+            _drawn_in(f, r, float(setting[f.name]), held.get(f.name, 0.0) if tries < 9 else 0.0)
             for f, r in zip(lattice.factors, ranges, strict=True)
         )
         tried = _settings_inside(lattice, ranges, forecaster.job.seed)
@@ -179,8 +179,11 @@ def _checked(
     return ranges, lowest, len(tried)
 
 
-def _towards(value: float, centre: float) -> float:
-    return value + 0.2 * (centre - value)
+def _drawn_in(factor: Factor, found: Range, centre: float, held: float) -> Range:
+    """The range a fifth nearer to the set point, but not within what the equipment holds."""
+    low = min(found.low + 0.2 * (centre - found.low), max(centre - held, found.low))
+    high = max(found.high + 0.2 * (centre - found.high), min(centre + held, found.high))
+    return _range(factor, low, high, centre)
 
 
 def _settings_inside(

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from experiments.acquisition import (
     TruthDraws,
@@ -23,7 +24,6 @@ from experiments.job import Setting
 from experiments.reasons import trial_reason
 from experiments.recommendation import recommend
 from experiments.trials import Trial
-from models.system import Array
 
 __all__ = ["Fitted", "Proposal", "fit", "propose", "recommend"]
 
@@ -139,14 +139,14 @@ class _Batch:
         best = int(np.argmin(after))
         return self.settings[int(considered[best])], self.current() - float(after[best])
 
-    def _considered(self) -> Array:
+    def _considered(self) -> NDArray[np.intp]:
         """Settings that might be the answer, and a spread of others."""
         time = self.draws.time.mean(axis=1)
         promising = np.argsort(time / np.clip(self.safe, 0.05, 1.0) ** 1.5, kind="stable")
         spread = self.rng.permutation(len(self.settings))
         keeps = self.safe > 0.02
         ordered = [*promising[: CONSIDERED * 2 // 3], *spread[keeps[spread]]]
-        return np.array(list(dict.fromkeys(ordered))[:CONSIDERED], dtype=int)
+        return np.array(list(dict.fromkeys(ordered))[:CONSIDERED], dtype=np.intp)
 
     def add(self, setting: Setting) -> None:
         """Count a trial at ``setting`` as run, its result drawn from each imagined truth."""

@@ -24,7 +24,8 @@ from experiments.report.blocks import (
 from experiments.report.rationale import rationale
 from experiments.report.words import factor_words, number, percent, setting_words
 from experiments.sensitivity import drifts
-from experiments.verification import recorded_runs, verify
+from experiments.verification import verify
+from experiments.verification_runs import recorded_runs
 
 if TYPE_CHECKING:
     from experiments.fitted import Fitted
@@ -39,7 +40,7 @@ def build(
         sections.append(_region(fitted, answer.setting))
         sections.append(_verification(dossier, fitted))
         sections.append(_consequences(dossier, answer))
-    return (*sections, _uncertainty(dossier, fitted), _history(dossier), _signatures())
+    return (*sections, _uncertainty(dossier), _history(dossier), _signatures())
 
 
 def _recommendation(
@@ -95,9 +96,9 @@ def _region(fitted: Fitted, setting: Setting) -> Section:
     return Section("Operating region", (
         Paragraph(
             "The method operable design region is the joint set of settings at which the "
-            f"probability is at least {100 * region.assurance:g} % (wording of ICH Q14, check your "
-            f"edition); it covers about {percent(region.share)} of the window searched. The box is "
-            f"the largest one found inside it around the set point: of {region.checked} settings "
+            f"probability is at least {100 * region.assurance:g} % (wording of ICH Q14, check "
+            f"your edition); it covers about {percent(region.share)} of the window searched. The "  # noqa: E501
+            f"box is the largest one found inside it around the set point: of {region.checked} settings "  # noqa: E501
             f"tried in it the lowest probability was {percent(region.lowest)}. Proven acceptable "
             "ranges move one factor at a time and must not be combined."
         ),
@@ -116,8 +117,8 @@ def _verification(dossier: Dossier, fitted: Fitted) -> Section:
     runs = recorded_runs(dossier, found.plan.setting)
     blocks: list[Block] = [
         Paragraph(f"Decision: {found.decision}. {found.reason}"),
-        Paragraph(f"Runs recorded: {len(runs)}. Chance that a method as forecast passes this plan: "
-                  f"{percent(found.chance_of_passing)}."),
+        Paragraph(f"Runs recorded: {len(runs)}. Chance that a method as forecast passes this "
+                  f"plan: {percent(found.chance_of_passing)}."),
     ]
     if rows:
         blocks.append(TableBlock("Criteria written before the runs",
@@ -142,7 +143,7 @@ def _consequences(dossier: Dossier, answer: Answer) -> Section:
     ))
 
 
-def _uncertainty(dossier: Dossier, fitted: Fitted) -> Section:
+def _uncertainty(dossier: Dossier) -> Section:
     job = dossier.job
     assumed = [*(f"equipment.{n}" for n in job.equipment.assumed),
                *(f"sample.{n}" for n in job.sample.assumed)]

@@ -38,8 +38,8 @@ def _purpose(dossier: Dossier) -> Section:
     text = (
         f"This dossier finds the fastest setting that evaporates {job.sample.fill_volume_ml:g} mL "
         f"of {solvents} in each of {job.equipment.vessels} vessels {end}, such that with a "
-        f"probability of at least {100 * job.limits.assurance:g} % the true mean recovery of every "
-        f"required analyte meets its target: {must or 'none'}."
+        f"probability of at least {100 * job.limits.assurance:g} % the true mean recovery of "
+        f"every required analyte meets its target: {must or 'none'}."
     )
     if watch:
         text += f" Reported without constraining the choice: {watch}."
@@ -146,8 +146,8 @@ def _window(dossier: Dossier, fitted: Fitted) -> Section:
     found = window_map(fitted, at)
     caption = (
         f"Probability of meeting every target over set temperature and end pressure at a ramp of "
-        f"{value_words(at)} mbar/min, after the recorded trials; numbers are expected run times in "
-        "minutes"
+        f"{value_words(at)} mbar/min, after the recorded trials; numbers are expected run "
+        "times in minutes"
     )
     return Section("Physics window", (
         TableBlock("Limits of the window and the numbers behind them",

@@ -21,7 +21,7 @@ def method_sheet(dossier: Dossier, answer: Answer, shown: Setting | None) -> tup
         f"Load {job.equipment.vessels} vessels with {job.sample.fill_volume_ml:g} mL each; "
         "balance them.",
         *([f"Add {keeper.volume_ml:g} mL {keeper.name} to each vessel."] if keeper else []),
-        f"Check that the condenser is at {job.equipment.condenser_temperature_c:g} degC and empty.",
+        f"Check that the condenser is at {job.equipment.condenser_temperature_c:g} degC, empty.",
         "Bring the rotor to full speed before applying vacuum.",
         f"Start the program below; expect {number(answer.run_time_min.low)} to "
         f"{number(answer.run_time_min.high)} min.",

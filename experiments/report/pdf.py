@@ -21,7 +21,8 @@ from experiments.report.blocks import (
 
 STANDARD = "a-3b"
 PREAMBLE = """
-#set document(title: {title}, author: "Boilwright", date: datetime(year: {y}, month: {m}, day: {d}))
+#set document(title: {title}, author: "Boilwright",
+  date: datetime(year: {y}, month: {m}, day: {d}))
 #set text(font: "Libertinus Serif", size: 10pt, lang: "en")
 #set page(paper: "a4", margin: (x: 22mm, top: 24mm, bottom: 22mm), numbering: "1 / 1",
   header: context {{ if counter(page).get().first() > 1 [
@@ -64,7 +65,7 @@ def render_pdf(content: ReportContent) -> bytes:
 
 def compile_typst(files: dict[str, bytes], timestamp: int) -> bytes:
     """Typeset ``main.typ`` of virtual files; only the fonts that ship with Typst are used."""
-    found = typst.compile(
+    found = typst.compile(  # type: ignore[call-overload]
         {name.removesuffix(".typ") if name == "main.typ" else name: data
          for name, data in files.items()},
         format="pdf", pdf_standards=STANDARD, timestamp=timestamp, ignore_system_fonts=True,

@@ -152,8 +152,8 @@ def _fit(fitted: Fitted) -> Section:
         standard = np.array([r.standard for r in readings])
         caption = (
             "Each recovery against the forecast of the other runs (leave-one-out by importance "
-            f"weights); {np.mean(np.abs(standard) < 1.96) * 100:.0f} % of {len(standard)} readings "
-            "lie within their 95 % interval"
+            f"weights); {np.mean(np.abs(standard) < 1.96) * 100:.0f} % of {len(standard)} "
+            "readings lie within their 95 % interval"
         )
         blocks.append(Figure("leave-one-out", caption, caption + ".",
                              figures.predicted_against_observed(readings)))

@@ -53,6 +53,7 @@ def factor_words(name: str) -> str:
 
 
 def value_words(value: float | str) -> str:
+    """A setting's value; names stay as they are."""
     return value if isinstance(value, str) else f"{value:g}"
 
 

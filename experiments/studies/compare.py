@@ -49,6 +49,7 @@ class Play:
     seed: int
     strategy: str
     replicate: int
+    budgets: tuple[int, ...]
 
 
 @lru_cache(maxsize=4)
@@ -60,23 +61,20 @@ def prepare(family: str, seed: int) -> tuple[Bench, Goal]:
     return bench, Goal(best[1] if best is not None else None, oracle)
 
 
-def run_play(task: Play, budgets: Sequence[int]) -> list[Mapping]:
+def run_play(task: Play) -> list[Mapping]:
     """Play one task; the strategy's seed is its replicate."""
     from threadpoolctl import threadpool_limits
 
     bench, goal = prepare(task.family, task.seed)
     problem = Problem.of(bench, task.replicate)
-    strategy = make_strategy(task.strategy, problem, max(budgets))
+    strategy = make_strategy(task.strategy, problem, max(task.budgets))
     with threadpool_limits(1):  # small matrices: more threads only get in each other's way
-        return play(bench, goal, task.strategy, strategy, task.replicate, budgets)
+        return play(bench, goal, task.strategy, strategy, task.replicate, task.budgets)
 
 
 def run_group(tasks: Sequence[Play]) -> list[Mapping]:
     """All plays of one bench, so that it is drawn and searched only once."""
-    return [
-        score for task in tasks
-        for score in run_play(task, OUR_BUDGETS if task.strategy == OURS else BUDGETS)
-    ]
+    return [score for task in tasks for score in run_play(task)]
 
 
 def plan(
@@ -84,7 +82,8 @@ def plan(
 ) -> list[list[Play]]:
     """Tasks grouped by bench."""
     return [
-        [Play(family, seed, name, r) for name in strategies for r in range(replicates)]
+        [Play(family, seed, name, r, OUR_BUDGETS if name == OURS else BUDGETS)
+         for name in strategies for r in range(replicates)]
         for family, numbers in seeds.items() for seed in numbers
     ]
 
@@ -101,9 +100,7 @@ def run_study(
     for k, result in enumerate(_results(todo, jobs, dask), start=1):
         _append(scores, result)
         if progress is not None:
-            first = todo[k - 1][0]
-            progress(k / len(todo), f"{k} of {len(todo)} benches, e.g. {first.family} "
-                                    f"{first.seed}")
+            progress(k / len(todo), f"{k} of {len(todo)} benches")
     return pd.read_csv(scores)
 
 

@@ -68,6 +68,11 @@ class PhysicalTruth:
         return Truth(np.where(status == 1, np.nan, time / 60.0), recovery, status, index)
 
 
+def drawn_kind(seed: int) -> str:
+    """The size of feasible region a seed stands for."""
+    return str(np.random.default_rng([20260101, seed]).choice(KINDS, p=SHARES))
+
+
 def physical_bench(seed: int, kind: str | None = None) -> Bench:
     """One physical bench, the same for the same seed.
 
@@ -75,9 +80,7 @@ def physical_bench(seed: int, kind: str | None = None) -> Bench:
     "impossible"); by default it is drawn. Scenes in which too little finishes or no analyte
     depends on the setting are drawn again.
     """
-    rng = np.random.default_rng([20260101, seed])
-    drawn = str(rng.choice(KINDS, p=SHARES))
-    wanted = kind or drawn
+    wanted = kind or drawn_kind(seed)
     for attempt in range(60):
         bench = _try_bench(seed, wanted, np.random.default_rng([20260102, seed, attempt]))
         if bench is not None:

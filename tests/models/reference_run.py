@@ -237,7 +237,7 @@ class ReferenceRun:
 
     # -- trajectory ------------------------------------------------------------------
 
-    def events(self) -> list:
+    def events(self) -> list:  # noqa: C901 - one event a branch
         found = []
 
         def add(kind: str, k: int, function) -> None:
@@ -286,7 +286,7 @@ class ReferenceRun:
         b = self.balance(t, y)
         return (b["wanted"] - b["able"]) / (self.pump * b["p"])
 
-    def solve(self, rtol: float = 1e-8) -> Outcome:
+    def solve(self, rtol: float = 1e-8) -> Outcome:  # noqa: C901 - one event a branch
         y = np.zeros(1 + CLASSES * self.width)
         y[0] = ATM
         for k in range(CLASSES):

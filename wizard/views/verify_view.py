@@ -21,7 +21,6 @@ from wizard.units import NotANumber, read_number
 from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
-from wizard.views.sheet_view import verification_sheet
 
 OWN = "the job's own targets"
 
@@ -121,7 +120,6 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
     if dossier.state in ("verified", "approved", "retired"):
         return
     st.subheader("Enter runs", anchor=False)
-    verification_sheet(session, dossier, made)
     name = f"verify:{dossier.id}"
     kept = str((session.draft(name) or {}).get("text", ""))
     given = st.file_uploader("The filled sheet", type=["csv", "xlsx"],

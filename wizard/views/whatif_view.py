@@ -45,7 +45,8 @@ def _answer(session: WizardSession, dossier: Dossier, start: Setting) -> None:
     st.markdown(f"#### {units.sentence(whatif_sentence(found[0], job))}")
     lines = whatif_lines(found[0], job, found[1] if job.today else None, units)
     st.table(pd.DataFrame(lines).set_index(""), border="horizontal")
-    points = [*learn_rows.trial_points(dossier), learn_rows.forecast_point(found[0], "this", "forecast")]
+    points = [*learn_rows.trial_points(dossier),
+              learn_rows.forecast_point(found[0], "this", "forecast")]
     st.altair_chart(
         margins_chart(points, learn_rows.targets(job, only_must=True), palette(session.theme),
                       260),

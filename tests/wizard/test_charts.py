@@ -1,0 +1,165 @@
+"""Every chart is a valid specification whose axes carry a title with its unit."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from wizard.charts import differences, fit_quality, learning, recoveries
+from wizard.charts.operating_map import MapData, MapMark, MapRegion, operating_map
+from wizard.charts.palette import DARK, LIGHT, SHAPES, palette
+from wizard.charts.run_trace import run_trace
+from wizard.charts.vapour_pressure import vapour_pressure_chart
+
+PALETTES = pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])
+
+
+def map_data(kept=0.99):
+    x, y = np.linspace(25, 55, 9), np.geomspace(20, 300, 8)
+    grid, _ = np.meshgrid(x, y)
+    time = 1200 / (grid - 20)
+    regions = [
+        MapRegion("boils over", (grid - 48).tolist(), 0.0),
+        MapRegion("keeps every target, 95 %", np.where(grid < 40, kept, 0.1).tolist(), 0.95,
+                  "kept"),
+        MapRegion("even chance", np.where(grid < 44, 0.9, 0.1).tolist(), 0.5, "even"),
+    ]
+    marks = [MapMark(35, 100, "T1: slow", "today"), MapMark(35.1, 101, "T2: slow", "trial"),
+             MapMark(55, 60, "T3: hot", "pending")]
+    return MapData(x.tolist(), y.tolist(), "set temperature, °C", "end pressure, mbar",
+                   time.tolist(), regions, marks)
+
+
+def points():
+    return [
+        recoveries.TrialPoint("T1", 90.0, {"a": (92.0, 90.0, 94.0)}, "today"),
+        recoveries.TrialPoint("T2", 40.0, {"a": (70.0, 66.0, 75.0)}),
+        recoveries.TrialPoint("R", 45.0, {"a": (86.0, 82.0, 90.0)}, "recommended"),
+    ]
+
+
+def all_charts(colours):
+    yield operating_map(map_data(), colours)
+    yield from run_trace([0.0, 1.0, 2.0], {"pressure, mbar": [700.0, 60.0, None]}, colours,
+                         {"dry": 1.5}, {"pressure, mbar": [(0.5, 300.0)]})
+    yield recoveries.margins_chart(points(), {"a": 80.0}, colours)
+    yield recoveries.recoveries_chart(points(), {"a": 80.0}, colours)
+    yield learning.learnt_chart(
+        [learning.LearntRow("loss from the dry film or the keeper", (0.2, 5.0), 1.0, 2.0, 3.0,
+                            "more")], colours)
+    yield differences.differences_chart(
+        [differences.Difference("a", 1.0, -2.0, 4.0, "same")], 5.0, "points", colours)
+    yield differences.replicates_chart(
+        [differences.ReplicateReading("V1", "a", 90.0)], {"a": (80.0, 120.0)}, colours)
+    yield fit_quality.fit_quality(
+        [fit_quality.FitRow("T1", "a", 90.0, 80.0, 100.0, 92.0)], colours)
+    yield vapour_pressure_chart([{"t": 0.0, "p": 1.0}, {"t": 50.0, "p": 80.0}],
+                                ("°C", "mbar"), (25.0, 20.0), colours)
+
+
+def walk(spec):
+    if isinstance(spec, dict):
+        yield spec
+        for value in spec.values():
+            yield from walk(value)
+    elif isinstance(spec, list):
+        for value in spec:
+            yield from walk(value)
+
+
+@PALETTES
+def test_charts_are_valid_and_hold_no_nan(colours):
+    for chart in all_charts(colours):
+        json.dumps(chart.to_dict(), allow_nan=False)
+
+
+@PALETTES
+def test_titles_of_axes_end_in_a_unit(colours):
+    for chart in all_charts(colours):
+        for part in walk(chart.to_dict()):
+            for channel in ("x", "y"):
+                title = part.get(channel, {}).get("title") if isinstance(
+                    part.get(channel), dict) else None
+                if title:
+                    assert ", " in title or "(1 = as assumed)" in title, title
+
+
+def test_marks_on_the_border_are_inside_the_picture():
+    spec = operating_map(map_data(), LIGHT).to_dict()
+    domains = [p["scale"]["domain"] for p in walk(spec)
+               if isinstance(p.get("scale"), dict) and "domain" in p["scale"]
+               and p.get("field") == "x"]
+    assert domains
+    for low, high in domains:
+        assert low < 25 < 55 < high
+
+
+def texts(chart):
+    return [row["text"] for part in walk(chart.to_dict())
+            for row in part.get("values", []) if isinstance(row, dict) and "text" in row]
+
+
+def test_regions_contours_and_marks_are_named_on_the_map():
+    shown = texts(operating_map(map_data(), LIGHT))
+    assert any("keeps every" in t for t in shown)
+    assert any("boils" in t for t in shown)
+    assert any(t.endswith(" min") for t in shown)
+    assert "T1, T2" in shown  # marks on each other share a label
+    assert "even chance" not in shown  # said only where nothing better is
+
+
+def test_an_even_chance_is_named_where_nothing_qualifies():
+    assert "even chance" in " ".join(texts(operating_map(map_data(kept=0.7), LIGHT))).replace(
+        "\n", " ")
+
+
+def test_best_compromises_are_beaten_by_no_other():
+    pairs = [(30.0, 5.0), (40.0, 2.0), (50.0, 9.0), (30.0, 4.0), (60.0, 9.0)]
+    front = recoveries.best_compromises(pairs)
+    assert front == [(30.0, 5.0), (50.0, 9.0)]
+    for time, margin in pairs:
+        assert any(a <= time and b >= margin for a, b in front)
+
+
+def luminance(colour):
+    """Relative luminance (WCAG 2.2, definition of relative luminance)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(first, second):
+    """Contrast ratio (WCAG 2.2, definition of contrast ratio)."""
+    light, dark = sorted((luminance(first), luminance(second)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@PALETTES
+def test_colours_stand_out_from_the_page(colours):
+    assert contrast(colours.ink, colours.paper) > 7.0  # WCAG 2.2 AAA, text
+    for colour in (colours.main, colours.second, colours.third, colours.muted):
+        assert contrast(colour, colours.paper) > 3.0, colour  # WCAG 2.2 1.4.11, graphics
+    for colour in colours.series:
+        assert contrast(colour, colours.paper) > 3.0, colour
+
+
+def test_series_differ_in_shape_as_well():
+    assert len(set(SHAPES)) == len(SHAPES) >= len(LIGHT.series)
+
+
+def test_no_fill_is_a_traffic_light():
+    """No pure red, yellow or green: hues between 90 and 150 degrees are left out."""
+    for colours in (LIGHT, DARK):
+        for colour in (colours.main, colours.second, colours.third):
+            r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+            hue = math.degrees(math.atan2(math.sqrt(3) * (g - b), 2 * r - g - b)) % 360
+            assert not 90 <= hue <= 150
+
+
+def test_the_palette_follows_the_theme():
+    assert palette("dark") is DARK
+    assert palette("light") is LIGHT
+    assert palette(None) is LIGHT

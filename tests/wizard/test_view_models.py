@@ -1,0 +1,262 @@
+"""What the screen says, made from records."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from experiments import example_dossiers, service
+from experiments.answers import Forecast, Interval
+from experiments.bootstrap import local_user
+from experiments.comparison import Comparison, Difference
+from experiments.job_file import parse
+from experiments.learnt import Learnt
+from experiments.results_table import read_table
+from experiments.storage.memory import MemoryStore
+from experiments.storage.protocol import Draft, Summary
+from experiments.trials import Recovery, Result
+from experiments.window import WindowMap, window_limits
+from models.errors import Finding
+from wizard import messages
+from wizard.units import Units
+from wizard.view_models import compare_rows, learn_rows, settings_text, window_map
+from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_lines
+from wizard.view_models.findings_text import finding_lines, job_substances
+from wizard.view_models.history_lines import history_lines
+from wizard.view_models.results_preview import preview
+from wizard.view_models.run_panels import run_events, run_panels, run_sentence
+from wizard.view_models.setting_entry import middle_setting, snapped, stepper
+from wizard.view_models.trial_cards import budget_sentence
+from wizard.view_models.whatif_rows import whatif_lines, whatif_sentence
+from wizard.view_models.window_limits import limit_lines
+
+UNITS = Units()
+EXAMPLE = example_dossiers.names()[0]
+
+
+@pytest.fixture(scope="module")
+def job():
+    return parse(EXAMPLE.job)
+
+
+@pytest.fixture(scope="module")
+def dossier():
+    store = MemoryStore()
+    dossier_id = example_dossiers.load(store, EXAMPLE.key, local_user())
+    return service.load(service.Session(store, local_user()), dossier_id)
+
+
+def some_map(probability, time=40.0):
+    x, y = np.array([30.0, 40.0, 50.0]), np.array([20.0, 60.0, 180.0])
+    grid = np.full((3, 3), time)
+    return WindowMap(x, y, 50.0, grid, {"freezes": np.full((3, 3), -1.0)},
+                     np.array(probability), np.full(3, 100.0))
+
+
+def test_the_map_in_words_names_the_region_and_its_fastest_setting(job):
+    found = some_map([[0.99, 0.2, 0.1], [0.99, 0.96, 0.1], [0.99, 0.97, 0.5]])
+    text = window_map.map_sentence(found, job, UNITS)
+    assert "30 to 40 °C" in text
+    assert "20 to 180 mbar" in text
+    assert "56 % of the map" in text  # five of nine settings
+
+
+def test_the_map_in_words_admits_that_nothing_qualifies_yet(job):
+    text = window_map.map_sentence(some_map(np.full((3, 3), 0.4)), job, Units("kPa"))
+    assert "no setting reaches 95 %" in text
+    assert "40 %" in text
+    assert "kPa" in text
+
+
+def test_map_data_are_in_the_readers_units(job):
+    data = window_map.map_data(some_map(np.full((3, 3), 0.4)), job, Units("kPa", "K"))
+    assert data.y[0] == pytest.approx(2.0)
+    assert data.x[0] == pytest.approx(303.15)
+    assert data.x_title.endswith("K")
+    assert data.y_title.endswith("kPa")
+
+
+def test_runs_too_long_are_a_region(job):
+    data = window_map.map_data(some_map(np.full((3, 3), 0.4), time=1e4), job, UNITS)
+    late = next(r for r in data.regions if r.name == "takes too long")
+    assert min(min(row) for row in late.values) > late.level
+    assert np.isnan(np.array(data.run_time)).all()
+
+
+def test_ramps_to_choose_lie_in_the_window_and_can_be_dialled(job):
+    factor = job.factor("ramp_rate_mbar_per_min")
+    ramps = window_map.ramp_choices(job)
+    assert ramps == sorted(set(ramps))
+    for ramp in ramps:
+        assert factor.low <= ramp <= factor.high
+        assert snapped(factor, ramp) == ramp
+
+
+def test_a_middle_setting_can_be_dialled(job):
+    setting = middle_setting(job)
+    for factor in job.free_factors:
+        assert factor.low <= setting[factor.name] <= factor.high
+        assert snapped(factor, setting[factor.name]) == setting[factor.name]
+
+
+def test_steps_follow_the_unit(job):
+    pressure = job.factor("end_pressure_mbar")
+    shape = stepper(pressure, Units("kPa"))
+    assert shape.low == pytest.approx(pressure.low / 10)
+    assert shape.step == pytest.approx(pressure.resolution / 10)
+    assert shape.digits >= 1
+
+
+@pytest.mark.parametrize(("probability", "text"), [
+    (0.953, "95 %"), (0.9999, "above 99 %"), (1e-4, "below 1 %"), (0.5, "50 %"),
+])
+def test_chances_are_never_rounded_to_certainty(probability, text):
+    assert settings_text.chance(probability) == text
+
+
+def test_readings_in_words():
+    result = Result(40.0, "finished", {
+        "a": (Recovery(90.0), Recovery(80.0), None), "b": (Recovery(5.0, censored=True),),
+    }, {"a": False, "b": True})
+    assert settings_text.recovery_text(result, "a", 3) == "85 % (80 to 90, 2 vessels)"
+    assert settings_text.recovery_text(result, "a", 2) == "85 % (80 to 90)"
+    assert settings_text.recovery_text(result, "b", 3) == "<5 %"
+    assert settings_text.recovery_text(result, "c", 3) == "–"
+    assert settings_text.recovery_mean(result, "b") is None
+
+
+def forecast(probability, boil_over=0.0):
+    return Forecast(
+        {}, Interval(40.0, 35.0, 46.0), {"fluorene": Interval(88.0, 80.0, 95.0)}, probability,
+        1.0, boil_over, {"fluorene": 0.7},
+    )
+
+
+def test_what_if_says_whether_a_setting_may_be_used(job):
+    assert "it may be used" in whatif_sentence(forecast(0.97), job)
+    text = whatif_sentence(forecast(0.6, boil_over=0.9), job)
+    assert "boil over" in text
+    assert "below the asked 95 %" in text
+
+
+def test_what_if_shows_the_difference_to_today(job):
+    names = {a.name for a in job.analytes}
+    recovery = {n: Interval(88.0, 80.0, 95.0) for n in names}
+    now = Forecast({}, Interval(40.0, 35.0, 46.0), recovery, 0.9)
+    was = Forecast({}, Interval(90.0, 80.0, 99.0), recovery, 0.9)
+    lines = whatif_lines(now, job, was, UNITS)
+    assert lines[0]["against today"] == "-50 min"
+    assert all(line["against today"] == "same" for line in lines[1:-1])
+    assert "against today" not in whatif_lines(now, job, None, UNITS)[0]
+
+
+def test_a_table_is_previewed_row_by_row(job, dossier):
+    name = job.analytes[0].name
+    text = (f"trial;run_time_min;outcome;recovery_percent:{name};remark\n"
+            f";12,5;finished;88,1;mine\n")
+    shown = preview(read_table(text, job, dossier.trials), job, dossier.trials, UNITS)
+    assert not shown.may_record
+    assert "set_temperature_c" in " ".join(shown.rejected)
+    good = text.replace("trial;", "trial;set_temperature_c;ramp_rate_mbar_per_min;"
+                        "end_pressure_mbar;").replace("\n;12,5", "\n;41;50;60;12,5")
+    shown = preview(read_table(good, job, dossier.trials), job, dossier.trials,
+                    Units(decimal="comma"))
+    assert shown.may_record
+    assert shown.understood[0]["run time"] == "12.5 min"
+    assert shown.understood[0][name] == "88,1 %"
+    assert "1 run understood" in shown.summary
+
+
+def test_dossiers_are_found_by_any_word():
+    summary = Summary("ab12", "Soil extracts", "running", 3, 9, "2026-01-02T03:04:05+00:00",
+                      {"solvents": ["dichloromethane"], "analytes": ["pyrene"]})
+    assert dossier_lines([summary], "pyrene soil")[0].id == "ab12"
+    assert not dossier_lines([summary], "pyrene water")
+    assert "3 trials" in dossier_lines([summary])[0].facts
+
+
+def test_unfinished_jobs_are_listed_and_other_drafts_are_not():
+    drafts = [Draft("me", f"{JOB_DRAFT}1f", "2026-01-02T03:04:05+00:00", {"title": ""}),
+              Draft("me", "results:x:paste", "2026-01-02T03:04:05+00:00", {"text": "a"})]
+    (line,) = draft_lines(drafts)
+    assert (line.id, line.title) == ("1f", "Untitled job")
+
+
+def test_the_gravest_finding_comes_first_and_only_once():
+    info, stop = Finding("a", "info", "small"), Finding("b", "stop", "grave", "Ask.")
+    lines = finding_lines([info, stop, info], UNITS)
+    assert [x.word for x in lines] == ["Stop", ""]
+    assert lines[0].text == "grave Ask."
+
+
+def test_cautions_know_a_half_written_job():
+    asked = job_substances({"sample": {"solvents": [{"name": "tetrahydrofuran"}]}})
+    assert asked.solvents == ("tetrahydrofuran",)
+    assert asked.to_dryness
+    assert not job_substances({"sample": {"keeper": {"name": "n-dodecane"}}}).to_dryness
+
+
+def test_what_was_learnt_is_drawn_relative_to_what_was_assumed():
+    told = Learnt("u", "heat transfer", "W", 100.0, 50.0, 200.0, 80.0, 70.0, 90.0, "less", True)
+    silent = Learnt("v", "ceiling", "%", 98.0, 90.0, 100.0, 98.0, 95.0, 99.0, "?", False)
+    (row,) = learn_rows.learnt_rows([told, silent], only_told=True)
+    assert (row.before, row.mean) == ((0.5, 2.0), 0.8)
+    assert learn_rows.learnt_sentences([silent, told]) == (["less"], ["ceiling"])
+
+
+def test_trials_become_points_with_the_spread_of_their_vessels(dossier, job):
+    points = learn_rows.trial_points(dossier)
+    assert {p.label for p in points} <= {t.id for t in dossier.recorded}
+    assert points[0].kind == "today"
+    for point in points:
+        for mean, low, high in point.recovery.values():
+            assert low <= mean <= high
+    assert set(learn_rows.targets(job, only_must=True)) == {a.name for a in job.must}
+
+
+def test_limits_are_grouped_by_what_they_do(job):
+    found = limit_lines(window_limits(job), Units("kPa", "K"))
+    assert next(iter(found)) == "What closes the window"
+    assert any("kPa" in line for lines in found.values() for line in lines)
+    assert not any("mbar" in line for lines in found.values() for line in lines)
+
+
+def test_a_run_in_words_and_panels(job):
+    run = {
+        "run_time_min": 40.0, "boil_over": True, "recovery_percent": {"a": 90.0, "b": 55.0},
+        "trace": {"time_min": [0.0, 30.0, 40.0], "pressure_mbar": [700.0, 60.0, 60.0],
+                  "liquid_temperature_c": [20.0, 0.0, 40.0], "volume_ml": [45.0, 0.0, 0.0],
+                  "condenser_load_w": [0.0, 200.0, 5.0]},
+    }
+    assert run_events(run) == {"dry": 30.0, "run ends": 40.0}
+    panels = run_panels(run, Units("kPa", "K"))
+    assert panels["pressure, kPa"][0] == 70.0
+    assert panels["liquid temperature, K"][1] == 273.15
+    text = run_sentence(run, job, UNITS)
+    assert "40 min" in text
+    assert "b: 55 %" in text
+    assert "thrown out" in text
+
+
+def test_a_comparison_in_a_sentence():
+    def row(what, verdict):
+        return Difference(what, "points", "T1", "T2", 90.0, 80.0, -10.0, -15.0, -5.0, 0.01,
+                          verdict, "")
+
+    found = Comparison((row("recovery of a", "different"), row("recovery of b", "same")))
+    assert compare_rows.headline(found) == "Different: a; the same within what matters: b."
+    assert compare_rows.difference_lines(found, Units(decimal="comma"))[0][
+        "difference (95 %)"] == "-10,0 (-15,0 to -5,0)"
+
+
+def test_budget_and_history_in_words(dossier, job):
+    assert "of 12" in budget_sentence(job, dossier.trials)
+    lines = history_lines(dossier)
+    assert lines[-1]["what"] == "started"
+    assert len(lines) == len(dossier.events)
+
+
+def test_unexpected_errors_say_nothing_of_the_inside():
+    (line,) = messages.sentences(RuntimeError("secret path"))
+    assert "secret" not in line
+    assert "nothing was saved" in line
