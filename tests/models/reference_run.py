@@ -239,13 +239,11 @@ class ReferenceRun:
 
     def events(self) -> list:  # noqa: C901 - one event a branch
         found = []
-
         def add(kind: str, k: int, function) -> None:
             def event(t, y):
                 return function(t, y)
             event.terminal, event.direction, event.kind, event.k = True, -1, kind, k
             found.append(event)
-
         for k in range(CLASSES):
             base = 1 + k * self.width
             if self.mode[k] == HEATING:
@@ -355,7 +353,6 @@ class ReferenceRun:
         """Time of the stop within this piece of trajectory, or what to carry on with."""
         def load(t: float) -> float:
             return self.balance(t, answer.sol(t))["load"]
-
         times = np.unique(np.concatenate([answer.t, np.linspace(answer.t[0], answer.t[-1], 40)]))
         share = self.p["end_sensitivity"] * self.e.end_point_load_fraction
         before = None
@@ -400,8 +397,6 @@ class ReferenceRun:
         if dose <= 0.0 or start <= 0.0:
             return start
         level = math.log(start)
-
         def miss(ln_n: float) -> float:
             return math.exp(ln_n) - start + solvent * (ln_n - level) + dose
-
         return math.exp(brentq(miss, level - (dose + start) / solvent - 1.0, level, xtol=1e-12))
