@@ -1,8 +1,6 @@
 """An independent solution of the run model for tests: plain Python, scipy's solve_ivp.
 
-It states the balances of DESIGN section 5 again, in moles and without any compiled kernel:
-adaptive implicit integration at tight tolerance, restarted at every event. The end-point rule
-is looked for in the finished trajectory instead of during the integration.
+The balances again, in moles and without a compiled kernel; restarted at every event.
 """
 
 from __future__ import annotations
