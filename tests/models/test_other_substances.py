@@ -4,6 +4,12 @@ The libraries' values are read by the same rules as the packaged ones. What is c
 not read by them in the same way: vapour pressures from memory of handbooks and data sheets
 (grade D), the CRC Handbook's boiling points as packaged with ``chemicals`` (a regression, since
 they are one of the sources), and azeotropes of which the pair fit is not told.
+
+Limit of this evidence: the lists were cut and the limits set after results had been seen. With
+the cases left out, 40 of 44 semi-volatiles lie in the band (31 of 44 within a factor of 2.2;
+methoxychlor is off 18-fold, oleic acid 126-fold) and 24 of 32 solvents within 5 %
+(1,1,2,2-tetrachloroethane, diglyme and cyclopentyl methyl ether are 23-28 % off). The tests
+guard against change; they do not measure accuracy.
 """
 
 from __future__ import annotations
