@@ -33,7 +33,7 @@ class FreeFactor:
 
     @property
     def resolution(self) -> float:
-        return DEFAULT_STEP[self.name]
+        return DEFAULT_STEP.get(self.name, 0.0)
 
 
 @dataclass(frozen=True)

@@ -131,16 +131,16 @@ def _chamber_pressure(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _next_step(
     dt: float, pressure: float, old_pressure: float, volume: Array, old_volume: Array,
-    state: State, lag: float,
+    state: State, rig: Any,
 ) -> float:
     """Length of the next step, s: pressure, volumes and load lag change little in it."""
-    step = min(LONGEST, 0.4 * lag)
+    step = min(LONGEST, 0.4 * rig.load_lag)
     if pressure != old_pressure:
         step = min(step, PRESSURE_CHANGE * pressure * dt / abs(old_pressure - pressure))
     for v in range(volume.shape[0]):
         if state[v] == 0 and old_volume[v] > volume[v]:
             step = min(step, VOLUME_CHANGE * volume[v] * dt / (old_volume[v] - volume[v]))
-    return max(step, SHORTEST)
+    return float(max(step, SHORTEST) * rig.step)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -196,7 +196,7 @@ def run(
         return rig.max_time, NOT_DRY, 0.0
     volume = np.empty(count)
     old_volume = np.empty(count)
-    step = SHORTEST
+    step = SHORTEST * rig.step
     while time < rig.max_time:
         dt = step
         old_pressure = pressure
@@ -222,7 +222,7 @@ def run(
                 conductance, capacity, liquid, rig, vessels, mean, loss
             ))
             volume[v] = volume_of(n[v], liquid)
-        step = _next_step(dt, pressure, old_pressure, volume, old_volume, state, rig.load_lag)
+        step = _next_step(dt, pressure, old_pressure, volume, old_volume, state, rig)
         before = load
         load += (condensed - load) * (1.0 - np.exp(-dt / rig.load_lag))
         cold = rig.condenser_temperature + rig.condenser_warming * load

@@ -81,6 +81,7 @@ class Rig(NamedTuple):
     residue: float
     activation: float
     max_time: float
+    step: float = 1.0  # relative length of the integration steps
 
 
 SOLVENT_FIELDS = ("boil", "critical", "h_boil", "molar_volume", "heat_capacity")

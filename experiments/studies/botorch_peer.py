@@ -13,11 +13,9 @@ from experiments.job import Setting
 from experiments.studies.bayesian import FIRST_RUNS, SobolSearch
 from experiments.studies.gaussian import candidates
 from experiments.studies.strategy import (
-    TIME_NOISE,
     Belief,
     Claim,
     Problem,
-    noise_of,
     normal_belief,
     probability_of_targets,
 )
@@ -53,10 +51,10 @@ class BoTorchSearch(SobolSearch):
             return None
         x = torch.tensor(np.array([o.u for o in done]), dtype=torch.double)
         ln_time = np.log([o.run_time for o in done])
-        columns = [(-ln_time, np.full(len(done), TIME_NOISE))]
+        columns = [(-ln_time, np.full(len(done), self.problem.time_noise))]
         for a, target in enumerate(self.problem.targets):
             y = np.array([o.recovery[a] for o in done])
-            columns.append((y - target, noise_of(np.maximum(y, 3.0), self.problem.vessels)))
+            columns.append((y - target, self.problem.recovery_noise(y)))
         models = [
             SingleTaskGP(x, _column(y), train_Yvar=_column(sd**2),
                          outcome_transform=Standardize(m=1))

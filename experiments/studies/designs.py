@@ -73,7 +73,7 @@ def _ln_det(x: Array) -> float:
 
 
 def efficiencies(x: Array, everywhere: Array) -> dict[str, float]:
-    """D, A and G efficiency in percent and the mean standard error of prediction.
+    """D, A and G efficiency in percent, and the root mean variance of prediction.
 
     ``x`` [N, P] is the design's model matrix, ``everywhere`` [C, P] the candidates'
     (definitions of the NIST/SEMATECH e-Handbook 5.5.2.1; unit error variance).
@@ -85,5 +85,5 @@ def efficiencies(x: Array, everywhere: Array) -> dict[str, float]:
         "d": 100.0 * float(np.linalg.det(x.T @ x)) ** (1.0 / terms) / runs,
         "a": 100.0 * terms / float(np.trace(runs * inverse)),
         "g": 100.0 * float(np.sqrt(terms / runs / variance.max())),
-        "prediction": float(np.sqrt(variance).mean()),
+        "prediction": float(np.sqrt(variance.mean())),
     }

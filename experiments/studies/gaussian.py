@@ -18,12 +18,10 @@ from sklearn.gaussian_process.kernels import RBF, ConstantKernel, Kernel, Matern
 
 from experiments.job import Setting
 from experiments.studies.strategy import (
-    TIME_NOISE,
     Belief,
     Claim,
     Observation,
     Problem,
-    noise_of,
     normal_belief,
     probability_of_targets,
 )
@@ -109,13 +107,13 @@ class GaussianSurrogate:
             return None
         u = np.array([o.u for o in done])
         ln_time = np.log([o.run_time for o in done])
-        time = Process.fit(u, ln_time, np.full(len(done), TIME_NOISE),
+        time = Process.fit(u, ln_time, np.full(len(done), problem.time_noise),
                            None if like is None else like.time)
         recoveries = []
         for a in range(len(problem.analytes)):
             y = np.array([o.recovery[a] for o in done])
             known = ~np.isnan(y)
-            noise = noise_of(np.maximum(y[known], 3.0), problem.vessels)
+            noise = problem.recovery_noise(y[known])
             recoveries.append(Process.fit(
                 u[known], y[known], noise, None if like is None else like.recoveries[a]))
         finishing = fit_finishing(problem, seen) if like is None else like.finishing

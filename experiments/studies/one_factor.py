@@ -9,12 +9,10 @@ import numpy as np
 from experiments.job import Setting
 from experiments.studies.bench import Mapping
 from experiments.studies.strategy import (
-    TIME_NOISE,
     Belief,
     Claim,
     Observation,
     Problem,
-    noise_of,
     normal_belief,
     observe,
     probability_of_targets,
@@ -87,7 +85,7 @@ class OneFactorAtATime:
             if np.isnan(recovery).all(axis=0).any():
                 continue
             mean = np.nanmean(recovery, axis=0)
-            sd = noise_of(mean, self.problem.vessels) / np.sqrt(
+            sd = self.problem.recovery_noise(mean) / np.sqrt(
                 (~np.isnan(recovery)).sum(axis=0))
             chance = float(probability_of_targets(self.problem, mean[None], sd[None])[0])
             tested.append((runs[0].u, float(np.mean(np.log([o.run_time for o in runs]))),
@@ -111,5 +109,5 @@ class OneFactorAtATime:
         for setting in settings:
             known = tested.get(tuple(np.round(self.problem.encode(setting), 9)))
             beliefs.append(None if known is None else normal_belief(
-                self.problem, (known[1], TIME_NOISE), known[2], known[3], known[4]))
+                self.problem, (known[1], self.problem.time_noise), known[2], known[3], known[4]))
         return beliefs

@@ -19,12 +19,10 @@ from experiments.studies.designs import (
 from experiments.studies.gaussian import fit_finishing
 from experiments.studies.strategy import (
     LEVELS,
-    TIME_NOISE,
     Belief,
     Claim,
     Observation,
     Problem,
-    noise_of,
     observe,
 )
 from models.system import Array
@@ -138,12 +136,12 @@ class ResponseSurface:
         x = 2.0 * np.array([o.u for o in done]).reshape(len(done), -1) - 1.0
         if len(done) < self.problem.dimension + 1 + SPARE:
             return None
-        time = Surface.fit(x, np.log([o.run_time for o in done]), TIME_NOISE)
+        time = Surface.fit(x, np.log([o.run_time for o in done]), self.problem.time_noise)
         surfaces = []
         for a in range(len(self.problem.analytes)):
             y = np.array([o.recovery[a] for o in done])
             known = ~np.isnan(y)
-            noise = float(np.median(noise_of(y[known], self.problem.vessels)))
+            noise = float(np.median(self.problem.recovery_noise(y[known])))
             surfaces.append(Surface.fit(x[known], y[known], noise))
         if time is None or any(s is None for s in surfaces):
             return None

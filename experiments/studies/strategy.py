@@ -20,6 +20,7 @@ from models.system import Array
 EFFECT_HIGH, EFFECT_LOW = 0.06, 0.17  # middle of the stated run effects, relative
 TIME_NOISE = 0.085  # sd of ln(run time): 4 % within and 7.5 % between days
 VESSEL_NOISE = 0.035
+LEAST_RECOVERY = 3.0  # percent; noise does not vanish below
 CENSORED_AT = 0.5  # a reading "<v" enters the peers' means as this share of v
 
 
@@ -28,7 +29,8 @@ class Problem:
     """A job as a strategy sees it: free factors coded to [0, 1], targets in percent.
 
     Ramp rate and end pressure are coded by their logarithm when the window spans more than
-    a factor of eight, as an experienced analyst would.
+    a factor of eight, as an experienced analyst would. ``noise_scale`` multiplies the bench
+    noise the peers assume.
     """
 
     job: Mapping
@@ -39,6 +41,7 @@ class Problem:
     max_run_time: float
     assurance: float
     seed: int
+    noise_scale: float = 1.0
 
     @classmethod
     def of(cls, bench: Bench, seed: int) -> Problem:
@@ -49,6 +52,17 @@ class Problem:
     @property
     def dimension(self) -> int:
         return len(self.free)
+
+    @property
+    def time_noise(self) -> float:
+        """Assumed sd of ln(run time) of one run."""
+        return TIME_NOISE * self.noise_scale
+
+    def recovery_noise(self, recovery: Array) -> Array:
+        """Assumed sd of a run's mean recovery about the truth, percent."""
+        effect = np.interp(recovery, [70.0, 85.0], [EFFECT_LOW, EFFECT_HIGH])
+        relative = np.sqrt(effect**2 + VESSEL_NOISE**2 / self.vessels)
+        return np.asarray(self.noise_scale * np.maximum(recovery, LEAST_RECOVERY) * relative)
 
     def _is_log(self, factor: FreeFactor) -> bool:
         return factor.name in MAIN_FACTORS[1:] and factor.high / factor.low > 8.0
@@ -108,12 +122,6 @@ def _number(reading: float | str) -> float:
     if isinstance(reading, str):
         return CENSORED_AT * float(reading.removeprefix("<"))
     return float(reading)
-
-
-def noise_of(recovery: Array, vessels: int) -> Array:
-    """Standard deviation of a run's mean recovery about the truth, percent."""
-    effect = np.interp(recovery, [70.0, 85.0], [EFFECT_LOW, EFFECT_HIGH])
-    return np.asarray(recovery * np.sqrt(effect**2 + VESSEL_NOISE**2 / vessels))
 
 
 @dataclass(frozen=True)
