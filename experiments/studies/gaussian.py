@@ -1,7 +1,7 @@
 """Gaussian-process surrogate with constrained expected improvement (scikit-learn).
 
-One process for ln(run time), one for each recovery, a classifier for finishing. Noise is
-known from the stated bench noise, so predictions are of the true mean.
+One process for ln(run time), one for each recovery, one for finishing. Noise is known from
+the stated bench noise, so predictions are of the true mean.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, qmc
 from sklearn.exceptions import ConvergenceWarning
-from sklearn.gaussian_process import GaussianProcessClassifier, GaussianProcessRegressor
-from sklearn.gaussian_process.kernels import RBF, ConstantKernel, Kernel, Matern
+from sklearn.gaussian_process import GaussianProcessRegressor
+from sklearn.gaussian_process.kernels import ConstantKernel, Kernel, Matern
 
 from experiments.job import Setting
 from experiments.studies.strategy import (
@@ -28,6 +28,7 @@ from experiments.studies.strategy import (
 from models.system import Array
 
 CANDIDATES = 2048
+LABEL_NOISE = 0.1
 
 
 def expected_improvement(mean: Array, sd: Array, best: float) -> Array:
@@ -95,7 +96,7 @@ class GaussianSurrogate:
     problem: Problem
     time: Process
     recoveries: tuple[Process, ...]
-    finishing: GaussianProcessClassifier | None
+    finishing: Finishing | None
 
     @classmethod
     def fit(
@@ -116,7 +117,7 @@ class GaussianSurrogate:
             noise = problem.recovery_noise(y[known])
             recoveries.append(Process.fit(
                 u[known], y[known], noise, None if like is None else like.recoveries[a]))
-        finishing = fit_finishing(problem, seen) if like is None else like.finishing
+        finishing = Finishing.fit(seen) if like is None else like.finishing
         return cls(problem, time, tuple(recoveries), finishing)
 
     def forecast(self, u: Array) -> Forecasts:
@@ -125,7 +126,7 @@ class GaussianSurrogate:
         each = [p.predict(u) for p in self.recoveries]
         finish = (
             np.ones(len(u)) if self.finishing is None
-            else np.asarray(self.finishing.predict_proba(u)[:, 1])
+            else self.finishing.probability(u)
         )
         return Forecasts(mean, sd, np.column_stack([m for m, _ in each]),
                          np.column_stack([s for _, s in each]), finish)
@@ -136,20 +137,28 @@ class GaussianSurrogate:
         return np.asarray(met * forecasts.finish)
 
 
-def fit_finishing(
-    problem: Problem, seen: Sequence[Observation]
-) -> GaussianProcessClassifier | None:
-    """Chance of finishing from the outcomes; None while all runs ended alike."""
-    labels = np.array([o.is_finished for o in seen])
-    if labels.all() or not labels.any():
-        return None
-    classifier = GaussianProcessClassifier(
-        ConstantKernel(4.0, "fixed") * RBF(0.35, (0.2, 2.0)), random_state=problem.seed
-    )
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", ConvergenceWarning)
-        classifier.fit(np.array([o.u for o in seen]), labels)
-    return classifier
+@dataclass(frozen=True, eq=False)
+class Finishing:
+    """Chance of finishing: a process of +1 (finished) and -1, read as its sign.
+
+    A Gaussian-process classifier was tried and stays below the assurance everywhere.
+    """
+
+    process: Process
+
+    @classmethod
+    def fit(cls, seen: Sequence[Observation]) -> Finishing | None:
+        """None while all runs ended alike."""
+        labels = np.array([1.0 if o.is_finished else -1.0 for o in seen])
+        if abs(labels.sum()) == len(labels):
+            return None
+        u = np.array([o.u for o in seen])
+        return cls(Process.fit(u, labels, np.full(len(labels), LABEL_NOISE)))
+
+    def probability(self, u: Array) -> Array:
+        """[N] at coded settings [N, D]."""
+        mean, sd = self.process.predict(u)
+        return np.asarray(norm.cdf(mean / np.maximum(sd, 1e-9)))
 
 
 def candidates(problem: Problem, seen: Sequence[Observation], seed: int) -> Array:

@@ -16,7 +16,7 @@ from experiments.studies.designs import (
     quadratic_terms,
     rotatable_distance,
 )
-from experiments.studies.gaussian import fit_finishing
+from experiments.studies.gaussian import Finishing
 from experiments.studies.strategy import (
     LEVELS,
     Belief,
@@ -133,9 +133,9 @@ class ResponseSurface:
 
     def _forecast(self, u: Array) -> SurfaceForecast | None:
         done = [o for o in self.seen if o.is_finished]
-        x = 2.0 * np.array([o.u for o in done]).reshape(len(done), -1) - 1.0
         if len(done) < self.problem.dimension + 1 + SPARE:
             return None
+        x = 2.0 * np.array([o.u for o in done]) - 1.0
         time = Surface.fit(x, np.log([o.run_time for o in done]), self.problem.time_noise)
         surfaces = []
         for a in range(len(self.problem.analytes)):
@@ -154,9 +154,9 @@ class ResponseSurface:
         z = (mean - self.problem.targets) / np.maximum(error, 1e-9)
         met = np.column_stack([t.cdf(z[:, a], s.freedom) for a, s in enumerate(fitted)])
         chance = met.prod(axis=1)
-        finishing = fit_finishing(self.problem, self.seen)
+        finishing = Finishing.fit(self.seen)
         if finishing is not None:
-            chance = chance * finishing.predict_proba(u)[:, 1]
+            chance = chance * finishing.probability(u)
         freedom = (time.freedom, *(s.freedom for s in fitted))
         return SurfaceForecast(ln_time, ln_error, mean, error, freedom, chance)
 
