@@ -119,19 +119,21 @@ def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
         if len(rows) < 2 or len({len(r) for r in rows}) != 1 or len(rows[0]) < 4:
             continue
         values = np.log(np.maximum(np.array(rows), 0.1))
-        values = values[:, np.isfinite(values).any(axis=0)]
-        values = values[np.isfinite(values).any(axis=1)]
-        if min(values.shape, default=0) < 2:
+        values = values[np.isfinite(values).any(axis=1)]  # analytes read in some vessel
+        measured = np.flatnonzero(np.isfinite(values).any(axis=0))
+        if len(values) < 2 or len(measured) < 4:
             continue
+        values = values[:, measured]
         centre = np.nanmedian(values, axis=1, keepdims=True)
         off = np.nanmedian(values - centre, axis=0)
         scale = max(1.4826 * float(np.nanmedian(np.abs(values - centre))), 0.03)
-        for vessel in np.flatnonzero(np.abs(off) > 4.0 * scale):
-            word = "lower" if off[vessel] < 0 else "higher"
+        for place in np.flatnonzero(np.abs(off) > 4.0 * scale):
+            vessel, word = measured[place], "lower" if off[place] < 0 else "higher"
+            share = 100 * abs(np.expm1(off[place]))
             found.append(Finding(
                 "odd_vessel", "caution",
-                f"Vessel {vessel + 1} of {trial.id} reads "
-                f"{100 * abs(np.expm1(off[vessel])):.0f} % {word} than its neighbours for every analyte.",  # noqa: E501
+                f"Vessel {vessel + 1} of {trial.id} reads {share:.0f} % {word} than its "
+                "neighbours for every analyte.",
                 "Check for a swapped, spilt or boiled-over vessel.",
             ))
     return tuple(found)
