@@ -130,11 +130,11 @@ class Lattice:
         total[tuple(slice(1, None) for _ in self.shape)] = inside
         for axis in range(len(self.shape)):
             total = total.cumsum(axis=axis)
-        for needed in (self.needed, [(c, c) for c in self.centre]):
-            found = self._largest(total, needed)
-            if found is not None:
-                return found
-        return [(c, c) for c in self.centre]
+        point = [(c, c) for c in self.centre]
+        found = [self._largest(total, needed) for needed in (self.needed, point)]
+        boxes = [box for box in found if box is not None]
+        wide = [box for box in boxes if all(i < j for i, j in box)]
+        return (wide or boxes or [point])[0]
 
     def _largest(
         self, total: Array, needed: Sequence[tuple[int, int]]

@@ -14,6 +14,7 @@ from experiments.job import EvaporationJob, Factor, Setting
 from experiments.region_lattice import coded, decoded, numeric_factors
 
 STEPS = 24
+HALVINGS = 4
 WORDS = {
     "set_temperature_c": ("set temperature", "°C"),
     "ramp_rate_mbar_per_min": ("ramp rate", "mbar/min"),
@@ -67,9 +68,11 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
     forecasts = forecaster.forecast(line)
     asked = forecaster.job.limits.assurance
     broken = next((i for i, f in enumerate(forecasts) if f.probability < asked), None)
-    last = STEPS if broken is None else max(broken - 1, 0)
-    at = float(line[last][factor.name])
-    breaks = None if broken is None else weakest(forecaster.job, forecasts[broken])
+    at, breaks = float(line[-1][factor.name]), None
+    if broken is not None:
+        breaks = weakest(forecaster.job, forecasts[broken])
+        ends = float(places[max(broken - 1, 0)]), float(places[broken])
+        at = _last_that_holds(forecaster, factor, setting, *ends)
     change = forecasts[-1].run_time_min.mean - forecasts[0].run_time_min.mean
     span = abs(float(line[-1][factor.name]) - float(setting[factor.name]))
     margin = abs(at - float(setting[factor.name]))
@@ -78,6 +81,18 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
         change / span if span > 0.0 else 0.0,
         _sentence(factor, setting, up, at, breaks),
     )
+
+
+def _last_that_holds(
+    forecaster: Forecaster, factor: Factor, setting: Setting, good: float, bad: float
+) -> float:
+    """The last value that keeps the assurance, by halving between two coded places."""
+    for _ in range(HALVINGS):
+        middle = 0.5 * (good + bad)
+        tried: Setting = {**setting, factor.name: decoded(factor, middle)}
+        held = float(forecaster.probability([tried])[0]) >= forecaster.job.limits.assurance
+        good, bad = (middle, bad) if held else (good, middle)
+    return decoded(factor, good)
 
 
 def weakest(job: EvaporationJob, forecast: Forecast) -> str:
@@ -102,4 +117,10 @@ def _sentence(
             f"{verb} the {name} from {centre:g} to the end of its window ({end:g} {unit}) keeps "
             "every target."
         )
-    return f"{verb} the {name} from {centre:g} beyond {at:.3g} {unit} breaks {breaks} first."
+    return f"{verb} the {name} from {centre:g} beyond {at:.3g} {unit} {breaking(breaks)} first."
+
+
+def breaking(name: str) -> str:
+    """What happens when an analyte, the run time or boil-over is what fails."""
+    words = {"run time": "makes runs too long", "boil-over": "risks boil-over"}
+    return words.get(name, f"breaks {name}")

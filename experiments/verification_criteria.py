@@ -93,14 +93,21 @@ def _coverage(
         ("runs", len(used), rules.runs, f"{len(used)} of {rules.runs} planned runs count."),
         ("days", days, rules.days, f"They were made on {days} of at least {rules.days} days."),
         ("positions", places, job.equipment.vessels,
-         "Every vessel position was measured." if not missing else
-         f"Not measured yet: vessel {', '.join(map(str, missing))}."),
+         _position_words(missing, job.equipment.vessels)),
     ]
     return [
         CriterionResult(name, None, f"at least {limit}", float(found), float(limit), name,
                         True if found >= limit else None, sentence)
         for name, found, limit, sentence in rows
     ]
+
+
+def _position_words(missing: Sequence[int], vessels: int) -> str:
+    if not missing:
+        return "Every vessel position was measured."
+    if len(missing) == vessels:
+        return "No vessel position was measured yet."
+    return f"Not measured yet: vessel {', '.join(map(str, missing))}."
 
 
 def _run_times(
