@@ -1,69 +1,206 @@
-"""The bench sheet: the trials to run, in the columns in which the filled table comes back."""
+"""The bench sheet: runs in random order with settings, positions and fields to fill in.
+
+Filled in, the CSV or XLSX sheet comes back through :mod:`experiments.results_table`.
+"""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import openpyxl
 
+from experiments.authorisation import job_cautions
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
+from experiments.job import EvaporationJob, Setting
 from experiments.sheet_cells import safe_cell
+from experiments.table_trials import RECOVERY_PREFIX
+from experiments.trials import Trial
+from experiments.verification_plan import VerificationPlan
+from models.cautions import DEFER
+
+SHEET_FORMATS = (".csv", ".xlsx", ".pdf")
+REFERENCES_PER_DAY = 2
+BLANK_FROM_VESSELS = 4
+"""With fewer vessels every position is needed, so the blank takes a run of its own."""
+
+Value = str | float | int
 
 
-def sheet_rows(dossier: Dossier, trial_ids: Sequence[str]) -> list[list[Any]]:
-    """Header and one row a vessel, in a randomised run order that the job's seed repeats."""
-    job = dossier.job
-    trials = [dossier.trial(i) for i in trial_ids]
+@dataclass(frozen=True)
+class SheetRun:
+    """One run to make; ``blank_vessel`` holds solvent only."""
+
+    trial: str
+    order: int
+    setting: Setting
+    reason: str
+    blank_vessel: int | None
+    expected_min: tuple[float, float] | None
+    day: int | None = None
+
+
+@dataclass(frozen=True)
+class BenchSheet:
+    """Runs in the order to make them, and what to mind; ``date`` is that of the last record."""
+
+    title: str
+    dossier_id: str
+    job: EvaporationJob
+    runs: tuple[SheetRun, ...]
+    cautions: tuple[str, ...]
+    date: str
+    has_day: bool = False
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Columns of the trial table."""
+        return (
+            "trial", "run_order", *(f.name for f in self.job.factors), "vessel", "run_time_min",
+            "outcome", *(RECOVERY_PREFIX + a.name for a in self.job.analytes), "remark",
+            *(("day",) if self.has_day else ()),
+        )
+
+    @property
+    def rows(self) -> tuple[tuple[Value, ...], ...]:
+        """One row a vessel, settings filled in, results empty."""
+        return tuple(
+            self._row(run, vessel)
+            for run in self.runs for vessel in range(1, self.job.equipment.vessels + 1)
+        )
+
+    def _row(self, run: SheetRun, vessel: int) -> tuple[Value, ...]:
+        settings = (run.setting[f.name] for f in self.job.factors)
+        remark = "blank" if vessel == run.blank_vessel else ""
+        empty = [""] * (2 + len(self.job.analytes))
+        cells = (run.trial, run.order, *settings, vessel, *empty, remark)
+        return (*cells, "") if self.has_day else cells
+
+
+def trial_sheet(dossier: Dossier, ids: Sequence[str]) -> BenchSheet:
+    """The sheet for pending trials.
+
+    Parameters
+    ----------
+    ids : trials to run; their order is drawn at random from the job's seed, so a drift of
+        the day does not follow the settings
+    """
+    trials = [dossier.trial(i) for i in ids]
     if not trials:
-        raise EntryError("There is no pending trial to print.", "Propose trials first.")
-    order = np.random.default_rng([job.seed, 67, len(dossier.trials)]).permutation(len(trials))
-    names = [f.name for f in job.factors]
-    recoveries = [f"recovery_percent:{a.name}" for a in job.analytes]
-    rows: list[list[Any]] = [
-        ["trial", "run_order", *names, "vessel", "run_time_min", "outcome", *recoveries, "remark"]
-    ]
-    for run, index in enumerate(order, start=1):
-        trial = trials[int(index)]
-        for vessel in range(1, job.equipment.vessels + 1):
-            rows.append([trial.id, run, *(trial.setting[n] for n in names), vessel, "", "",
-                         *("" for _ in recoveries), ""])
-    return [[safe_cell(c) for c in row] for row in rows]
+        raise EntryError("There is no trial to run.", "Propose trials first.")
+    done = [t.id for t in trials if t.state != "pending"]
+    if done:
+        raise EntryError(f"Trial {done[0]} is not pending.", "Name trials still to be run.")
+    job = dossier.job
+    rng = np.random.default_rng([job.seed, 83, *(int(t.id[1:]) for t in trials)])
+    order = rng.permutation(len(trials))
+    first = int(rng.integers(job.equipment.vessels))
+    runs = tuple(
+        SheetRun(
+            trial.id, place + 1, dict(trial.setting), trial.reason,
+            _blank_vessel(job, first + place), _expected(trial),
+        )
+        for place, trial in enumerate(trials[i] for i in order)
+    )
+    return BenchSheet(job.title, dossier.id, job, runs, sheet_cautions(job),
+                      dossier.events[-1].at[:10])
 
 
-def sheet_csv(dossier: Dossier, trial_ids: Sequence[str]) -> bytes:
-    """The sheet as CSV in UTF-8."""
+def verification_sheet(dossier: Dossier, made: VerificationPlan) -> BenchSheet:
+    """The sheet for the runs of a verification plan, with a column for the day."""
+    expected = (made.run_time_low, made.run_time_high)
+    runs = tuple(
+        SheetRun(run.id, i + 1, dict(made.setting), f"Verification, day {run.day}.",
+                 run.blank_vessel, expected, run.day)
+        for i, run in enumerate(sorted(made.runs, key=lambda r: (r.day, r.id)))
+    )
+    return BenchSheet(dossier.job.title, dossier.id, dossier.job, runs,
+                      sheet_cautions(dossier.job), dossier.events[-1].at[:10], has_day=True)
+
+
+def sheet_cautions(job: EvaporationJob) -> tuple[str, ...]:
+    """Dangers of the substances, and the rules of any such run."""
+    batch = job.equipment.vessels * job.sample.fill_volume_ml
+    own = [f"{f.message} {f.cure}" for f in job_cautions(job) if f.severity != "info"]
+    return (
+        *(text.replace(DEFER, "").strip() for text in own),
+        "Full speed before vacuum; vent before slowing down.",
+        f"Empty the trap first: a batch makes up to {batch:g} mL, it holds "
+        f"{job.equipment.condenser_capacity_ml:g} mL.",
+        f"Keep the sample below {job.sample.max_temperature_c:g} °C. Ice is not dry.",
+        f"The tool advises, the analyst decides. {DEFER}",
+    )
+
+
+def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
+    """How the sheet is used, in the order of the work."""
+    return (
+        "Make the runs in the order printed; it was drawn at random.",
+        f"Spike every vessel but the blank. Spike {REFERENCES_PER_DAY} references a day the same "
+        "way and do not evaporate them; the blank takes solvent only and goes through the run.",
+        "Recovery = (found − blank) / mean found in the references, in percent. A blank above "
+        "30 % of the spike makes the run unusable.",
+        "A standard added before the evaporation hides losses: write \"corrected\" in the remark "
+        "and enter such recoveries as corrected.",
+        "outcome is one of: finished, not dry, boil-over, aborted. Write <5 for a reading below "
+        "5 %, leave empty what was not measured.",
+        *(("Write the day of each run as YYYY-MM-DD.",) if sheet.has_day else ()),
+    )
+
+
+def write_sheet(dossier: Dossier, ids: Sequence[str], path: Path) -> None:
+    """Write the sheet of pending trials; the ending of ``path`` chooses the format."""
+    path.write_bytes(render_sheet(trial_sheet(dossier, ids), path.suffix.lower()))
+
+
+def render_sheet(sheet: BenchSheet, suffix: str) -> bytes:
+    """The sheet as bytes of that format."""
+    if suffix == ".csv":
+        return csv_text(sheet).encode("utf-8-sig")
+    if suffix == ".xlsx":
+        from experiments.report.workbook import sheet_workbook
+
+        return sheet_workbook(sheet)
+    if suffix == ".pdf":
+        from experiments.report.bench_paper import sheet_pdf
+
+        return sheet_pdf(sheet)
+    raise EntryError(f"A bench sheet cannot be written as {suffix or 'that'!r}.",
+                     f"Use one of: {', '.join(SHEET_FORMATS)}.")
+
+
+def sheet_csv(dossier: Dossier, ids: Sequence[str]) -> bytes:
+    """The sheet of pending trials as CSV."""
+    return render_sheet(trial_sheet(dossier, ids), ".csv")
+
+
+def sheet_xlsx(dossier: Dossier, ids: Sequence[str]) -> bytes:
+    """The sheet of pending trials as a workbook."""
+    return render_sheet(trial_sheet(dossier, ids), ".xlsx")
+
+
+def csv_text(sheet: BenchSheet) -> str:
+    """The sheet as CSV; no text in it can become a live formula."""
+    import csv
+    import io
+
     buffer = io.StringIO()
-    csv.writer(buffer, lineterminator="\n").writerows(sheet_rows(dossier, trial_ids))
-    return buffer.getvalue().encode()
-
-
-def sheet_xlsx(dossier: Dossier, trial_ids: Sequence[str]) -> bytes:
-    """The sheet as a workbook."""
-    book = openpyxl.Workbook()
-    sheet = book.active
-    if sheet is None:
-        raise EntryError("The workbook has no sheet.", "Write the sheet as CSV.")
-    for row in sheet_rows(dossier, trial_ids):
-        sheet.append(row)
-    sheet.freeze_panes = "A2"
-    for column in sheet.columns:
-        widest = max(len(str(c.value)) for c in column)
-        sheet.column_dimensions[column[0].column_letter].width = min(max(widest + 2, 9), 34)
-    buffer = io.BytesIO()
-    book.save(buffer)
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    writer.writerow([safe_cell(c) for c in sheet.columns])
+    for row in sheet.rows:
+        writer.writerow([safe_cell(f"{c:g}" if isinstance(c, float) else c) for c in row])
     return buffer.getvalue()
 
 
-def write_sheet(dossier: Dossier, trial_ids: Sequence[str], path: Path) -> None:
-    """Write the sheet; the ending of ``path`` chooses CSV or XLSX."""
-    writers = {".csv": sheet_csv, ".xlsx": sheet_xlsx}
-    if path.suffix.lower() not in writers:
-        raise EntryError(f"A bench sheet cannot be written as {path.suffix or 'that'!r}.",
-                         f"Use one of: {', '.join(writers)}.")
-    path.write_bytes(writers[path.suffix.lower()](dossier, trial_ids))
+def _blank_vessel(job: EvaporationJob, place: int) -> int | None:
+    """The position of the blank; it goes round from run to run."""
+    vessels = job.equipment.vessels
+    return place % vessels + 1 if vessels >= BLANK_FROM_VESSELS else None
+
+
+def _expected(trial: Trial) -> tuple[float, float] | None:
+    if not trial.run_time_min:
+        return None
+    return trial.run_time_min["low"], trial.run_time_min["high"]

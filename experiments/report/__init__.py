@@ -11,13 +11,13 @@ from experiments.entries import EntryError
 if TYPE_CHECKING:
     from experiments.fitted import Progress
 
-FORMATS = (".pdf", ".html")
+FORMATS = (".pdf", ".html", ".docx", ".xlsx")
 
 
 def render(
     dossier: Dossier, suffix: str, date: str | None = None, progress: Progress | None = None
 ) -> bytes:
-    """The report of a dossier as bytes of that format.
+    """The report of a dossier as bytes of that format; apart from the date they repeat.
 
     Raises
     ------
@@ -29,14 +29,22 @@ def render(
                          f"Use one of: {', '.join(FORMATS)}.")
     from experiments.report.content import build
 
-    content = build(dossier, date or utc_now(), progress)
+    document = build(dossier, date or utc_now(), progress)
+    if suffix == ".pdf":
+        from experiments.report.paper import render_pdf
+
+        return render_pdf(document)
     if suffix == ".html":
-        from experiments.report.html import render_html
+        from experiments.report.web import render_html
 
-        return render_html(content).encode()
-    from experiments.report.pdf import render_pdf
+        return render_html(document).encode()
+    if suffix == ".docx":
+        from experiments.report.word import render_docx
 
-    return render_pdf(content)
+        return render_docx(document)
+    from experiments.report.workbook import report_workbook
+
+    return report_workbook(document)
 
 
 def write_report(

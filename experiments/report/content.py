@@ -1,29 +1,39 @@
-"""The content of a report: every number and sentence, computed from the record."""
+"""The content of a report: every number and sentence of it, computed from the record."""
 
 from __future__ import annotations
 
 import hashlib
-import sys
-from importlib.metadata import version
-from typing import TYPE_CHECKING, Any
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from typing import Any
 
-from experiments.answers import Answer
 from experiments.dossier import Dossier
-from experiments.entries import EntryError
 from experiments.events import canonical
-from experiments.job import Setting
 from experiments.job_text import to_mapping
-from experiments.report import answer_sections, job_sections, trial_sections
-from experiments.report.blocks import ReportContent
+from experiments.report import (
+    answer_part,
+    fit_part,
+    job_part,
+    physics_part,
+    proof_part,
+    record_part,
+    trials_part,
+)
+from experiments.report.digits import percent, setting_words, value
+from experiments.report.document import Attachment, Document
+from experiments.report.gathered import Gathered, Progress, gather
 from experiments.report.method_sheet import method_sheet
-from experiments.report.words import number, setting_words
+from experiments.report.record_part import EXPORT_NAME, software_versions
+from experiments.transfer import pack
 
-if TYPE_CHECKING:
-    from experiments.fitted import Fitted, Progress
+KIND = "Justification of a vacuum-evaporation method"
+DATA_NAME = "report.json"
 
 
-def build(dossier: Dossier, date: str, progress: Progress | None = None) -> ReportContent:
-    """The content of the report of a dossier.
+def build(dossier: Dossier, date: str, progress: Progress | None = None) -> Document:
+    """The report of a dossier.
 
     Parameters
     ----------
@@ -36,78 +46,115 @@ def build(dossier: Dossier, date: str, progress: Progress | None = None) -> Repo
     EntryError
         when there is nothing to report yet
     """
-    if not dossier.recorded:
-        raise EntryError("This dossier has no results, so there is nothing to report.",
-                         "Record at least one trial first.")
-    fitted = dossier.fitted()
-    answer = dossier.recommend()
-    if progress is not None:
-        progress(0.4, "writing sentences")
-    shown = answer.setting or (answer.compromise.setting if answer.compromise else None)
-    sections = (
-        *job_sections.build(dossier, fitted),
-        *trial_sections.build(dossier, fitted, shown),
-        *answer_sections.build(dossier, fitted, answer, shown),
+    return compose(gather(dossier, progress), date)
+
+
+def compose(g: Gathered, date: str) -> Document:
+    """The report of what was gathered."""
+    dossier = g.dossier
+    sections = [
+        job_part.purpose(g), answer_part.recommendation(g), answer_part.region(g),
+        answer_part.gain(g), proof_part.verification(g), proof_part.cautions(g),
+        job_part.equipment(g), job_part.substances(g), physics_part.window(g),
+        physics_part.design(g), trials_part.trials(g), trials_part.deviations(g),
+        fit_part.fit(g), proof_part.uncertainty(g), record_part.record(g),
+        record_part.signatures(g), method_sheet(g),
+    ]
+    data = record_data(g)
+    return Document(
+        title=dossier.job.title, kind=KIND, subtitle=_subtitle(g), date=date[:10],
+        facts=_facts(g, date), sections=tuple(s for s in sections if s is not None),
+        foot=f"Dossier {dossier.id}, version {dossier.version}, record "
+        f"{dossier.events[-1].seq} ({dossier.events[-1].hash[:10]}), {date[:10]}",
+        attachments=(
+            Attachment(DATA_NAME, "application/json", "Every number of this report",
+                       json.dumps(data, sort_keys=True, indent=1, ensure_ascii=False).encode()),
+            Attachment(EXPORT_NAME, "application/zip",
+                       "The whole record; boilwright import reads it", pack(dossier)),
+        ),
     )
-    if progress is not None:
-        progress(0.8, "drawing figures")
-    data = record_data(dossier, fitted, answer)
-    return ReportContent(
-        title=dossier.job.title,
-        subtitle="Justification of a vacuum-evaporation method",
-        dossier_id=dossier.id,
-        date=date,
-        summary=_summary(dossier, answer, shown),
-        sections=sections,
-        method_sheet=method_sheet(dossier, answer, shown),
-        data=data,
-        digest=hashlib.sha256(canonical(data).encode()).hexdigest(),
+
+
+def sheet_only(g: Gathered, date: str) -> Document:
+    """The method sheet as a document of its own, one page."""
+    dossier = g.dossier
+    return Document(
+        title=dossier.job.title, kind="Method sheet", subtitle="", date=date[:10],
+        facts=(("dossier", f"{dossier.id}, version {dossier.version}, {dossier.state}"),),
+        sections=(replace(method_sheet(g), page_break=False),),
+        foot=f"Dossier {dossier.id}, {date[:10]}", has_contents=False,
     )
 
 
-def _summary(
-    dossier: Dossier, answer: Answer, shown: Setting | None
-) -> tuple[tuple[str, str], ...]:
-    rows = [("Status", f"{answer.status}; dossier {dossier.state}, version {dossier.version}")]
-    if shown is not None:
-        label = "Setting" if answer.setting is not None else "Best compromise"
-        rows.append((label, setting_words(shown)))
-        time = answer.run_time_min
-        rows.append(("Run time", f"{number(time.mean)} min (95 % interval {number(time.low)} to "
-                     f"{number(time.high)} min)"))
-    rows.append(("Probability", f"{100 * answer.probability:.0f} % that every target is met and "
-                 f"the run ends in time; asked {100 * dossier.job.limits.assurance:g} %"))
-    rows.append(("Why", answer.reason))
-    return tuple(rows)
+def _subtitle(g: Gathered) -> str:
+    job = g.dossier.job
+    return (
+        f"{job.equipment.name}, {job_part.solvents_words(job)}, {job_part.end_words(job)}, "
+        f"{len(job.analytes)} analytes"
+    )
 
 
-def record_data(dossier: Dossier, fitted: Fitted, answer: Answer) -> dict[str, Any]:
-    """The machine-readable record: job, events, answer, versions."""
-    forecast = answer.compromise
-    return {
-        "schema_version": 1,
+def _facts(g: Gathered, date: str) -> tuple[tuple[str, str], ...]:
+    label = "setting" if g.is_recommended else "best setting found"
+    time = g.shown.run_time_min
+    return (
+        ("status", f"{g.answer.status}; verification: {g.verification.decision}; dossier "
+         f"{g.dossier.state}"),
+        (label, setting_words(g.dossier.job, g.setting)),
+        ("run time", f"{value(time.mean, 0)} min (95 % interval {value(time.low, 0)} to "
+         f"{value(time.high, 0)})"),
+        ("probability", f"{percent(g.shown.probability)} that every target is met (asked "
+         f"{percent(g.dossier.job.limits.assurance)})"),
+        ("dossier", f"{g.dossier.id}, version {g.dossier.version}"),
+        ("date", date[:10]),
+    )
+
+
+def record_data(g: Gathered) -> dict[str, Any]:
+    """Every number of the report as JSON data; what does not exist is null."""
+    dossier = g.dossier
+    data = {
+        "schema_version": 2,
         "dossier": dossier.id,
-        "job": to_mapping(dossier.job),
+        "version": dossier.version,
+        "state": dossier.state,
         "seed": dossier.job.seed,
-        "events": [
-            {"seq": e.seq, "at": e.at, "who": e.who, "kind": e.kind, "payload": dict(e.payload),
-             "previous_hash": e.previous_hash, "hash": e.hash}
-            for e in dossier.events
-        ],
-        "answer": {
-            "status": answer.status, "setting": answer.setting, "reason": answer.reason,
-            "probability": answer.probability, "run_time_min": vars(answer.run_time_min),
-            "recovery_percent": {k: vars(v) for k, v in answer.recovery_percent.items()},
-            "compromise": None if forecast is None else forecast.setting,
-            "fastest": None if answer.fastest is None else answer.fastest.setting,
-        },
         "software": software_versions(),
-        "particles": len(fitted.surrogate.posterior_.z),
+        "job": to_mapping(dossier.job),
+        "last_record": {"seq": dossier.events[-1].seq, "hash": dossier.events[-1].hash},
+        "answer": {
+            "status": g.answer.status, "reason": g.answer.reason, "setting": g.answer.setting,
+            "probability": g.answer.probability,
+            "remedies": [asdict(r) for r in g.answer.remedies],
+            "fastest": None if g.answer.fastest is None else g.answer.fastest.setting,
+        },
+        "shown": asdict(g.shown),
+        "single_run": asdict(g.new_run),
+        "region": None if g.region is None else {
+            "assurance": g.region.assurance, "box": [asdict(r) for r in g.region.box],
+            "proven_acceptable_ranges": [asdict(r) for r in g.region.proven],
+            "share_of_window": g.region.share, "lowest_in_box": g.region.lowest,
+            "settings_checked": g.region.checked, "whole_box_at_once": g.region.together,
+        },
+        "drifts": [asdict(d) for d in g.drifts],
+        "neighbours": [asdict(n) for n in g.neighbours],
+        "leave_one_out": [asdict(r) for r in g.readings],
+        "parameters": [asdict(x) for x in g.learnt],
+        "limits": [asdict(x) for x in g.limits],
+        "differences": [asdict(d) for d in g.comparison.differences],
+        "verification": g.verification.as_json(),
+        "trials": [asdict(t) for t in dossier.trials],
     }
+    plain: dict[str, Any] = _plain(data)
+    return {**plain, "digest": hashlib.sha256(canonical(plain).encode()).hexdigest()}
 
 
-def software_versions() -> dict[str, str]:
-    """Versions that the numbers depend on."""
-    names = ("boilwright", "numpy", "scipy", "numba", "scikit-learn")
-    found = {name: version(name) for name in names}
-    return {"python": ".".join(map(str, sys.version_info[:3])), **found}
+def _plain(value: Any) -> Any:
+    """JSON data: NumPy numbers as numbers, what is not finite as null."""
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -1,41 +1,136 @@
-"""The one-page method sheet for the bench."""
+"""The method on one page, for the bench: what to set, in which order, what to watch."""
 
 from __future__ import annotations
 
-from experiments.answers import Answer
-from experiments.authorisation import job_cautions
-from experiments.dossier import Dossier
-from experiments.job import Setting
-from experiments.report.blocks import Block, Bullets, Paragraph, TableBlock
-from experiments.report.words import factor_words, number, value_words
+from experiments.job import EvaporationJob
+from experiments.report.answer_part import range_words
+from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
+from experiments.report.document import (
+    Blank,
+    Block,
+    Bullets,
+    Cell,
+    Column,
+    Facts,
+    Notice,
+    Paragraph,
+    Section,
+    Table,
+    rows_of,
+)
+from experiments.report.gathered import Gathered
+from experiments.report.job_part import end_words, solvents_words
+from models.cautions import DEFER
+
+MOST_TARGETS = 8
 
 
-def method_sheet(dossier: Dossier, answer: Answer, shown: Setting | None) -> tuple[Block, ...]:
-    """Settings, steps, what to expect, cautions."""
-    job = dossier.job
-    if answer.setting is None or shown is None:
-        return (Paragraph("There is no recommended setting yet, so there is no method to follow. "
-                          f"{answer.reason}", "strong"),)
-    keeper = job.sample.keeper
-    steps = [
-        f"Load {job.equipment.vessels} vessels with {job.sample.fill_volume_ml:g} mL each; "
-        "balance them.",
-        *([f"Add {keeper.volume_ml:g} mL {keeper.name} to each vessel."] if keeper else []),
-        f"Check that the condenser is at {job.equipment.condenser_temperature_c:g} degC, empty.",
-        "Bring the rotor to full speed before applying vacuum.",
-        f"Start the program below; expect {number(answer.run_time_min.low)} to "
-        f"{number(answer.run_time_min.high)} min.",
-        "Vent before slowing the rotor; look at every vessel, and note residue and volume.",
-    ]
-    rows = tuple((factor_words(n), value_words(v)) for n, v in shown.items())
+def method_sheet(g: Gathered) -> Section:
+    """One page; a setting that is not recommended or not verified says so on top."""
+    job = g.dossier.job
     blocks: list[Block] = [
-        Paragraph(f"{job.title}: dossier {dossier.id}, version {dossier.version}, state "
-                  f"{dossier.state}", "strong"),
-        TableBlock("Program", ("setting", "value"), rows, "lr"),
-        Bullets(tuple(steps)),
+        *_status(g),
+        Facts((
+            ("sample", f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel, "
+             f"{end_words(job)}"),
+            ("equipment", f"{job.equipment.name}, {job.equipment.vessels} vessels of "
+             f"{job.equipment.vessel_capacity_ml:g} mL"),
+        )),
+        _settings(g),
+        Facts((
+            ("expect", f"{value(g.new_run.run_time_min.low, 0)} to "
+             f"{value(g.new_run.run_time_min.high, 0)} min a run (95 % of runs)"),
+            ("recoveries", _targets(job)),
+        )),
+        Paragraph("Steps", strong=True),
+        Bullets(_steps(job), numbered=True),
+        Paragraph("Stop and ask when", strong=True),
+        Bullets(_stops(g)),
+        Paragraph("Cautions", strong=True),
+        Bullets(_cautions(g)),
+        Blank("Run, date, analyst"),
+        Blank("Run time", "min"),
+        Blank("Remarks"),
     ]
-    blocks += [Paragraph(f"{f.message} {f.cure}".strip(), "caution")
-               for f in job_cautions(job) if f.severity != "info"][:4]
-    blocks.append(Paragraph("Follow the equipment's manual, local codes and the laboratory's "
-                            "licensed safety practice.", "note"))
-    return tuple(blocks)
+    return Section("method-sheet", "Method sheet for the bench", tuple(blocks), page_break=True)
+
+
+def _status(g: Gathered) -> list[Block]:
+    if not g.is_recommended:
+        return [Notice("stop", "Not a released method",
+                       f"No setting is recommended yet ({g.answer.status}); the setting below is "
+                       f"the best found and reaches {percent(g.shown.probability)}.")]
+    if g.dossier.state != "approved":
+        return [Notice("caution", "Not released for routine use",
+                       f"Dossier {g.dossier.id} is {g.dossier.state}; verification: "
+                       f"{g.verification.decision}.")]
+    return []
+
+
+def _settings(g: Gathered) -> Table:
+    job = g.dossier.job
+    held = {r.factor: r for r in g.region.box} if g.region is not None else {}
+    rows: list[list[str | Cell]] = [
+        [Cell(factor_name(f.name)),
+         Cell(factor_value(job, f.name, g.setting[f.name]), strong=True), factor_unit(f.name),
+         range_words(job, held[f.name]) if f.name in held else "–"]
+        for f in job.factors
+    ]
+    return Table(
+        "Set",
+        (Column("", weight=2), Column("set", "right", 1), Column("unit"),
+         Column("holds together within", "right", 2)),
+        rows_of(rows),
+        note="* end of the window that was searched." if held else "", size="large",
+    )
+
+
+def _targets(job: EvaporationJob) -> str:
+    if len(job.must) > MOST_TARGETS:
+        low = min(a.target_recovery_percent for a in job.must)
+        high = max(a.target_recovery_percent for a in job.must)
+        return (f"{len(job.must)} analytes decide, with targets from {low:g} to {high:g} %; see "
+                "the report")
+    return ", ".join(f"{a.name} at least {a.target_recovery_percent:g} %" for a in job.must)
+
+
+def _steps(job: EvaporationJob) -> tuple[str, ...]:
+    e, sample = job.equipment, job.sample
+    keeper = (
+        f"Add {sample.keeper.volume_ml:g} mL {sample.keeper.name} to each vessel. "
+        if sample.keeper is not None else ""
+    )
+    end = (
+        f"It stops when the condenser load has stayed below {100 * e.end_point_load_fraction:g} % "
+        f"of its peak for the end-point hold."
+        if sample.end_volume_ml == 0.0 else
+        f"It stops at {sample.end_volume_ml:g} mL, found by {sample.end_volume_control}."
+    )
+    return (
+        f"Check that the condenser is at {e.condenser_temperature_c:g} °C and its trap empty "
+        f"({e.condenser_capacity_ml:g} mL).",
+        f"{keeper}Fill {sample.fill_volume_ml:g} mL a vessel, balance the rotor, close the lid.",
+        "Bring the rotor to full speed, then start the vacuum.",
+        f"Start the method: pressure falls quickly to {e.ramp_start_pressure_mbar:g} mbar, then "
+        "linearly at the ramp rate to the end pressure.",
+        end,
+        "Vent before the rotor slows down; take the vessels out at once.",
+    )
+
+
+def _stops(g: Gathered) -> tuple[str, ...]:
+    high = g.new_run.run_time_min.high
+    return (
+        f"a run is not over after {value(high, 0)} min",
+        "liquid or residue shows outside a vessel: boil-over loses every analyte alike, and "
+        "neighbours and blanks may gain",
+        "a vessel holds ice, or looks wet where its neighbours are dry",
+    )
+
+
+def _cautions(g: Gathered) -> tuple[str, ...]:
+    found = [f for f in g.cautions if f.severity != "info"]
+    lines = [f.message for f in found[:4]]
+    if len(found) > 4:
+        lines.append(f"{len(found) - 4} more cautions stand in the report.")
+    return (*lines, DEFER)

@@ -1,78 +1,163 @@
-"""Why this setting, in sentences that are each computed from the fit and the record."""
+"""Why this setting, in sentences made of the record: every number in them was computed."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from experiments.answers import Answer
-from experiments.dossier import Dossier
-from experiments.job import Factor, Setting
-from experiments.report.words import UNITS, number, percent
-from experiments.sensitivity import weakest
+from experiments.answers import Forecast
+from experiments.forecaster import Forecaster
+from experiments.job import EvaporationJob, Factor, Setting
+from experiments.region_lattice import coded, decoded, numeric_factors
+from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
+from experiments.sensitivity import Drift, weakest
+from experiments.trials import Trial
+from experiments.verification_runs import readings
 
-if TYPE_CHECKING:
-    from experiments.fitted import Fitted
-
-STEP_SHARE = 0.12
-"""How far a factor is moved to show what it would do, as a share of its range."""
-
-
-def rationale(dossier: Dossier, fitted: Fitted, answer: Answer) -> tuple[str, ...]:
-    """Sentences on what limits the setting, each way of moving, and what was rejected."""
-    setting = answer.setting
-    if setting is None:
-        return ()
-    base = fitted.forecast([setting])[0]
-    found = [f"What limits it: {weakest(dossier.job, base)}."]
-    for factor in fitted.space.free:
-        if factor.choices:
-            continue
-        for sign in (1.0, -1.0):
-            sentence = _move(fitted, setting, factor, sign)
-            if sentence:
-                found.append(sentence)
-    found += _rejected(dossier, fitted, base.run_time_min.mean)
-    if answer.fastest is not None and answer.fastest.setting != setting:
-        saved = base.run_time_min.mean - answer.fastest.run_time_min.mean
-        found.append(
-            f"Moving inwards so that the equipment's tolerance stays inside costs "
-            f"{number(max(saved, 0.0))} min a batch against the fastest qualifying setting."
-        )
-    return tuple(found)
+STEP = 0.12
+"""How far a neighbour lies, as a share of the factor's window."""
 
 
-def _move(fitted: Fitted, setting: Setting, factor: Factor, sign: float) -> str:
-    unit = fitted.space.to_unit(setting)
-    index = [f.name for f in fitted.space.free].index(factor.name)
-    moved = unit.copy()
-    moved[index] = min(max(unit[index] + sign * STEP_SHARE, 0.0), 1.0)
-    other = fitted.space.from_unit(moved[None])[0]
-    if other[factor.name] == setting[factor.name]:
-        return ""
-    here, there = fitted.forecast([setting, other])
-    gain = here.run_time_min.mean - there.run_time_min.mean
-    name, unit_words = UNITS[factor.name]
-    direction = "higher" if float(other[factor.name]) > float(setting[factor.name]) else "lower"
-    effect = (f"save {number(gain)} min" if gain > 0.5 else
-              f"cost {number(-gain)} min" if gain < -0.5 else "change the run time little")
-    return (
-        f"A {direction} {name} ({float(other[factor.name]):g} {unit_words} instead of "
-        f"{float(setting[factor.name]):g} {unit_words}) would {effect} and bring the probability "
-        f"to {percent(there.probability)}; {weakest(fitted.job, there)}."
+@dataclass(frozen=True)
+class Neighbour:
+    """A setting beside the set point: one factor moved, with its forecast."""
+
+    factor: str
+    value: float
+    forecast: Forecast
+    weakest: str
+
+
+def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...]:
+    """One setting on either side for each factor that has a range, as far as the window goes."""
+    job, moved = forecaster.job, []
+    for factor in numeric_factors(job):
+        start = coded(factor, float(setting[factor.name]))
+        for place in (start - STEP, start + STEP):
+            number = _dialled(factor, decoded(factor, min(max(place, 0.0), 1.0)))
+            if abs(coded(factor, number) - start) > 0.25 * STEP:
+                moved.append((factor.name, number))
+    settings: list[Setting] = [{**setting, name: number} for name, number in moved]
+    return tuple(
+        Neighbour(name, number, forecast, weakest(job, forecast))
+        for (name, number), forecast in zip(moved, forecaster.forecast(settings), strict=True)
     )
 
 
-def _rejected(dossier: Dossier, fitted: Fitted, minutes: float) -> list[str]:
-    """Trials that were faster but are not good enough."""
-    found = []
-    for trial in dossier.recorded:
+def _dialled(factor: Factor, number: float) -> float:
+    step = factor.resolution
+    rounded = round(number / step) * step if step > 0.0 else number
+    return min(max(rounded, factor.low), factor.high)
+
+
+def why_this_setting(
+    job: EvaporationJob, shown: Forecast, beside: Sequence[Neighbour], drifts: Sequence[Drift]
+) -> tuple[str, ...]:
+    """For each factor: what the neighbours would give, and where the assurance ends."""
+    lines = [_limit_sentence(job, shown)]
+    for factor in numeric_factors(job):
+        lines += [_neighbour_sentence(job, shown, n) for n in beside if n.factor == factor.name]
+    lines += [d.sentence for d in drifts if d.breaks is not None]
+    return tuple(lines)
+
+
+def _limit_sentence(job: EvaporationJob, shown: Forecast) -> str:
+    name = weakest(job, shown)
+    if name == "run time":
+        return (
+            f"Run time is what limits the setting: the chance to end within "
+            f"{job.limits.max_run_time_min:g} min is {percent(shown.finish_probability)}."
+        )
+    if name == "boil-over":
+        return (
+            f"Boil-over is what limits the setting: its chance is "
+            f"{percent(shown.boil_over_probability)}."
+        )
+    target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
+    found = shown.recovery_percent[name]
+    return (
+        f"{_capital(name)} is what limits the setting: its mean recovery is forecast as "
+        f"{found.mean:.0f} % ({found.low:.0f} to {found.high:.0f} %) against a target of "
+        f"{target:g} %, met with a probability of {percent(shown.analyte_probability[name])}."
+    )
+
+
+def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour) -> str:
+    number = factor_value(job, beside.factor, beside.value)
+    minutes = beside.forecast.run_time_min.mean - shown.run_time_min.mean
+    time = _time_change(minutes, shown.run_time_min.mean)
+    chance = beside.forecast.probability
+    asked = job.limits.assurance
+    start = (
+        f"At {'an' if factor_name(beside.factor)[0] in 'aeiou' else 'a'} "
+        f"{factor_name(beside.factor)} of {number} {factor_unit(beside.factor)} a run would take "
+        f"{time}"
+    )
+    if chance >= asked:
+        return f"{start}; the probability would be {percent(chance)}."
+    falls = {"boil-over": "boil-over comes first", "run time": "runs get too long first"}
+    why = falls.get(beside.weakest) or (
+        f"{beside.weakest} falls first, forecast "
+        f"{beside.forecast.recovery_percent[beside.weakest].mean:.0f} %"
+    )
+    return (
+        f"{start}, but the probability would be {percent(chance)}, below the asked "
+        f"{percent(asked)} ({why})."
+    )
+
+
+def _time_change(minutes: float, of: float) -> str:
+    if abs(minutes) < max(0.5, 0.01 * of):
+        return "about as long"
+    word = "longer" if minutes > 0 else "less"
+    return f"{value(abs(minutes), 0 if abs(minutes) >= 3 else 1)} min {word}"
+
+
+def what_was_rejected(job: EvaporationJob, trials: Sequence[Trial]) -> tuple[str, ...]:
+    """Trials that did not do, and why, in the order they were run."""
+    lines = []
+    for trial in trials:
         result = trial.result
-        if result is None or result.run_time_min is None or result.run_time_min >= minutes:
+        if result is None or trial.state == "withdrawn":
             continue
-        forecast = fitted.forecast([trial.setting])[0]
-        if forecast.probability < dossier.job.limits.assurance:
-            found.append(
-                f"{trial.id} ran faster ({number(result.run_time_min)} min) but reaches only "
-                f"{percent(forecast.probability)}; {weakest(dossier.job, forecast)}."
-            )
-    return found
+        if result.outcome in ("boil-over", "not dry"):
+            lines.append(f"{trial.id} ended as {result.outcome}.")
+            continue
+        if result.corrected:
+            continue
+        short = []
+        for analyte in job.must:
+            values = readings(result, analyte.name)
+            if len(values) and values.mean() < analyte.target_recovery_percent:
+                short.append(f"{analyte.name} {values.mean():.0f} % "
+                             f"(target {analyte.target_recovery_percent:g} %)")
+        if short:
+            more = f" and {len(short) - 3} more" if len(short) > 3 else ""
+            lines.append(f"{trial.id} gave back too little: {', '.join(short[:3])}{more}.")
+    return tuple(lines)
+
+
+def margin_sentence(
+    job: EvaporationJob, shown: Forecast, fastest: Forecast | None
+) -> str | None:
+    """What the distance to the fastest qualifying setting costs."""
+    if fastest is None or fastest.setting == shown.setting:
+        return None
+    moved = [
+        f"{factor_name(f.name)} {factor_value(job, f.name, fastest.setting[f.name])} "
+        f"{factor_unit(f.name)}"
+        for f in job.factors if fastest.setting[f.name] != shown.setting[f.name]
+    ]
+    cost = shown.run_time_min.mean - fastest.run_time_min.mean
+    price = f"of {value(cost, 1)} min" if cost >= 0.05 else "of less than 0.1 min"
+    return (
+        f"The fastest setting that qualifies ({', '.join(moved)}) would take "
+        f"{fastest.run_time_min.mean:.0f} min; the set point lies inwards of it so that what the "
+        f"equipment holds (± {job.equipment.set_temperature_tolerance_c:g} °C, ± "
+        f"{job.equipment.end_pressure_tolerance_mbar:g} mbar) stays inside, at a cost {price} a "
+        "batch."
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

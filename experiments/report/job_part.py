@@ -1,0 +1,262 @@
+"""Sections on the job: purpose, scope, equipment, sample, analytes and where values come from."""
+
+from __future__ import annotations
+
+import math
+
+from experiments.answers import Interval
+from experiments.job import Analyte, EvaporationJob
+from experiments.physics import PhysicsModel
+from experiments.report.digits import (
+    factor_name,
+    factor_unit,
+    factor_value,
+    figures,
+    percent,
+    setting_words,
+)
+from experiments.report.document import (
+    Block,
+    Bullets,
+    Column,
+    Facts,
+    Notice,
+    Paragraph,
+    Section,
+    Table,
+    rows_of,
+)
+from experiments.report.gathered import Gathered
+from models.errors import ModelError
+from models.new_analyte import estimate_new_analyte
+from models.properties import describe_substance
+from models.system import LiquidSystem
+
+ROOM = 298.15  # K
+COLLECTIONS = {
+    "ANTOINE_WEBBOOK": "NIST WebBook (Antoine)", "WAGNER_MCGARRY": "McGarry 1983 (Wagner)",
+    "WAGNER_POLING": "Poling et al. (Wagner)", "ANTOINE_POLING": "Poling et al. (Antoine)",
+    "ANTOINE_EXTENDED_POLING": "Poling et al. (extended Antoine)",
+    "DIPPR_PERRY_8E": "Perry 8th edition (DIPPR 101)", "VDI_PPDS": "VDI Heat Atlas",
+    "VDI_TABULAR": "VDI Heat Atlas (table)", "LANDOLT": "Landolt-Börnstein",
+    "COOLPROP": "CoolProp", "IAPWS_PSAT": "IAPWS",
+}
+"""Collections of correlations by the names the property library gives them."""
+
+
+def purpose(g: Gathered) -> Section:
+    """What is justified, for what it holds, and what was found, in short."""
+    job = g.dossier.job
+    blocks: list[Block] = [
+        Paragraph(
+            f"This report justifies the setting of {job.equipment.name} for evaporating "
+            f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} in each of "
+            f"{job.equipment.vessels} vessels {end_words(job)}, so that "
+            f"{_analytes_words(job)} and a batch is over quickly."
+        ),
+        _verdict(g),
+        Paragraph("It holds within these bounds and for nothing else:"),
+        Bullets(_scope(g)),
+    ]
+    return Section("purpose", "Purpose and scope", tuple(blocks))
+
+
+def _verdict(g: Gathered) -> Notice:
+    job = g.dossier.job
+    words = setting_words(job, g.setting)
+    minutes = _time_words(g.shown.run_time_min)
+    if not g.is_recommended:
+        return Notice("caution", f"No setting is recommended: {g.answer.status}",
+                      f"{g.answer.reason} The best setting found, {words}, reaches "
+                      f"{percent(g.shown.probability)}.")
+    return Notice(
+        "answer", f"Recommended: {words}",
+        f"A run takes {minutes}. The probability that the true mean recovery of every analyte "
+        f"that decides meets its target and the run ends in time is "
+        f"{percent(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
+        f"Verification: {_decision_words(g)}.",
+    )
+
+
+def _decision_words(g: Gathered) -> str:
+    found = g.verification
+    if found.decision == "not enough runs":
+        return (
+            f"not complete, {len(found.counted)} of {g.plan.criteria.runs} runs count; a plan "
+            f"that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
+        )
+    return {"pass": "passed", "fail": "failed"}[found.decision]
+
+
+def _time_words(found: Interval) -> str:
+    return f"{found.mean:.0f} min (95 % interval of the mean {found.low:.0f} to {found.high:.0f})"
+
+
+def _scope(g: Gathered) -> tuple[str, ...]:
+    job = g.dossier.job
+    lines = [
+        f"the evaporator {job.equipment.name} with {job.equipment.vessels} vessels of "
+        f"{job.equipment.vessel_capacity_ml:g} mL",
+        f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel, "
+        f"{job.sample.residue_mg:g} mg of residue or less, sample below "
+        f"{job.sample.max_temperature_c:g} °C",
+        f"the {len(job.analytes)} analytes listed, spiked at the amounts listed",
+    ]
+    if g.region is not None:
+        lines.append("settings inside the operating region of this report")
+    return tuple(lines)
+
+
+def solvents_words(job: EvaporationJob) -> str:
+    """The solvents with their shares."""
+    shares = job.sample.solvents
+    if len(shares) == 1:
+        return shares[0].name
+    return " / ".join(f"{s.name} {100 * s.volume_fraction:.3g} %" for s in shares)
+
+
+def end_words(job: EvaporationJob) -> str:
+    """Where a run ends: dryness, a volume, a keeper."""
+    sample = job.sample
+    if sample.end_volume_ml > 0.0:
+        return f"down to {sample.end_volume_ml:g} mL ({sample.end_volume_control})"
+    if sample.keeper is not None:
+        return f"down to {sample.keeper.volume_ml:g} mL of {sample.keeper.name}"
+    return "to dryness"
+
+
+def _analytes_words(job: EvaporationJob) -> str:
+    names = [a.name for a in job.must]
+    if len(names) == 1:
+        return f"{names[0]} comes back above its target"
+    what = " and ".join(names) if len(names) <= 3 else f"{len(names)} analytes"
+    return f"{what} come back above their targets"
+
+
+def equipment(g: Gathered) -> Section:
+    """Equipment, factors and sample, assumed values marked."""
+    job = g.dossier.job
+    e, sample = job.equipment, job.sample
+
+    def mark(part: tuple[str, ...], key: str, text: str) -> str:
+        return f"{text} (assumed)" if key in part else text
+
+    own = (
+        ("vessels", f"{e.vessels} of {e.vessel_capacity_ml:g} mL"),
+        ("rotor", f"{e.relative_centrifugal_force:g} times gravity at {e.rotor_radius_mm:g} mm"),
+        ("heating", mark(e.assumed, "heating", e.heating)),
+        ("condenser", f"{e.condenser_temperature_c:g} °C, {e.condenser_capacity_ml:g} mL, "
+         + mark(e.assumed, "condenser_power_w", f"{e.condenser_power_w:g} W")),
+        ("pump", mark(e.assumed, "pump_speed_m3_per_h", f"{e.pump_speed_m3_per_h:g} m³/h")
+         + f", down to {e.ultimate_pressure_mbar:g} mbar; chamber "
+         + mark(e.assumed, "chamber_volume_l", f"{e.chamber_volume_l:g} L")),
+        ("ramp", f"from {e.ramp_start_pressure_mbar:g} mbar, linear to the end pressure"),
+        ("end of a run", f"condenser load below {100 * e.end_point_load_fraction:g} % of its peak "
+         f"for {e.end_point_hold_min:g} min"),
+        ("equipment holds", "± " + mark(
+            e.assumed, "set_temperature_tolerance_c", f"{e.set_temperature_tolerance_c:g} °C")
+         + ", ± " + mark(e.assumed, "end_pressure_tolerance_mbar",
+                         f"{e.end_pressure_tolerance_mbar:g} mbar")),
+    )
+    liquid = (
+        ("fill", f"{sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel"),
+        ("keeper", "none" if sample.keeper is None
+         else f"{sample.keeper.volume_ml:g} mL {sample.keeper.name} a vessel, on top of the fill"),
+        ("end", end_words(job)),
+        ("residue", mark(sample.assumed, "residue_mg", f"{sample.residue_mg:g} mg a vessel")),
+        ("sample temperature", f"at most {sample.max_temperature_c:g} °C"),
+        *((("peroxide test", sample.peroxide_test),) if sample.peroxide_test else ()),
+    )
+    factors = Table(
+        "Factors and the window they were searched in",
+        (Column("factor", weight=2), Column("from", "right"), Column("to", "right"),
+         Column("step", "right"), Column("unit")),
+        rows_of([_factor_row(job, f.name) for f in job.factors]),
+    )
+    return Section("equipment", "Equipment and sample", (Facts(own), Facts(liquid), factors))
+
+
+def _factor_row(job: EvaporationJob, name: str) -> list[str]:
+    factor = job.factor(name)
+    if factor.choices:
+        return [factor_name(name), ", ".join(factor.choices), "", "", ""]
+    if factor.is_fixed:
+        return [factor_name(name), factor_value(job, name, factor.low), "fixed", "–",
+                factor_unit(name)]
+    return [factor_name(name), f"{factor.low:g}", f"{factor.high:g}", f"{factor.resolution:g}",
+            factor_unit(name)]
+
+
+def substances(g: Gathered) -> Section:
+    """Analytes with targets, and the properties behind every forecast with their sources."""
+    job = g.dossier.job
+    wanted = Table(
+        "Analytes, what is asked of them, and the amount spiked",
+        (Column("analyte", weight=3), Column("CAS number"), Column("role"),
+         Column("target %", "right"), Column("flag above %", "right"),
+         Column("spike µg", "right")),
+        rows_of([
+            [a.name, a.cas or "–", "decides" if a.role == "must" else "watched",
+             f"{a.target_recovery_percent:g}", f"{a.upper_recovery_percent:g}",
+             f"{a.spike_ug:g}"] for a in job.analytes
+        ]),
+        note="Targets are of the true mean over all vessels and positions. An analyte that is "
+        "watched is reported but does not constrain the setting.",
+    )
+    physics = PhysicsModel(job)
+    system = physics.system(physics.keepers([g.setting])[0])
+    volatility = Table(
+        "Vapour pressure of the analytes as liquids at 25 °C",
+        (Column("analyte", weight=2), Column("Pa", "right"), Column("within a factor", "right"),
+         Column("source", weight=3)),
+        rows_of([_volatility_row(system, i, a) for i, a in enumerate(job.analytes)]),
+        note="The truth lies within the factor with 95 % probability, activity in the solvent "
+        "included; the trials narrow it (section Fit). Solids are taken as sub-cooled liquids.",
+    )
+    liquids = Table(
+        "Solvents and keeper",
+        (Column("liquid", weight=2), Column("boils at 1013 mbar, °C", "right"),
+         Column("freezes, °C", "right"), Column("source of vapour pressure", weight=3)),
+        rows_of([_liquid_row(n) for n in system.solvents]),
+    )
+    return Section("substances", "Analytes and property sources", (wanted, volatility, liquids))
+
+
+def _volatility_row(system: LiquidSystem, i: int, analyte: Analyte) -> list[str]:
+    c = system.analyte_ln_p[i]
+    pressure = math.exp(c[0] + c[1] / ROOM + c[2] * math.log(ROOM) + c[3] * ROOM)
+    factor = math.exp(1.96 * float(system.analyte_ln_volatility_sd[i]))
+    return [analyte.name, figures(pressure, 2), figures(factor, 2), cited(_source(analyte))]
+
+
+def _source(analyte: Analyte) -> str:
+    """Where the vapour pressure of an analyte comes from."""
+    from experiments.analyte_data import analyte_si
+
+    try:
+        if analyte.is_new:
+            return estimate_new_analyte(analyte_si(analyte)).source
+        return str(describe_substance(analyte.cas or analyte.name)["vapour_pressure_source"])
+    except ModelError as error:
+        return error.message
+
+
+def _liquid_row(name: str) -> list[str]:
+    try:
+        found = describe_substance(name)
+    except ModelError as error:
+        return [name, "–", "–", error.message]
+    freezing = found["freezing_point_c"]
+    boiling = found["normal_boiling_point_c"]
+    return [
+        str(found["name"]), figures(float(str(boiling))) if boiling is not None else "–",
+        figures(float(str(freezing))) if freezing is not None else "–",
+        cited(str(found["vapour_pressure_source"])),
+    ]
+
+
+def cited(source: str) -> str:
+    """A source with the names of collections written out."""
+    for key, words in sorted(COLLECTIONS.items(), key=lambda item: -len(item[0])):
+        source = source.replace(key, words)
+    return source

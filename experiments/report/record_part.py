@@ -1,0 +1,87 @@
+"""Sections on the record: versions, seed, hashes, history, how to recompute, signatures."""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+from importlib.metadata import version
+
+from experiments.events import canonical, verify_chain
+from experiments.job_text import to_mapping
+from experiments.report.document import (
+    Block,
+    Cell,
+    Column,
+    Facts,
+    Paragraph,
+    Section,
+    Signature,
+    Table,
+    rows_of,
+)
+from experiments.report.gathered import Gathered
+from experiments.report.records import event_words
+
+EXPORT_NAME = "dossier.zip"
+DEPENDS_ON = ("boilwright", "numpy", "scipy", "numba", "scikit-learn")
+
+
+def software_versions() -> dict[str, str]:
+    """Versions that the numbers depend on."""
+    found = {name: version(name) for name in DEPENDS_ON}
+    return {"python": ".".join(map(str, sys.version_info[:3])), **found}
+
+
+def record(g: Gathered) -> Section:
+    """What makes the report repeatable, and everything that happened, in order."""
+    dossier = g.dossier
+    check = verify_chain(dossier.events)
+    state = "holds" if check.holds else f"is broken at record {check.first_broken}"
+    job_hash = hashlib.sha256(canonical(to_mapping(dossier.job)).encode()).hexdigest()
+    versions = ", ".join(f"{k} {v}" for k, v in software_versions().items())
+    facts = [
+        ("dossier", f"{dossier.id}, version {dossier.version}, state {dossier.state}"),
+        ("seed", str(dossier.job.seed)),
+        ("software", versions),
+        ("job, SHA-256", job_hash),
+        ("last record, SHA-256", dossier.events[-1].hash),
+        ("chain of records", f"{len(dossier.events)} records, the chain {state}"),
+    ]
+    if dossier.details.previous is not None:
+        facts.insert(1, ("previous version", f"dossier {dossier.details.previous}"))
+    blocks: list[Block] = [
+        Facts(tuple(facts)),
+        Paragraph(
+            f"The whole record is attached to the PDF as {EXPORT_NAME}. To compute the "
+            f"recommendation again: boilwright import {EXPORT_NAME}, then boilwright recommend "
+            f"{dossier.id}. The same job, records, seed and versions give the same answer."
+        ),
+        Table(
+            "History",
+            (Column("record", "right"), Column("when (UTC)"), Column("who"),
+             Column("what", weight=4), Column("hash")),
+            rows_of([
+                [Cell(str(e.seq), e.seq, strong=True), e.at[:19].replace("T", " "), e.who,
+                 event_words(dossier, e), e.hash[:10]] for e in dossier.events
+            ]), size="small",
+        ),
+    ]
+    return Section("record", "Version, record and history", tuple(blocks))
+
+
+def signatures(g: Gathered) -> Section:
+    """Lines for author and a different reviewer, and for approval."""
+    entered = list(dict.fromkeys(
+        e.who for e in g.dossier.events
+        if e.kind in ("recorded", "corrected", "verification recorded")
+    ))
+    authors = " / ".join(entered)
+    approved = [m for m in g.dossier.details.moves if m.get("to") == "approved"]
+    who = str(approved[-1]["who"]) if approved else ""
+    return Section("signatures", "Signatures", (
+        Paragraph("Author and reviewer are different persons; a signature says that its bearer "
+                  "has read the whole report."),
+        Signature("Author", authors, "planned the trials and entered the results"),
+        Signature("Reviewer", "", "followed the numbers back to the records"),
+        Signature("Approved", who, "releases the method for use"),
+    ))
