@@ -79,13 +79,14 @@ def bands(
 
 
 def _band_layer(
-    data: list[dict[str, float]], x: tuple[str, Array], y: tuple[str, Array], asked: float
+    data: list[dict[str, float]], x: tuple[str, Array], y: tuple[str, Array], asked: float,
+    ticks: int = 5,
 ) -> Any:
     words = ["below 50 %", "50 to 80 %", f"80 to {100 * asked:g} %", f"{100 * asked:g} % or more"]
     named = [{**d, "class": words[int(d["band"])]} for d in data]
     return rows(named).mark_rect(opacity=1).encode(
-        x=alt.X("x:Q", title=axis_title(x[0]), scale=_scale(*x), axis=_axis(*x)), x2="x2:Q",
-        y=alt.Y("y:Q", title=axis_title(y[0]), scale=_scale(*y), axis=_axis(*y)), y2="y2:Q",
+        x=alt.X("x:Q", title=axis_title(x[0]), scale=_scale(*x), axis=_axis(*x, ticks)), x2="x2:Q",
+        y=alt.Y("y:Q", title=axis_title(y[0]), scale=_scale(*y), axis=_axis(*y, ticks)), y2="y2:Q",
         color=alt.Color("class:N", title="probability of meeting every target", sort=words,
                         scale=alt.Scale(domain=words, range=list(BANDS)),
                         legend=alt.Legend(symbolType="square", symbolStrokeColor=MUTED,
@@ -93,24 +94,32 @@ def _band_layer(
     )
 
 
-def _axis(name: str, values: Array) -> alt.Axis:
+def _axis(name: str, values: Array, ticks: int) -> alt.Axis:
     """Ticks at 1, 2 and 5 times powers of ten on a logarithmic axis."""
     if name not in LOGARITHMIC:
-        return alt.Axis(tickCount=5, grid=False, labelOverlap="parity")
+        return alt.Axis(tickCount=ticks, grid=False, labelOverlap="parity")
     low, high = float(values[0]), float(values[-1])
     powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = [m * 10.0**p for p in powers for m in (1, 2, 5) if low <= m * 10.0**p <= high]
-    return alt.Axis(values=ticks, format="~g", grid=False, labelOverlap="parity")
+    marks = [m * 10.0**p for p in powers for m in (1, 2, 5) if low <= m * 10.0**p <= high]
+    return alt.Axis(values=marks, format="~g", grid=False, labelOverlap="parity")
 
 
 def operating_map(
-    found: WindowMap, asked: float, setting: Setting | None, trials: Sequence[Trial]
+    found: WindowMap, asked: float, setting: Setting | None, trials: Sequence[Trial],
+    region: Region | None = None,
 ) -> dict[str, Any]:
-    """Set temperature against end pressure: probability, boiling line, trials, set point."""
+    """Set temperature against end pressure: probability, boiling line, trials, set point.
+
+    Where there is a region its slice gives the probability: it has a node at the set point,
+    while a coarse map would smear a sharp edge beside it.
+    """
     x = ("set_temperature_c", found.set_temperature_c)
     y = ("end_pressure_mbar", found.end_pressure_mbar)
     levels = (0.5, 0.8, asked)
     data = bands(x[1], y[1], found.probability, y[0], levels)
+    for own in region.slices if region is not None else ():
+        if (own.x, own.y) == (x[0], y[0]):
+            data = bands(own.x_values, own.y_values, own.probability, y[0], levels)
     layers = [_band_layer(data, x, y, asked)]
     line = [
         {"x": float(t), "y": float(p)}
@@ -209,7 +218,7 @@ def _slice(region: Region, found: Slice) -> Any:
         filled=False, stroke=INK, strokeWidth=1.5, fillOpacity=0
     ).encode(x=alt.X("x:Q", scale=_scale(*x)), x2="x2:Q",
              y=alt.Y("y:Q", scale=_scale(*y)), y2="y2:Q")
-    layers = [_band_layer(data, x, y, region.assurance), outline,
+    layers = [_band_layer(data, x, y, region.assurance, 3), outline,
               *_marks(region.setting, (), x, y)]
     return alt.layer(*layers).properties(width=(TEXT_WIDTH - 165) / 3, height=125)
 

@@ -46,7 +46,8 @@ def window(g: Gathered) -> Section:
             "Operating map after the trials: probability of meeting every target at a ramp rate "
             f"of {ramp} mbar/min. Dots are trials (at their own ramp rates), the diamond is the "
             f"set point.{boils}",
-            operating_map(g.map, g.dossier.job.limits.assurance, g.setting, _shown_trials(g)),
+            operating_map(g.map, g.dossier.job.limits.assurance, g.setting, _shown_trials(g),
+                          g.region),
             _map_words(g),
         ))
     blocks.append(Figure(

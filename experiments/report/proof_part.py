@@ -9,6 +9,7 @@ from experiments.report.digits import figures, percent, setting_words, value
 from experiments.report.document import (
     Block,
     Bullets,
+    Cell,
     Column,
     Figure,
     Notice,
@@ -98,17 +99,19 @@ def _runs(g: Gathered) -> list[Block]:
     found = g.verification
     targets = {r.analyte: r.target for r in g.plan.criteria.deciding}
     names = [a.name for a in closest_first(g)]
-    rows = []
+    rows: list[list[str | Cell]] = []
     for run in g.runs:
         place = ("counts" if run.id in found.counted else found.set_aside.get(run.id)
                  or "after the decision, listed only")
-        rows.append([run.id, run.result.day or "–", value(run.result.run_time_min),
-                     run.result.outcome, run.record, place])
+        record = int(run.record.removeprefix("event ")) if run.record else None
+        rows.append([Cell(run.id, record), run.result.day or "–",
+                     value(run.result.run_time_min), run.result.outcome, place])
     counted = [r for r in g.runs if r.id in found.counted]
     blocks: list[Block] = [Table(
         "Runs at the set point",
         (Column("run"), Column("day"), Column("min", "right"), Column("outcome"),
-         Column("record"), Column("counts?", weight=2)), rows_of(rows))]
+         Column("counts?", weight=2)), rows_of(rows),
+        note="The number beside a run is that of its record in the history of this report.")]
     if counted:
         blocks.append(Figure(
             "Verification runs: single vessels (dots), run means (bars) and targets (dashed)",

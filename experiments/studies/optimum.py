@@ -28,7 +28,8 @@ class Optimum:
 
 def window_sample(bench: Bench, count: int, seed: int = 0) -> Array:
     """[count, D] quasi-random settings over the whole window."""
-    unit = qmc.Sobol(len(bench.free), scramble=True, seed=seed).random(count)
+    power = (count - 1).bit_length()  # Sobol points are balanced in powers of two only
+    unit = qmc.Sobol(len(bench.free), scramble=True, seed=seed).random_base2(power)[:count]
     return np.asarray(bench.lower + unit * (bench.upper - bench.lower))
 
 

@@ -94,6 +94,20 @@ def test_every_reference_leads_to_a_record(dossier, document):
     assert linked == known, "the history lists all records, and nothing points elsewhere"
 
 
+def test_the_map_draws_the_set_point_where_its_probability_puts_it(gathered):
+    """The band under the set point is the one of its own probability, edges beside it or not."""
+    from experiments.report.maps import operating_map
+
+    asked = gathered.dossier.job.limits.assurance
+    assert gathered.shown.probability >= asked
+    chart = operating_map(gathered.map, asked, gathered.setting, (), gathered.region)
+    t, p = (gathered.setting[n] for n in ("set_temperature_c", "end_pressure_mbar"))
+    tiles = next(layer["data"]["values"] for layer in chart["layer"]
+                 if layer["mark"]["type"] == "rect")
+    under = [b for b in tiles if b["x"] <= t <= b["x2"] and b["y"] <= p <= b["y2"]]
+    assert max(b["band"] for b in under) == 3
+
+
 def test_an_exclusion_is_told_with_its_reason(document):
     (deviations,) = [s for s in document.sections if s.key == "deviations"]
     assert any("spilt on the bench" in c.text for b in deviations.blocks
