@@ -17,6 +17,7 @@ from models.heat_transfer import TYPICAL_U, full_area
 from models.mixture import bubble_point
 from models.quantities import celsius, kelvin, mbar, pascal
 from models.system import Array, LiquidSystem
+from models.volatility import pressure as saturation_pressure
 
 OVERFILL = 0.62
 """Share of the capacity above which spinning vessels throw liquid (common practice)."""
@@ -178,9 +179,7 @@ def _boiling_pressure(system: LiquidSystem, job: EvaporationJob, temperature: fl
 
 
 def _saturation_mbar(system: LiquidSystem, index: int, temperature: float) -> float:
-    c = system.ln_p[index]
-    value = c[0] + c[1] / temperature + c[2] * np.log(temperature) + c[3] * temperature
-    return mbar(float(np.exp(value)))
+    return mbar(float(saturation_pressure(system.ln_p[index], temperature)))
 
 
 def _condenser_saturation(job: EvaporationJob, system: LiquidSystem) -> float:

@@ -40,12 +40,3 @@ class BenchData:
     @property
     def runs(self) -> int:
         return len(self.x)
-
-    def without(self, row: int) -> BenchData:
-        """The same runs less one (for leave-one-out)."""
-        keep = np.arange(self.runs) != row
-        return BenchData(
-            self.x[keep], self.coded[keep], self.ln_time[keep], self.not_dry[keep],
-            self.boiled_over[keep], self.outcome_known[keep], self.recovery[keep],
-            self.recovery_variance[keep], self.ln_cap,
-        )

@@ -20,6 +20,7 @@ from models import film, heat_transfer, spin
 from models.equipment import Equipment, Load
 from models.quantities import GAS_CONSTANT
 from models.system import Array, LiquidSystem
+from models.volatility import ln_pressure, pressure
 
 Modes = NDArray[np.int64]
 CLASSES: Final = 3
@@ -81,29 +82,19 @@ class Rig(NamedTuple):
     ln_dp: float
 
 
-def saturation_pressure(coefficients: Array, temperature: Array | float) -> Array:
-    """Saturation pressure (Pa) from ``ln_p`` coefficients [..., 4] at K."""
-    c = np.asarray(coefficients)
-    t = np.asarray(temperature)
-    return np.asarray(np.exp(c[..., 0] + c[..., 1] / t + c[..., 2] * np.log(t) + c[..., 3] * t))
-
-
 def _boiling_table(coefficients: Array) -> tuple[Array, float, float]:
     """Boiling temperature over ln P by Newton's method; slope dT/dlnP beside it."""
     c = coefficients
 
-    def ln_p(t: Array) -> Array:
-        return np.asarray(c[0] + c[1] / t + c[2] * np.log(t) + c[3] * t)
-
     def slope(t: Array) -> Array:
         return np.asarray(-c[1] / t**2 + c[2] / t + c[3])
 
-    ends = ln_p(np.array([COLDEST, HOTTEST]))
+    ends = ln_pressure(c, np.array([COLDEST, HOTTEST]))
     grid = np.linspace(ends[0], ends[1], NODES)
     warm = np.linspace(COLDEST, HOTTEST, 4 * NODES)
-    t = np.interp(grid, ln_p(warm), warm)
+    t = np.interp(grid, ln_pressure(c, warm), warm)
     for _ in range(6):
-        t = t - (ln_p(t) - grid) / slope(t)
+        t = t - (ln_pressure(c, t) - grid) / slope(t)
     return np.column_stack([t, 1.0 / slope(t)]), float(grid[0]), float(grid[1] - grid[0])
 
 
@@ -118,7 +109,7 @@ def pack_liquid(system: LiquidSystem, equipment: Equipment) -> Liquid:
     pure[:, MOLAR_VOLUME] = system.molar_mass / system.density
     pure[:, HEAT_CAPACITY] = system.heat_capacity
     pure[:, FREEZING] = system.freezing_temperature
-    pure[:, P_COLD] = saturation_pressure(system.ln_p, cold)
+    pure[:, P_COLD] = pressure(system.ln_p, cold)
     pure[:, H_COLD] = system.h_vap @ np.array([1.0, cold, cold**2])
     traces = np.empty((analytes, TRACE + solvents + solvents * solvents))
     traces[:, :4] = system.analyte_ln_p.reshape(analytes, 4)

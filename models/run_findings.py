@@ -14,10 +14,11 @@ import numpy as np
 from models import kernel_space as kernel
 from models.equipment import Equipment, Load
 from models.errors import Finding
-from models.kernel_data import Modes, saturation_pressure
+from models.kernel_data import Modes
 from models.kernel_space import BOILING, DRY, STILL
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
+from models.volatility import pressure
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def describe(
 
 def _breakthrough(stop: Stop, system: LiquidSystem, equipment: Equipment) -> Finding:
     main = int(np.argmax(system.fraction))
-    limit = float(saturation_pressure(system.ln_p[main], equipment.condenser_temperature_k))
+    limit = float(pressure(system.ln_p[main], equipment.condenser_temperature_k))
     return Finding(
         "condenser breakthrough", "stop",
         f"At {mbar(stop.end_pressure):.0f} mbar the vapour of {system.solvents[main]} passes the "

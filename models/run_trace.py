@@ -65,11 +65,6 @@ class RunTrace:
         """[M] m3, mean over the vessels."""
         return np.asarray(self.volume.mean(axis=1))
 
-    @property
-    def mean_survival(self) -> Array:
-        """[M, A], mean over the vessels."""
-        return np.asarray(self.survival.mean(axis=1))
-
 
 def trace(
     system: LiquidSystem,

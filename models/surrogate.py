@@ -29,7 +29,7 @@ from sklearn.base import BaseEstimator, RegressorMixin
 from models import analyte_evidence as grid
 from models.bench_data import BenchData
 from models.discrepancy import PriorPaths, condition, gaussian_evidence, squared_distance
-from models.noise import RUN_TIME_SD, mean_variance
+from models.noise import RUN_TIME_SD
 from models.parameters import NAMES
 from models.posterior import Posterior, sample_posterior
 from models.run_model import RunBatch
@@ -314,8 +314,3 @@ def ln_run_time(batch: RunBatch, ln_cap: float) -> Array:
     with np.errstate(invalid="ignore", divide="ignore"):
         value = np.log(batch.run_time)
     return np.where(batch.finished & np.isfinite(value), value, ln_cap + np.log(1.5))
-
-
-def reading_variance(recovery: Array, vessels: Array) -> Array:
-    """Variance of mean readings at noise scale 1 (see :mod:`models.noise`)."""
-    return mean_variance(np.clip(recovery, 0.0, 1.3), vessels)

@@ -101,14 +101,6 @@ class NestedVariance:
         """Standard deviation of one value of a new group (intermediate precision)."""
         return math.sqrt(self.between_variance + self.within_mean_square)
 
-    @property
-    def within_sd(self) -> float:
-        return math.sqrt(self.within_mean_square)
-
-    @property
-    def between_sd(self) -> float:
-        return math.sqrt(self.between_variance)
-
 
 def nested(groups: Sequence[Array]) -> NestedVariance:
     """Variance components of values in groups (Searle, unweighted group means).

@@ -79,19 +79,20 @@ def test_every_link_to_a_file_leads_somewhere():
             assert (page.parent / target).exists(), f"{page.name} points to {target}"
 
 
-@pytest.mark.slow
-def test_the_walk_through_of_the_readme_runs_as_written(bench):
+def run_in(bench, *command):
+    """Run a command in the bench's folder and environment."""
     folder, environment = bench
-    script = next(block for block in blocks("bash") if "boilwright new" in block)
-    done = subprocess.run(
-        ["bash", "-euo", "pipefail", "-c", script],
-        cwd=folder,
-        env=environment,
-        capture_output=True,
-        text=True,
-        timeout=300,
+    return subprocess.run(
+        command, cwd=folder, env=environment, capture_output=True, text=True, timeout=300,
         check=False,
     )
+
+
+@pytest.mark.slow
+def test_the_walk_through_of_the_readme_runs_as_written(bench):
+    folder, _ = bench
+    script = next(block for block in blocks("bash") if "boilwright new" in block)
+    done = run_in(bench, "bash", "-euo", "pipefail", "-c", script)
     assert done.returncode == 0, done.stdout + done.stderr
     assert (folder / "report.pdf").read_bytes().startswith(b"%PDF-")
     assert "recommended" in done.stdout.lower()
@@ -99,16 +100,7 @@ def test_the_walk_through_of_the_readme_runs_as_written(bench):
 
 @pytest.mark.slow
 def test_the_python_of_the_readme_runs_as_written(bench):
-    folder, environment = bench
     (script,) = blocks("python")
-    done = subprocess.run(
-        [sys.executable, "-c", script],
-        cwd=folder,
-        env=environment,
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-    )
+    done = run_in(bench, sys.executable, "-c", script)
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip()

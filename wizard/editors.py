@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -16,8 +16,6 @@ import streamlit as st
 
 from experiments.job import EvaporationJob
 from experiments.trials import OUTCOMES, Trial
-from wizard.units import Units, plain
-from wizard.view_models.job_fields import FACTOR_LABELS
 
 RECOVERY = "recovery_percent:"
 
@@ -79,29 +77,3 @@ def results_config(job: EvaporationJob, by_vessel: bool) -> dict[str, Any]:
         config[RECOVERY + analyte.name] = st.column_config.TextColumn(
             f"{analyte.name}, %", help="Percent of the spike; <5 for below 5.")
     return config
-
-
-def settings_frame(
-    rows: Sequence[tuple[str, Mapping[str, float | str]]], units: Units
-) -> pd.DataFrame:
-    """Settings side by side, one row each, in the reader's units."""
-    names = list(dict.fromkeys(n for _, setting in rows for n in setting))
-    data = [
-        {"": label, **{_head(n, units): _cell(n, setting.get(n), units) for n in names}}
-        for label, setting in rows
-    ]
-    return pd.DataFrame(data).set_index("") if data else pd.DataFrame()
-
-
-def _head(name: str, units: Units) -> str:
-    unit = units.unit(name)
-    label = FACTOR_LABELS.get(name, name).lower()
-    return f"{label}, {unit}" if unit else label
-
-
-def _cell(name: str, value: float | str | None, units: Units) -> str:
-    if value is None:
-        return "–"
-    if isinstance(value, str):
-        return value
-    return units.sign(plain(round(units.shown(name, float(value)), 4)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from experiments.dossier import Dossier, utc_now
@@ -45,10 +44,3 @@ def render(
     from experiments.report.workbook import report_workbook
 
     return report_workbook(document)
-
-
-def write_report(
-    dossier: Dossier, path: Path, date: str | None = None, progress: Progress | None = None
-) -> None:
-    """Write the report; the ending of ``path`` chooses the format."""
-    path.write_bytes(render(dossier, path.suffix.lower(), date, progress))

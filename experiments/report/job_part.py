@@ -31,6 +31,7 @@ from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
 from models.system import LiquidSystem
+from models.volatility import pressure
 
 ROOM = 298.15  # K
 COLLECTIONS = {
@@ -223,10 +224,9 @@ def substances(g: Gathered) -> Section:
 
 
 def _volatility_row(system: LiquidSystem, i: int, analyte: Analyte) -> list[str]:
-    c = system.analyte_ln_p[i]
-    pressure = math.exp(c[0] + c[1] / ROOM + c[2] * math.log(ROOM) + c[3] * ROOM)
+    at_room = float(pressure(system.analyte_ln_p[i], ROOM))
     factor = math.exp(1.96 * float(system.analyte_ln_volatility_sd[i]))
-    return [analyte.name, figures(pressure, 2), figures(factor, 2), cited(_source(analyte))]
+    return [analyte.name, figures(at_room, 2), figures(factor, 2), cited(_source(analyte))]
 
 
 def _source(analyte: Analyte) -> str:

@@ -16,7 +16,6 @@ from scipy.stats import qmc
 from experiments.job import Setting
 from experiments.studies.bench import Bench, Mapping
 from experiments.studies.strategy import LEVELS, Belief, Claim, Problem, Strategy
-from models.system import Array
 
 BATCH = 3
 ELSEWHERE = 6  # further settings at which intervals are checked
@@ -149,8 +148,3 @@ def _hits(
             ]
             recovery[f"{level:.0%}"] += int(np.sum(inside))
     return time, recovery
-
-
-def excess_with_handling(run_time: Array, best: Array, handling: float) -> Array:
-    """Relative excess of a batch including the handling time, [N]."""
-    return np.asarray((run_time + handling) / (best + handling) - 1.0)
