@@ -16,6 +16,9 @@ from wizard.views.corrections_view import corrections
 
 WAYS = {"type": "Type it in", "paste": "Paste a table", "file": "Give the filled sheet"}
 
+ROW_PX = 35
+"""Height of a row of the grid."""
+
 
 def render(session: WizardSession) -> None:
     """Draw the entry, its preview, and the results recorded so far."""
@@ -71,13 +74,13 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     if key not in st.session_state or f"base:{key}" not in st.session_state:
         st.session_state[f"base:{key}"] = _restored(session.draft(name), columns, blank)
     base = st.session_state[f"base:{key}"]
-    st.caption("Saved as you type. A decimal point or comma is understood, and <5 for below 5. "
-               "Run time and outcome need to stand in one row of a trial only.")
+    st.caption("Saved as you type. Decimal points or commas, one of them throughout; <5 for "
+               "below 5. Run time and outcome need to stand in one row of a trial only.")
     edited = st.data_editor(
         editors.frame(columns, base), key=key, hide_index=True, num_rows="fixed", width="stretch",
         placeholder="", disabled=["trial", "vessel"],
         column_config=editors.results_config(dossier.job, by_vessel),
-        height=min(38 * (len(base) + 1) + 4, 560),
+        height=min(ROW_PX * (len(base) + 1) + 2, 560),
     )
     rows = editors.as_rows(edited)
     if rows == blank:

@@ -1,0 +1,113 @@
+"""The wizard as a user starts it, on a store of its own, and a browser to look at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, sync_playwright
+
+from experiments import example_dossiers
+from experiments.bootstrap import local_user, open_store
+
+START_S = 60.0
+"""Two busy cores may take this long to start a server."""
+
+
+class Wizard:
+    """A running ``boilwright app``; its words are kept in a file beside the store."""
+
+    def __init__(self, folder: Path) -> None:
+        self.store = folder / "laboratory.sqlite"
+        self.log = folder / "wizard.log"
+        self.port = _free_port()
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://localhost:{self.port}"
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        program = Path(sys.executable).with_name("boilwright")
+        words = [program, "app", "--no-browser", "--port", str(self.port),
+                 "--store", str(self.store)]
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                words, stdout=log, stderr=log, start_new_session=True,
+                env={**os.environ, "BOILWRIGHT_USER": "Kim Tester"},
+            )
+        end = time.monotonic() + START_S
+        while not self._answers():
+            assert self._process.poll() is None, f"the wizard did not start:\n{self.words()}"
+            assert time.monotonic() < end, f"the wizard does not answer:\n{self.words()}"
+            time.sleep(0.1)
+
+    def stop(self) -> None:
+        """Stop the server as a closed terminal would."""
+        if self._process is None:
+            return
+        os.killpg(self._process.pid, signal.SIGTERM)
+        try:
+            self._process.wait(15)
+        except subprocess.TimeoutExpired:
+            os.killpg(self._process.pid, signal.SIGKILL)
+            self._process.wait(15)
+        self._process = None
+
+    def words(self) -> str:
+        """What the server has written so far."""
+        return self.log.read_text("utf-8", errors="replace")
+
+    def _answers(self) -> bool:
+        try:
+            with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2) as answer:
+                return bool(answer.status == 200)
+        except (urllib.error.URLError, OSError):
+            return False
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("localhost", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def running(folder: Path, *examples: str) -> Iterator[tuple[Wizard, dict[str, str]]]:
+    """A wizard on a fresh store, and the ids of the example dossiers that lie in it."""
+    wizard = Wizard(folder)
+    store = open_store(str(wizard.store))
+    try:
+        ids = {key: example_dossiers.load(store, key, local_user()) for key in examples}
+    finally:
+        store.close()
+    wizard.start()
+    try:
+        yield wizard, ids
+    finally:
+        wizard.stop()
+        sys.stdout.write(wizard.words())  # pytest shows it when the test failed
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """The system's own browser, without a window."""
+    program = shutil.which("chromium")
+    assert program, "chromium is not installed; `make test` names what is missing"
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        try:
+            yield browser
+        finally:
+            browser.close()
