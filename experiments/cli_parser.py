@@ -89,7 +89,11 @@ def _add_answers(commands: _Commands) -> None:
     one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
     one = commands.add("report", "write the justification", "dossier")
     one.add_argument("-o", "--output", required=True, metavar="FILE",
-                     help="the ending chooses the format, .pdf or .html")
+                     help="the ending chooses the format: .pdf, .html, .docx or .xlsx")
+    one = commands.add("recompute", "compute the recommendation of a report again and compare",
+                       "file")
+    one.add_argument("other", nargs="?", metavar="FILE",
+                     help="where the first is an exported dossier: the report or report.json")
     one = commands.add("compare", "compare trials, or dossiers", "dossier")
     one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER")
 

@@ -55,6 +55,36 @@ def report(arguments: Namespace) -> Reply:
     return Reply(f"Report written to {path}", {"id": arguments.dossier, "file": str(path)})
 
 
+def recompute(arguments: Namespace) -> Reply:
+    """Compute the recommendation of a report again and compare."""
+    from experiments.recompute import recompute as again
+    from experiments.report.digits import setting_words
+
+    files = [Path(f).read_bytes() for f in (arguments.file, arguments.other) if f is not None]
+    with progress("computing again") as step:
+        found = again(*files, progress=step)
+    answer = found.answer
+    lines = [
+        f"Dossier {found.dossier.id}, record {found.dossier.events[-1].seq} "
+        f"({found.dossier.events[-1].hash[:10]}).",
+        f"{answer.status[0].upper()}{answer.status[1:]}"
+        + (f": {setting_words(found.dossier.job, answer.setting)}."
+           if answer.setting is not None else "."),
+        f"Probability of meeting every target in time: {100 * answer.probability:.1f} %",
+    ]
+    if found.reported is None:
+        lines.append("There are no numbers of a report to compare with.")
+    elif not found.differences:
+        lines.append("The report says the same.")
+    lines += [*found.differences, *(found.notes if found.differences else ())]
+    return Reply("\n".join(lines), plain({
+        "dossier": found.dossier.id, "status": answer.status, "setting": answer.setting,
+        "probability": answer.probability, "reported": found.reported,
+        "agrees": None if found.reported is None else not found.differences,
+        "differences": list(found.differences), "notes": list(found.notes),
+    }), is_yes=not found.differences)
+
+
 def compare(arguments: Namespace) -> Reply:
     """Compare trials, or dossiers."""
     session = open_session(arguments.store)
@@ -178,6 +208,7 @@ def app(arguments: Namespace) -> Reply:
 
 
 TOOLS: dict[str, Callable[[Namespace], Reply]] = {
-    "verify": verify, "report": report, "compare": compare, "substance": substance,
+    "verify": verify, "report": report, "recompute": recompute, "compare": compare,
+    "substance": substance,
     "mixture": mixture, "benchmark": benchmark, "example": example, "doctor": doctor, "app": app,
 }

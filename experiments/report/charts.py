@@ -24,6 +24,7 @@ from experiments.report.look import (
     dressed,
     rows,
 )
+from experiments.report.means import mean_recovery
 from experiments.trials import Trial
 from experiments.verification_runs import VerificationRun, readings
 
@@ -43,7 +44,8 @@ def forecast_against_targets(
          "target": a.target_recovery_percent, "role": _role(a.role)}
         for a in job.analytes if a.name in names
     ]
-    y = alt.Y("analyte:N", title=None, sort=list(names))
+    y = _name_axis(data, "analyte", names, 40)
+    roles = [r for r in ("decides", "watched") if any(d["role"] == r for d in data)]
     span = [min(0.98 * min(min(d["low"], d["target"]) for d in data), 95.0),
             max(101.0, 1.01 * max(d["high"] for d in data))]
     scale = alt.Scale(domain=span, nice=False)
@@ -53,11 +55,35 @@ def forecast_against_targets(
     dot = base.mark_point(filled=True, opacity=1, size=52, color=MAIN).encode(
         y=y, x=alt.X("mean:Q", scale=scale),
         shape=alt.Shape("role:N", title=None, scale=alt.Scale(
-            domain=["decides", "watched"], range=["circle", "square"])))
+            domain=["decides", "watched"], range=["circle", "square"]),
+            legend=alt.Legend() if len(roles) > 1 else None))
     goal = base.mark_tick(thickness=2, size=13, color=SECOND).encode(
         y=y, x=alt.X("target:Q", scale=scale))
     return dressed(alt.layer(bar, dot, goal).properties(
-        width=TEXT_WIDTH - 150, height=max(46, (17 if len(data) <= 14 else 12) * len(data))))
+        width=TEXT_WIDTH - 200, height=max(46, (17 if len(data) <= 14 else 12) * len(data))))
+
+
+def _name_axis(data: list[Row], key: str, names: Sequence[str], wide: int) -> alt.Y:
+    """A vertical axis of names; long ones are cut, and stay different from each other."""
+    short = cut_names(names, wide)
+    for row in data:
+        row[key] = short[row[key]]
+    return alt.Y(f"{key}:N", title=None, sort=list(short.values()),
+                 axis=alt.Axis(labelLimit=0))
+
+
+def cut_names(names: Sequence[str], wide: int) -> dict[str, str]:
+    """Names of at most ``wide`` letters; those that would be alike are cut in the middle.
+
+    >>> cut_names(["2,4-dichlorophenol", "phenol"], 9)
+    {'2,4-dichlorophenol': '2,4-dich…', 'phenol': 'phenol'}
+    >>> list(cut_names(["hexachlorobenzene", "hexachlorobutane"], 9).values())
+    ['hexa…zene', 'hexa…tane']
+    """
+    first = {n: n if len(n) <= wide else n[: wide - 1] + "…" for n in names}
+    alike = {n for n in names if list(first.values()).count(first[n]) > 1}
+    half = (wide - 1) // 2
+    return {n: f"{n[:half]}…{n[-half:]}" if n in alike else text for n, text in first.items()}
 
 
 def recovery_against_time(
@@ -73,10 +99,10 @@ def recovery_against_time(
         if result is None or result.outcome != "finished" or result.run_time_min is None:
             continue
         for name in shown:
-            values = readings(result, name)
-            if len(values):
+            mean = mean_recovery(result, name)
+            if mean is not None:
                 data.append({"trial": trial.id, "time": result.run_time_min, "analyte": name,
-                             "recovery": float(values.mean()), "target": targets[name],
+                             "recovery": mean.middle, "target": targets[name],
                              "state": "kept out" if trial.state == "excluded" else "trial"})
     if forecast is not None:
         for name in shown:
@@ -87,13 +113,15 @@ def recovery_against_time(
     base = rows(data)
     x = alt.X("time:Q", title="run time, min", scale=alt.Scale(zero=False, nice=True))
     y = alt.Y("recovery:Q", title="mean recovery, %", scale=alt.Scale(zero=False))
-    states = ["trial", "kept out", "recommended"]
+    looks = {"trial": ("circle", MAIN), "kept out": ("cross", MUTED),
+             "recommended": ("diamond", SECOND)}
+    states = [s for s in looks if any(d["state"] == s for d in data)]
     points = base.mark_point(filled=True, opacity=0.95).encode(
         x=x, y=y,
         shape=alt.Shape("state:N", title=None, scale=alt.Scale(
-            domain=states, range=["circle", "cross", "diamond"])),
+            domain=states, range=[looks[s][0] for s in states])),
         color=alt.Color("state:N", title=None, scale=alt.Scale(
-            domain=states, range=[MAIN, MUTED, SECOND])),
+            domain=states, range=[looks[s][1] for s in states])),
         size=alt.condition("datum.state == 'recommended'", alt.value(110), alt.value(42)))
     spread = base.mark_rule(color=SECOND, strokeWidth=1.4).encode(
         x=x, y=alt.Y("low:Q", title="mean recovery, %"), y2="high:Q")
@@ -181,8 +209,7 @@ def learnt_chart(found: Sequence[Learnt]) -> dict[str, Any]:
                  for v in (item.low, item.mean, item.high)]
         data.append({"name": item.meaning, "low": place[0], "mean": place[1], "high": place[2],
                      "zero": 0.0, "one": 1.0})
-    names = [d["name"] for d in data]
-    y = alt.Y("name:N", title=None, sort=names, axis=alt.Axis(labelLimit=250))
+    y = _name_axis(data, "name", [d["name"] for d in data], 52)
     span = [min(-0.15, min(d["low"] for d in data)), max(1.15, max(d["high"] for d in data))]
     x = alt.Scale(domain=span, nice=False)
     base = rows(data)
@@ -194,7 +221,7 @@ def learnt_chart(found: Sequence[Learnt]) -> dict[str, Any]:
     dot = base.mark_point(filled=True, color=MAIN, size=42, opacity=1).encode(
         y=y, x=alt.X("mean:Q", scale=x))
     return dressed(alt.layer(before, after, dot).properties(
-        width=TEXT_WIDTH - 230, height=15 * len(data)))
+        width=TEXT_WIDTH - 250, height=15 * len(data)))
 
 
 def verification_chart(

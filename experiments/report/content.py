@@ -25,11 +25,11 @@ from experiments.report.digits import percent, setting_words, value
 from experiments.report.document import Attachment, Document
 from experiments.report.gathered import Gathered, Progress, gather
 from experiments.report.method_sheet import method_sheet
-from experiments.report.record_part import EXPORT_NAME, software_versions
+from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_versions
+from experiments.report.terms import terms
 from experiments.transfer import pack
 
 KIND = "Justification of a vacuum-evaporation method"
-DATA_NAME = "report.json"
 
 
 def build(dossier: Dossier, date: str, progress: Progress | None = None) -> Document:
@@ -52,18 +52,18 @@ def build(dossier: Dossier, date: str, progress: Progress | None = None) -> Docu
 def compose(g: Gathered, date: str) -> Document:
     """The report of what was gathered."""
     dossier = g.dossier
-    sections = [
+    argued = [s for s in (
         job_part.purpose(g), answer_part.recommendation(g), answer_part.region(g),
         answer_part.gain(g), proof_part.verification(g), proof_part.cautions(g),
         job_part.equipment(g), job_part.substances(g), physics_part.window(g),
         physics_part.design(g), trials_part.trials(g), trials_part.deviations(g),
         fit_part.fit(g), proof_part.uncertainty(g), record_part.record(g),
-        record_part.signatures(g), method_sheet(g),
-    ]
+    ) if s is not None]
+    sections = (*argued, terms(argued), record_part.signatures(g), method_sheet(g))
     data = record_data(g)
     return Document(
         title=dossier.job.title, kind=KIND, subtitle=_subtitle(g), date=date[:10],
-        facts=_facts(g, date), sections=tuple(s for s in sections if s is not None),
+        facts=_facts(g, date), sections=sections,
         foot=f"Dossier {dossier.id}, version {dossier.version}, record "
         f"{dossier.events[-1].seq} ({dossier.events[-1].hash[:10]}), {date[:10]}",
         attachments=(

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 
 from experiments.answers import Interval
 from experiments.job import EvaporationJob, Setting
 from experiments.sensitivity import WORDS
 
 NONE = "–"
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+MINUS = re.compile(r"(?<![^\s(±])-(?=\d)")
+"""A hyphen before a number that stands by itself."""
 
 
 def decimals_for(error: float) -> int:
@@ -36,11 +40,30 @@ def value(number: float | None, decimals: int = 1) -> str:
     return text.removeprefix("-") if float(text) == 0.0 else text.replace("-", "−")
 
 
+def plain(number: float) -> str:
+    """A number the user typed, as he typed it, with a real minus.
+
+    >>> plain(-45.0), plain(0.3)
+    ('−45', '0.3')
+    """
+    return f"{number:g}".replace("-", "−")
+
+
+def printed(text: str) -> str:
+    """A sentence of the core with its signs and units as a report prints them.
+
+    >>> printed("wall above -38 degC, 2-pentanone, 3 m3")
+    'wall above −38 °C, 2-pentanone, 3 m³'
+    """
+    text = text.replace("degC", "°C").replace("m2", "m²").replace("m3", "m³")
+    return MINUS.sub("−", text)
+
+
 def figures(number: float | None, digits: int = 3) -> str:
     """A number with significant digits, without an exponent where that is readable.
 
     >>> figures(1234.5), figures(0.01234), figures(3.2e-7)
-    ('1230', '0.0123', '3.2e−7')
+    ('1230', '0.0123', '3.2×10⁻⁷')
     """
     if number is None or not math.isfinite(number):
         return NONE
@@ -49,17 +72,24 @@ def figures(number: float | None, digits: int = 3) -> str:
     if not 1e-4 <= abs(number) < 1e6:
         mantissa, exponent = f"{number:.{digits - 1}e}".split("e")
         mantissa = mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa
-        return f"{mantissa}e{int(exponent)}".replace("-", "−")
+        power = str(int(exponent)).translate(RAISED)
+        return f"{mantissa}×10{power}".replace("-", "−")
     rounded = round(number, digits - 1 - math.floor(math.log10(abs(number))))
     places = max(0, digits - 1 - math.floor(math.log10(abs(number))))
     return f"{rounded:.{places}f}".replace("-", "−")
 
 
-def interval(found: Interval, unit: str = "") -> str:
-    """Mean with its interval, as many decimals as half its width supports."""
+def interval(found: Interval) -> str:
+    """Mean with its interval, as many decimals as half its width supports, three figures at most.
+
+    >>> interval(Interval(98.2, 96.1, 99.7)), interval(Interval(100.0, 99.9, 100.0))
+    ('98 (96 to 100)', '100 (100 to 100)')
+    """
     places = min(1, decimals_for(0.5 * (found.high - found.low)))
+    if max(abs(found.high), abs(found.mean)) >= 99.95:
+        places = 0
     text = f"{value(found.mean, places)} ({value(found.low, places)} to "
-    return f"{text}{value(found.high, places)}){' ' + unit if unit else ''}"
+    return f"{text}{value(found.high, places)})"
 
 
 def percent(share: float) -> str:

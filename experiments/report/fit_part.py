@@ -9,7 +9,7 @@ import numpy as np
 from experiments.diagnostics import Reading
 from experiments.learnt import Learnt
 from experiments.report.charts import learnt_chart, predicted_against_observed
-from experiments.report.digits import NONE, figures, value
+from experiments.report.digits import NONE, figures, printed, value
 from experiments.report.document import (
     Block,
     Bullets,
@@ -44,7 +44,7 @@ def fit(g: Gathered) -> Section:
     blocks.append(Paragraph("What the trials taught most:" if told else
                             "The trials taught nothing beyond what was assumed."))
     if told:
-        blocks.append(Bullets(tuple(_units(x.sentence) for x in told)))
+        blocks.append(Bullets(tuple(printed(_taught(x)) for x in told)))
     shown = _most_changed(g.learnt)
     which = "" if len(shown) == len(g.learnt) else (
         f"; the {len(shown)} of {len(g.learnt)} that changed most, all are in the table")
@@ -65,7 +65,8 @@ def _agreement(g: Gathered) -> list[Block]:
     text = (
         f"Each trial was forecast from the others (leave-one-out). Of {len(standard)} readings "
         f"{100 * inside:.0f} % lie inside their 95 % interval for a new run; the residuals have a "
-        f"root mean square of {value(spread, 2)} standard deviations (1 is ideal)."
+        f"root mean square of {value(spread, 2)} standard deviations (1 is ideal). A reading "
+        "below its limit counts here as half of it."
     )
     worst = sorted(g.readings, key=lambda r: -abs(r.standard))[:WORST]
     return [
@@ -76,8 +77,8 @@ def _agreement(g: Gathered) -> list[Block]:
         Table(
             f"The {len(worst)} largest residuals",
             (Column("trial"), Column("quantity", weight=1), Column("observed", "right"),
-             Column("forecast", "right"), Column("± (1 sd)", "right"),
-             Column("standardised", "right")),
+             Column("forecast", "right"), Column("standard deviation", "right"),
+             Column("in standard deviations", "right")),
             rows_of([_residual_row(r) for r in worst]),
         ),
     ]
@@ -126,8 +127,13 @@ def _range(x: Learnt, mean: float, low: float, high: float) -> str:
 
 def _unit(x: Learnt) -> str:
     own = {"m3": "mL", "1": "–", "x assumed": "× assumed"}
-    return own.get(x.unit, _units(x.unit))
+    return own.get(x.unit, printed(x.unit))
 
 
-def _units(text: str) -> str:
-    return text.replace("m2", "m²").replace("m3", "m³").replace("degC", "°C")
+def _taught(x: Learnt) -> str:
+    """What a parameter became; of shares and exponents the numbers with their unit."""
+    if x.unit not in ("%", "1") or ": now " not in x.sentence:
+        return x.sentence
+    unit = " %" if x.unit == "%" else ""
+    subject = x.meaning[0].upper() + x.meaning[1:]
+    return f"{subject}: now {figures(x.mean)}{unit}, assumed {figures(x.prior_mean)}{unit}."

@@ -12,7 +12,7 @@ from experiments.comparison import Comparison, today_against_recommended
 from experiments.diagnostics import Reading, leave_one_out, odd_runs
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
-from experiments.fitted import Fitted
+from experiments.fitted import Fitted, fit
 from experiments.job import Setting
 from experiments.learnt import Learnt, what_was_learnt
 from experiments.physics import PhysicsModel
@@ -33,7 +33,8 @@ Progress = Callable[[float, str], None]
 class Gathered:
     """The record and what follows from it.
 
-    ``shown`` is the forecast at the recommended setting, or at the best compromise;
+    ``shown`` is the forecast at the recommended setting, or at the best compromise, ``before``
+    the one there from physics alone, without any trial;
     ``region`` is None where the setting does not reach the assurance.
     """
 
@@ -41,6 +42,7 @@ class Gathered:
     fitted: Fitted
     answer: Answer
     shown: Forecast
+    before: Forecast
     new_run: Forecast
     region: Region | None
     drifts: tuple[Drift, ...]
@@ -85,6 +87,7 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     answer = dossier.recommend()
     setting = _setting(answer)
     shown = fitted.forecast([setting])[0]
+    before = fit(dossier.job, []).forecast([setting])[0]
     region = _region(fitted, setting, report)
     report(0.55, "drawing the operating map")
     job = dossier.job
@@ -99,8 +102,8 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     report(0.9, "predicting the run")
     physics = PhysicsModel(job)
     return Gathered(
-        dossier, fitted, answer, shown, fitted.forecast([setting], new_run=True)[0], region,
-        ranged, neighbours(fitted, setting), leave_one_out(fitted), odd_runs(fitted),
+        dossier, fitted, answer, shown, before, fitted.forecast([setting], new_run=True)[0],
+        region, ranged, neighbours(fitted, setting), leave_one_out(fitted), odd_runs(fitted),
         what_was_learnt(fitted), window_limits(job), found_map,
         predicted_run(job, setting, **_posterior_means(fitted)),
         today_against_recommended(dossier), made, verification, runs,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from experiments.answers import Interval
 from experiments.job import Analyte, EvaporationJob
@@ -13,6 +14,7 @@ from experiments.report.digits import (
     factor_value,
     figures,
     percent,
+    plain,
     setting_words,
 )
 from experiments.report.document import (
@@ -40,9 +42,14 @@ COLLECTIONS = {
     "ANTOINE_EXTENDED_POLING": "Poling et al. (extended Antoine)",
     "DIPPR_PERRY_8E": "Perry 8th edition (DIPPR 101)", "VDI_PPDS": "VDI Heat Atlas",
     "VDI_TABULAR": "VDI Heat Atlas (table)", "LANDOLT": "Landolt-Börnstein",
-    "COOLPROP": "CoolProp", "IAPWS_PSAT": "IAPWS",
+    "COOLPROP": "CoolProp (reference equation of state)", "IAPWS_PSAT": "IAPWS",
+    "HEOS_FIT": "reference equation of state (Helmholtz energy, fit)",
+    "CRC_ORG": "CRC Handbook", "CRC_INORG": "CRC Handbook", "YAWS": "Yaws' Handbook",
+    "WEBBOOK": "NIST WebBook", "COMMON_CHEMISTRY": "CAS Common Chemistry",
+    "WIKIDATA": "Wikidata",
 }
 """Collections of correlations by the names the property library gives them."""
+GRADE = re.compile(r"from memory, D (high|medium|low)")
 
 
 def purpose(g: Gathered) -> Section:
@@ -96,7 +103,7 @@ def _time_words(found: Interval) -> str:
 def _scope(g: Gathered) -> tuple[str, ...]:
     job = g.dossier.job
     lines = [
-        f"the evaporator {job.equipment.name} with {job.equipment.vessels} vessels of "
+        f"{job.equipment.name} with {job.equipment.vessels} vessels of "
         f"{job.equipment.vessel_capacity_ml:g} mL",
         f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel, "
         f"{job.sample.residue_mg:g} mg of residue or less, sample below "
@@ -146,7 +153,7 @@ def equipment(g: Gathered) -> Section:
         ("vessels", f"{e.vessels} of {e.vessel_capacity_ml:g} mL"),
         ("rotor", f"{e.relative_centrifugal_force:g} times gravity at {e.rotor_radius_mm:g} mm"),
         ("heating", mark(e.assumed, "heating", e.heating)),
-        ("condenser", f"{e.condenser_temperature_c:g} °C, {e.condenser_capacity_ml:g} mL, "
+        ("condenser", f"{plain(e.condenser_temperature_c)} °C, {e.condenser_capacity_ml:g} mL, "
          + mark(e.assumed, "condenser_power_w", f"{e.condenser_power_w:g} W")),
         ("pump", mark(e.assumed, "pump_speed_m3_per_h", f"{e.pump_speed_m3_per_h:g} m³/h")
          + f", down to {e.ultimate_pressure_mbar:g} mbar; chamber "
@@ -165,7 +172,7 @@ def equipment(g: Gathered) -> Section:
          else f"{sample.keeper.volume_ml:g} mL {sample.keeper.name} a vessel, on top of the fill"),
         ("end", end_words(job)),
         ("residue", mark(sample.assumed, "residue_mg", f"{sample.residue_mg:g} mg a vessel")),
-        ("sample temperature", f"at most {sample.max_temperature_c:g} °C"),
+        ("sample temperature", f"at most {plain(sample.max_temperature_c)} °C"),
         *((("peroxide test", sample.peroxide_test),) if sample.peroxide_test else ()),
     )
     factors = Table(
@@ -184,7 +191,7 @@ def _factor_row(job: EvaporationJob, name: str) -> list[str]:
     if factor.is_fixed:
         return [factor_name(name), factor_value(job, name, factor.low), "fixed", "–",
                 factor_unit(name)]
-    return [factor_name(name), f"{factor.low:g}", f"{factor.high:g}", f"{factor.resolution:g}",
+    return [factor_name(name), plain(factor.low), plain(factor.high), plain(factor.resolution),
             factor_unit(name)]
 
 
@@ -212,7 +219,8 @@ def substances(g: Gathered) -> Section:
          Column("source", weight=3)),
         rows_of([_volatility_row(system, i, a) for i, a in enumerate(job.analytes)]),
         note="The truth lies within the factor with 95 % probability, activity in the solvent "
-        "included; the trials narrow it (section Fit). Solids are taken as sub-cooled liquids.",
+        "included; the trials narrow it (section Model fit and diagnostics). Of a solid it is the "
+        "pressure of its sub-cooled liquid, which is what a dissolved analyte has.",
     )
     liquids = Table(
         "Solvents and keeper",
@@ -235,7 +243,7 @@ def _source(analyte: Analyte) -> str:
 
     try:
         if analyte.is_new:
-            return estimate_new_analyte(analyte_si(analyte)).source
+            return f"from the job: {estimate_new_analyte(analyte_si(analyte)).source}"
         return str(describe_substance(analyte.cas or analyte.name)["vapour_pressure_source"])
     except ModelError as error:
         return error.message
@@ -259,4 +267,4 @@ def cited(source: str) -> str:
     """A source with the names of collections written out."""
     for key, words in sorted(COLLECTIONS.items(), key=lambda item: -len(item[0])):
         source = source.replace(key, words)
-    return source
+    return GRADE.sub(r"from memory, \1 confidence", source)

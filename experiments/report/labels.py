@@ -20,28 +20,39 @@ PLACES: dict[str, tuple[float, float, str]] = {
 """Offset of the label and the side of it that touches the point."""
 
 
-def choose_places(points: Sequence[tuple[float, float]]) -> list[str]:
-    """For each point, in points of the chart, the place where its label overlaps least."""
-    boxes: list[tuple[float, float, float, float]] = []
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+
+def choose_places(points: Sequence[tuple[float, float]], frame: Box | None = None) -> list[str]:
+    """For each point, in points of the chart, the place where its label overlaps least.
+
+    A label that leaves the frame counts as lying on what is outside.
+    """
+    boxes: list[Box] = []
     chosen = []
     marks = [(x - 4, y - 4, x + 4, y + 4) for x, y in points]
     for i, (x, y) in enumerate(points):
         others = marks[:i] + marks[i + 1 :] + boxes
-        best = min(PLACES, key=lambda p: sum(_overlap(_box(x, y, p), o) for o in others))
+        best = min(PLACES, key=lambda p: _outside(_box(x, y, p), frame) + sum(
+            _overlap(_box(x, y, p), o) for o in others))
         chosen.append(best)
         boxes.append(_box(x, y, best))
     return chosen
 
 
-def _box(x: float, y: float, place: str) -> tuple[float, float, float, float]:
+def _outside(box: Box, frame: Box | None) -> float:
+    """Area of a label outside the frame."""
+    return 0.0 if frame is None else WIDTH * HEIGHT - _overlap(box, frame)
+
+
+def _box(x: float, y: float, place: str) -> Box:
     dx, dy, side = PLACES[place]
     left = {"left": 0.0, "center": -0.5 * WIDTH, "right": -WIDTH}[side]
     return (x + dx + left, y + dy - 0.5 * HEIGHT, x + dx + left + WIDTH, y + dy + 0.5 * HEIGHT)
 
 
-def _overlap(
-    a: tuple[float, float, float, float], b: tuple[float, float, float, float]
-) -> float:
+def _overlap(a: Box, b: Box) -> float:
     wide = min(a[2], b[2]) - max(a[0], b[0])
     high = min(a[3], b[3]) - max(a[1], b[1])
     return max(wide, 0.0) * max(high, 0.0)

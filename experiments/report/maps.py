@@ -32,6 +32,8 @@ from experiments.window import WindowMap
 from models.system import Array
 
 ROWS = 110
+APART: dict[str, Any] = {"labelOverlap": "greedy", "labelSeparation": 4}
+"""Numbers of an axis that would touch are left out."""
 
 
 def axis_title(factor: str) -> str:
@@ -78,17 +80,37 @@ def bands(
     return found
 
 
+def band_levels(asked: float) -> tuple[float, ...]:
+    """Probabilities at which the fill changes; the last is the asked assurance.
+
+    >>> band_levels(0.95), band_levels(0.8), band_levels(0.5)
+    ((0.5, 0.8, 0.95), (0.5, 0.8), (0.5,))
+    """
+    return (*(level for level in (0.5, 0.8) if level < asked), asked)
+
+
+def band_words(asked: float) -> list[str]:
+    """What each fill means.
+
+    >>> band_words(0.95)
+    ['below 50 %', '50 to 80 %', '80 to 95 %', '95 % or more']
+    """
+    levels = [f"{100 * level:g}" for level in band_levels(asked)]
+    between = [f"{a} to {b} %" for a, b in zip(levels[:-1], levels[1:], strict=True)]
+    return [f"below {levels[0]} %", *between, f"{levels[-1]} % or more"]
+
+
 def _band_layer(
     data: list[dict[str, float]], x: tuple[str, Array], y: tuple[str, Array], asked: float,
     ticks: int = 5,
 ) -> Any:
-    words = ["below 50 %", "50 to 80 %", f"80 to {100 * asked:g} %", f"{100 * asked:g} % or more"]
+    words = band_words(asked)
     named = [{**d, "class": words[int(d["band"])]} for d in data]
     return rows(named).mark_rect(opacity=1).encode(
         x=alt.X("x:Q", title=axis_title(x[0]), scale=_scale(*x), axis=_axis(*x, ticks)), x2="x2:Q",
         y=alt.Y("y:Q", title=axis_title(y[0]), scale=_scale(*y), axis=_axis(*y, ticks)), y2="y2:Q",
         color=alt.Color("class:N", title="probability of meeting every target", sort=words,
-                        scale=alt.Scale(domain=words, range=list(BANDS)),
+                        scale=alt.Scale(domain=words, range=list(BANDS[-len(words):])),
                         legend=alt.Legend(symbolType="square", symbolStrokeColor=MUTED,
                                           symbolStrokeWidth=0.5)),
     )
@@ -97,11 +119,11 @@ def _band_layer(
 def _axis(name: str, values: Array, ticks: int) -> alt.Axis:
     """Ticks at 1, 2 and 5 times powers of ten on a logarithmic axis."""
     if name not in LOGARITHMIC:
-        return alt.Axis(tickCount=ticks, grid=False, labelOverlap="parity")
+        return alt.Axis(tickCount=ticks, grid=False, **APART)
     low, high = float(values[0]), float(values[-1])
     powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     marks = [m * 10.0**p for p in powers for m in (1, 2, 5) if low <= m * 10.0**p <= high]
-    return alt.Axis(values=marks, format="~g", grid=False, labelOverlap="parity")
+    return alt.Axis(values=marks, format="~g", grid=False, **APART)
 
 
 def operating_map(
@@ -115,7 +137,7 @@ def operating_map(
     """
     x = ("set_temperature_c", found.set_temperature_c)
     y = ("end_pressure_mbar", found.end_pressure_mbar)
-    levels = (0.5, 0.8, asked)
+    levels = band_levels(asked)
     data = bands(x[1], y[1], found.probability, y[0], levels)
     for own in region.slices if region is not None else ():
         if (own.x, own.y) == (x[0], y[0]):
@@ -130,13 +152,13 @@ def operating_map(
         base = rows(line)
         layers.append(base.mark_line(color=INK, strokeWidth=1.4, strokeDash=[6, 3]).encode(
             x=alt.X("x:Q", scale=_scale(*x)), y=alt.Y("y:Q", scale=_scale(*y))))
-    layers += _limit_lines(found, x, y)
+    layers += _limit_lines(found, trials, x, y)
     layers += _marks(setting, trials, x, y)
     return dressed(alt.layer(*layers).properties(width=TEXT_WIDTH - 90, height=230))
 
 
 def _limit_lines(
-    found: WindowMap, x: tuple[str, Array], y: tuple[str, Array]
+    found: WindowMap, trials: Sequence[Trial], x: tuple[str, Array], y: tuple[str, Array]
 ) -> list[Any]:
     """Lines where a limit of physics begins, each with its name on it."""
     layers = []
@@ -158,11 +180,21 @@ def _limit_lines(
         base = rows(points)
         place = {"x": alt.X("x:Q", scale=_scale(*x)), "y": alt.Y("y:Q", scale=_scale(*y))}
         layers.append(base.mark_line(color=hue, strokeWidth=1.4).encode(**place))
-        label = [{**points[-1], "text": name}]
+        at_right = _is_free(points[-1], trials) or not _is_free(points[0], trials)
+        label = [{**points[-1 if at_right else 0], "text": name}]
         layers.append(rows(label).mark_text(
-            align="right", dy=-6, dx=-3, color=hue, fontSize=9
+            align="right" if at_right else "left", dy=-6, dx=-3 if at_right else 3, color=hue,
+            fontSize=9,
         ).encode(**place, text="text:N"))
     return layers
+
+
+def _is_free(end: dict[str, float], trials: Sequence[Trial]) -> bool:
+    """Whether no trial lies where the name of a line that ends there would stand."""
+    return not any(
+        abs(float(t.setting["set_temperature_c"]) - end["x"]) < 4.0
+        and 0.8 < float(t.setting["end_pressure_mbar"]) / end["y"] < 1.4 for t in trials
+    )
 
 
 def _marks(
@@ -200,7 +232,8 @@ def _placed(
         (width * (d["x"] - x[1][0]) / (x[1][-1] - x[1][0]),
          -height * math.log(d["y"] / y[1][0]) / math.log(y[1][-1] / y[1][0])) for d in dots
     ]
-    return [{**d, "place": p} for d, p in zip(dots, choose_places(points), strict=True)]
+    chosen = choose_places(points, (0.0, -height, width, 0.0))
+    return [{**d, "place": p} for d, p in zip(dots, chosen, strict=True)]
 
 
 def region_slices(region: Region) -> dict[str, Any]:
@@ -211,7 +244,7 @@ def region_slices(region: Region) -> dict[str, Any]:
 
 def _slice(region: Region, found: Slice) -> Any:
     x, y = (found.x, found.x_values), (found.y, found.y_values)
-    data = bands(x[1], y[1], found.probability, y[0], (0.5, 0.8, region.assurance))
+    data = bands(x[1], y[1], found.probability, y[0], band_levels(region.assurance))
     box = {r.factor: r for r in region.box}
     frame = [_corners(box[found.x], box[found.y])]
     outline = rows(frame).mark_rect(

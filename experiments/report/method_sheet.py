@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from experiments.job import EvaporationJob
 from experiments.report.answer_part import range_words
-from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
+from experiments.report.digits import (
+    factor_name,
+    factor_unit,
+    factor_value,
+    percent,
+    plain,
+    printed,
+    value,
+)
 from experiments.report.document import (
     Blank,
     Block,
@@ -77,9 +85,9 @@ def _settings(g: Gathered) -> Table:
         for f in job.factors
     ]
     return Table(
-        "Set",
+        "What to set",
         (Column("", weight=2), Column("set", "right", 1), Column("unit"),
-         Column("holds together within", "right", 2)),
+         Column("may vary within", "right", 2)),
         rows_of(rows),
         note="* end of the window that was searched." if held else "", size="large",
     )
@@ -102,20 +110,27 @@ def _steps(job: EvaporationJob) -> tuple[str, ...]:
     )
     end = (
         f"It stops when the condenser load has stayed below {100 * e.end_point_load_fraction:g} % "
-        f"of its peak for the end-point hold."
+        f"of its peak for {_hold_words(job)}."
         if sample.end_volume_ml == 0.0 else
         f"It stops at {sample.end_volume_ml:g} mL, found by {sample.end_volume_control}."
     )
     return (
-        f"Check that the condenser is at {e.condenser_temperature_c:g} °C and its trap empty "
+        f"Check that the condenser is at {plain(e.condenser_temperature_c)} °C and its trap empty "
         f"({e.condenser_capacity_ml:g} mL).",
         f"{keeper}Fill {sample.fill_volume_ml:g} mL a vessel, balance the rotor, close the lid.",
-        "Bring the rotor to full speed, then start the vacuum.",
+        f"Bring the rotor to full speed ({e.relative_centrifugal_force:g} times gravity), then "
+        "start the vacuum.",
         f"Start the method: pressure falls quickly to {e.ramp_start_pressure_mbar:g} mbar, then "
         "linearly at the ramp rate to the end pressure.",
         end,
         "Vent before the rotor slows down; take the vessels out at once.",
     )
+
+
+def _hold_words(job: EvaporationJob) -> str:
+    if any(f.name == "end_point_hold_min" for f in job.factors):
+        return "the end-point hold above"
+    return f"{job.equipment.end_point_hold_min:g} min"
 
 
 def _stops(g: Gathered) -> tuple[str, ...]:
@@ -130,7 +145,7 @@ def _stops(g: Gathered) -> tuple[str, ...]:
 
 def _cautions(g: Gathered) -> tuple[str, ...]:
     found = [f for f in g.cautions if f.severity != "info"]
-    lines = [f.message for f in found[:4]]
+    lines = [printed(f.message) for f in found[:4]]
     if len(found) > 4:
         lines.append(f"{len(found) - 4} more cautions stand in the report.")
     return (*lines, DEFER)

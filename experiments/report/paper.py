@@ -25,6 +25,8 @@ STANDARDS: list[Literal["a-3a", "ua-1"]] = ["a-3a", "ua-1"]
 """Archivable with attachments, and readable by assistive technology."""
 TEXT_WIDTH_PT, TEXT_HEIGHT_PT = 470.0, 610.0
 """Room on an A4 page for a figure, its caption left out."""
+GLUE = re.compile(r"(?<=[\d±]) (?=\d|[%°]|(?:mbar|min|mL|mg|µg|Pa|W)\b)")
+"""Spaces at which no line ends: between a number and its unit, after a plus-minus."""
 MISSING_LETTER = re.compile(r"the text `\"(.+?)\"` could not be displayed", re.DOTALL)
 
 
@@ -78,7 +80,7 @@ def as_data(document: Document, picture: Callable[[dict[str, Any]], str] = svg) 
     short = document.title if len(document.title) < 76 else document.title[:73] + "..."
     return {
         "title": document.title, "short-title": short, "kind": document.kind,
-        "subtitle": document.subtitle, "date": document.date, "facts": document.facts,
+        "subtitle": document.subtitle, "date": document.date, "facts": _value(document.facts),
         "foot": document.foot, "has-contents": document.has_contents,
         "numbered": document.has_contents,
         "sections": [_section(s, picture) for s in document.sections],
@@ -118,6 +120,8 @@ def _plain(record: Any) -> dict[str, Any]:
 
 
 def _value(value: Any) -> Any:
+    if isinstance(value, str):
+        return GLUE.sub("\u00a0", value)
     if isinstance(value, tuple):
         return [_value(v) for v in value]
     if hasattr(value, "__dataclass_fields__"):

@@ -7,6 +7,9 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     figures,
+    interval,
+    percent,
+    printed,
     setting_words,
     value,
 )
@@ -33,9 +36,9 @@ def window(g: Gathered) -> Section:
     limits = Table(
         "Limits of the window, worked out before any trial",
         (Column("limit"), Column("where", weight=2), Column("reason", weight=4)),
-        rows_of([[x.name, _units(x.where), _units(x.reason)] for x in g.limits]),
+        rows_of([[x.name, printed(x.where), printed(x.reason)] for x in g.limits]),
     )
-    blocks: list[Block] = [limits]
+    blocks: list[Block] = [limits, _before_and_after(g)]
     if g.map is not None:
         ramp = figures(g.map.ramp_rate_mbar_per_min)
         low, high = g.map.end_pressure_mbar[0], g.map.end_pressure_mbar[-1]
@@ -54,16 +57,29 @@ def window(g: Gathered) -> Section:
         "One run predicted at the set point, with the mean parameters learnt from the trials",
         predicted_run_chart(g.trace["trace"]), _run_words(g)))
     if g.trace["findings"]:
-        blocks.append(Bullets(tuple(_units(f) for f in g.trace["findings"])))
+        blocks.append(Bullets(tuple(printed(f) for f in g.trace["findings"])))
     if g.findings:
         blocks.append(Paragraph("What the forecasts had to do without, and what settles it:"))
-        blocks.append(Bullets(tuple(_units(cited(f"{f.message} {f.cure}".strip()))
+        blocks.append(Bullets(tuple(printed(cited(f"{f.message} {f.cure}".strip()))
                                     for f in g.findings)))
     return Section("window", "Physics window", tuple(blocks))
 
 
-def _units(text: str) -> str:
-    return text.replace("degC", "°C").replace("m3", "m³")
+def _before_and_after(g: Gathered) -> Table:
+    """What physics alone forecast at the set point, and what the trials made of it."""
+    job = g.dossier.job
+    rows = [["run time, min", interval(g.before.run_time_min), interval(g.shown.run_time_min)]]
+    rows += [[f"{a.name}, %", interval(g.before.recovery_percent[a.name]),
+              interval(g.shown.recovery_percent[a.name])] for a in job.analytes]
+    rows.append(["every target met in time", percent(g.before.probability),
+                 percent(g.shown.probability)])
+    return Table(
+        "Forecast at the set point from physics alone, before any trial, and after the trials",
+        (Column("", weight=3), Column("before any trial", "right", 2),
+         Column("after the trials", "right", 2)),
+        rows_of(rows), size="small" if len(rows) > 14 else "normal",
+        note="True means with 95 % intervals; in the last row the probability.",
+    )
 
 
 def _shown_trials(g: Gathered) -> list[Trial]:
@@ -87,7 +103,7 @@ def _run_words(g: Gathered) -> str:
     return (
         f"Pressure, liquid temperature, volume and condenser load against time. The run {end}; "
         f"the condenser load peaks at {g.trace['peak_condenser_load_w']:.0f} W and the liquid "
-        f"stays below {max(trace['liquid_temperature_c']):.0f} °C."
+        f"stays below {value(max(trace['liquid_temperature_c']), 0)} °C."
     )
 
 
@@ -96,16 +112,24 @@ def design(g: Gathered) -> Section:
     job = g.dossier.job
     proposed = [t for t in g.dossier.trials if t.origin == "proposed"]
     own = [t for t in g.dossier.trials if t.origin != "proposed"]
-    text = (
-        f"Trials were chosen in batches of up to {job.limits.trials_per_batch} from a budget of "
-        f"{job.limits.trials}. Each is the one whose result is expected to take most minutes off "
-        "the recommended run time, given everything known and the trials still running; the "
-        f"expectation is a one-step look-ahead over posterior draws (seed {job.seed})."
+    how = (
+        "the one whose result is expected to take most minutes off the recommended run time, "
+        "given everything known and the trials still running; the expectation looks one trial "
+        "ahead over draws of the parameters that agree with the results so far (seed "
+        f"{job.seed})"
     )
-    counts = (
-        f"{len(proposed)} of {len(g.dossier.trials)} trials were proposed this way, "
-        f"{len(own)} entered by the analyst or taken from the method in use."
-    )
+    if proposed:
+        text = (
+            f"Trials were chosen in batches of up to {job.limits.trials_per_batch} from a budget "
+            f"of {job.limits.trials}. A proposed trial is {how}. {len(proposed)} of "
+            f"{len(g.dossier.trials)} trials were proposed this way, {len(own)} entered by the "
+            "analyst or taken from the method in use."
+        )
+    else:
+        text = (
+            f"None of the {len(own)} trials was proposed by the software: the analyst chose them, "
+            "or they are the method in use. The fit treats them like any other trials."
+        )
     rows: list[list[str | Cell]] = [
         [Cell(t.id, proposal_record(g.dossier, t.id)), _short_setting(g, t.setting),
          _expected(t.run_time_min), t.reason]
@@ -117,7 +141,7 @@ def design(g: Gathered) -> Section:
          Column("reason", weight=3)),
         rows_of(rows), size="small",
     )
-    return Section("design", "Design and why", (Paragraph(text), Paragraph(counts), table))
+    return Section("design", "Design and why", (Paragraph(text), table))
 
 
 def _setting_head(g: Gathered) -> str:

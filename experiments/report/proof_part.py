@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from experiments.report.charts import verification_chart
-from experiments.report.digits import figures, percent, setting_words, value
+from experiments.report.digits import NONE, figures, percent, plain, printed, setting_words, value
 from experiments.report.document import (
     Block,
     Bullets,
@@ -25,6 +25,17 @@ from experiments.verification_criteria import CriterionResult
 from models.cautions import DEFER
 from models.errors import Finding
 from models.noise import RUN_TIME_SD, VESSEL_RSD
+
+MOST_NORMAL = 14
+"""Rows of the table of analytes that are set in the normal size."""
+ASSUMED = {
+    "heating": ("heating", ""), "condenser_power_w": ("condenser power", "W"),
+    "pump_speed_m3_per_h": ("pump speed", "m³/h"), "chamber_volume_l": ("chamber volume", "L"),
+    "set_temperature_tolerance_c": ("set temperature held within ±", "°C"),
+    "end_pressure_tolerance_mbar": ("end pressure held within ±", "mbar"),
+    "residue_mg": ("residue in a vessel", "mg"), "handling_min": ("handling of a batch", "min"),
+}
+"""Name and unit of what a job need not say."""
 
 
 def verification(g: Gathered) -> Section:
@@ -53,13 +64,7 @@ def verification(g: Gathered) -> Section:
             f"{name}, the tightest, needs {needed[name]:.0f} % and is forecast at "
             f"{g.shown.recovery_percent[name].mean:.0f} %."))
     blocks.append(_alternatives(g))
-    blocks.append(Table(
-        "Criteria, fixed beforehand",
-        (Column("criterion"), Column("analyte", weight=2), Column("required", weight=3),
-         Column("found", "right"), Column("outcome")),
-        rows_of([_criterion_row(c) for c in found.criteria]),
-        size="small" if len(found.criteria) > 24 else "normal",
-    ))
+    blocks += [_run_criteria(g), _analyte_criteria(g)]
     told = [c for c in found.criteria if not c.decides]
     blocks += [Paragraph(c.sentence) for c in told]
     if g.runs:
@@ -87,12 +92,70 @@ def _alternatives(g: Gathered) -> Table:
     )
 
 
-def _criterion_row(c: CriterionResult) -> list[str]:
-    found = "–" if c.found is None else (
-        f"{value(c.found)} {c.unit}" if c.unit in ("%", "min")
-        else f"{figures(c.found, 2)}" if c.unit == "p" else f"{c.found:g}"
+def _run_criteria(g: Gathered) -> Table:
+    """What is asked of the runs as a whole, with what was found."""
+    per_analyte = {c.name for c in g.verification.criteria if c.analyte and c.decides}
+    return Table(
+        "Criteria of the runs, fixed beforehand",
+        (Column("criterion", weight=2), Column("required", weight=3), Column("found", "right"),
+         Column("outcome")),
+        rows_of([
+            [c.name, c.required, _found(c, bool(g.runs)), c.outcome]
+            for c in g.verification.criteria if c.name not in per_analyte
+        ]),
     )
-    return [c.name, c.analyte or "all", c.required, found, c.outcome]
+
+
+def _found(c: CriterionResult, has_runs: bool) -> str:
+    if c.found is None or not has_runs:
+        return NONE
+    if c.unit in ("%", "min"):
+        return f"{value(c.found)} {c.unit}"
+    return figures(c.found, 2) if c.unit == "p" else plain(c.found)
+
+
+def _analyte_criteria(g: Gathered) -> Table:
+    """What is asked of every analyte that decides; what was found stands in brackets."""
+    rules = g.plan.criteria
+    share = f"{100 * rules.confidence:g} %"
+    judged = {(c.name, c.analyte): c for c in g.verification.criteria if c.analyte}
+    has_action = any(r.action_limit is not None for r in rules.deciding)
+    rows = []
+    for r in rules.deciding:
+        asked = [
+            ("mean in band", f"{plain(r.mean_low)} to {plain(r.mean_high)}"),
+            ("scatter", plain(r.rsd_max)), ("confidence limit", plain(r.target)),
+        ]
+        if has_action:
+            limit = NONE if r.action_limit is None else plain(r.action_limit)
+            asked.append(("tolerance limit", limit))
+        held = [judged.get((name, r.analyte)) for name, _ in asked]
+        cells = [
+            text if c is None or c.found is None else f"{text} ({value(c.found)})"
+            for (_, text), c in zip(asked, held, strict=True)
+        ]
+        rows.append([r.analyte, *cells, _outcome_words([c for c in held if c is not None])])
+    action = (
+        [Column(f"{100 * rules.coverage:g} % of vessels above", "right", 1)] if has_action else []
+    )
+    return Table(
+        "Criteria of the analytes, fixed beforehand: recoveries in %",
+        (Column("analyte", weight=2), Column("mean within", "right", 1),
+         Column("RSD at most", "right", 1), Column(f"mean above, {share} sure", "right", 1),
+         *action, Column("outcome")),
+        rows_of(rows), size="small" if len(rows) > MOST_NORMAL else "normal",
+        note="What was found stands in brackets. RSD: relative standard deviation of single "
+        "vessels, runs and days included. "
+        f"“{share} sure”: the one-sided {share} confidence limit of the mean.",
+    )
+
+
+def _outcome_words(held: Sequence[CriterionResult]) -> str:
+    """The outcomes of one analyte in one word, the first failure by its name."""
+    failed = [c.name for c in held if c.met is False]
+    if failed:
+        return f"not met: {', '.join(failed)}"
+    return "met" if held and all(c.met for c in held) else "open"
 
 
 def _runs(g: Gathered) -> list[Block]:
@@ -120,11 +183,29 @@ def _runs(g: Gathered) -> list[Block]:
     return blocks
 
 
+def _assumed(g: Gathered) -> list[str]:
+    """Every default the job rests on, in words, with its value and unit."""
+    job = g.dossier.job
+    found = []
+    for part, names in ((job.equipment, job.equipment.assumed), (job.sample, job.sample.assumed),
+                        (job.limits, job.limits.assumed)):
+        for name in names:
+            words, unit = ASSUMED.get(name, (name.replace("_", " "), ""))
+            held = getattr(part, name)
+            found.append(
+                f"{words} {held if isinstance(held, str) else plain(held)}{unit and ' ' + unit}")
+    spiked = [a.name for a in job.analytes if "spike_ug" in a.assumed]
+    if spiked:
+        amount = plain(next(a.spike_ug for a in job.analytes if "spike_ug" in a.assumed))
+        found.append(f"{amount} µg spiked of {', '.join(spiked)}")
+    return found
+
+
 def uncertainty(g: Gathered) -> Section:
     """What the intervals mean and what is not in them."""
     job = g.dossier.job
     estimated = [a.name for a in job.analytes if a.is_new]
-    assumed = [*job.equipment.assumed, *job.sample.assumed]
+    assumed = _assumed(g)
     scale = float(g.fitted.surrogate.scales_[:, 3].mean())
     lines = [
         "An interval of the true mean says where the mean of very many runs may lie; the interval "
@@ -134,17 +215,19 @@ def uncertainty(g: Gathered) -> Section:
         f"source); the trials put the scatter of recoveries between runs at {value(scale, 2)} "
         "times the usual.",
         "Vessels of one run share the run's effect and are not counted as replicates.",
+        "A stated probability holds if the run model and the assumed scatter do. How often such "
+        "statements came true was tried on simulated benches only, with the result told in the "
+        "README; so the verification runs decide, not the probability.",
         f"The forecasts rest on {len(g.fitted.trials)} trials and lie inside the window that was "
         "searched; outside it nothing is claimed.",
         "Results below a limit count as anywhere between zero and that limit; unfinished runs "
         "count as what they show, not as gaps.",
     ]
     if assumed:
-        lines.append("Assumed because the job does not say: "
-                     + ", ".join(n.replace("_", " ") for n in assumed) + ".")
+        lines.append(f"Assumed because the job does not say: {', '.join(assumed)}.")
     if estimated:
         lines.append(f"Known from a data sheet or structure only: {', '.join(estimated)}.")
-    lines += [f"{f.message} {f.cure}".strip() for f in g.cautions if f.severity == "info"]
+    lines += [printed(f"{f.message} {f.cure}".strip()) for f in g.cautions if f.severity == "info"]
     return Section("uncertainty", "Uncertainty", (Bullets(tuple(lines)),))
 
 
@@ -166,7 +249,7 @@ def cautions(g: Gathered) -> Section:
 def _joined(found: Sequence[Finding]) -> str:
     """Messages of one kind, each cure once."""
     parts = dict.fromkeys(p for f in found for p in (f.message, f.cure) if p)
-    return " ".join(parts).replace("degC", "°C")
+    return printed(" ".join(parts))
 
 
 def general_cautions(g: Gathered) -> tuple[str, ...]:

@@ -10,9 +10,9 @@ from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Factor, Setting
 from experiments.region_lattice import coded, decoded, numeric_factors
 from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
+from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift, weakest
 from experiments.trials import Trial
-from experiments.verification_runs import readings
 
 STEP = 0.12
 """How far a neighbour lies, as a share of the factor's window."""
@@ -127,9 +127,9 @@ def what_was_rejected(job: EvaporationJob, trials: Sequence[Trial]) -> tuple[str
             continue
         short = []
         for analyte in job.must:
-            values = readings(result, analyte.name)
-            if len(values) and values.mean() < analyte.target_recovery_percent:
-                short.append(f"{analyte.name} {values.mean():.0f} % "
+            mean = mean_recovery(result, analyte.name)
+            if mean is not None and mean.middle < analyte.target_recovery_percent:
+                short.append(f"{analyte.name} {mean.words(0)} % "
                              f"(target {analyte.target_recovery_percent:g} %)")
         if short:
             more = f" and {len(short) - 3} more" if len(short) > 3 else ""

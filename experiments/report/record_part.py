@@ -8,6 +8,7 @@ from importlib.metadata import version
 
 from experiments.events import canonical, verify_chain
 from experiments.job_text import to_mapping
+from experiments.report.digits import NONE, plain
 from experiments.report.document import (
     Block,
     Cell,
@@ -22,7 +23,7 @@ from experiments.report.document import (
 from experiments.report.gathered import Gathered
 from experiments.report.records import event_words
 
-EXPORT_NAME = "dossier.zip"
+EXPORT_NAME, DATA_NAME = "dossier.zip", "report.json"
 DEPENDS_ON = ("boilwright", "numpy", "scipy", "numba", "scikit-learn")
 
 
@@ -51,10 +52,12 @@ def record(g: Gathered) -> Section:
         facts.insert(1, ("previous version", f"dossier {dossier.details.previous}"))
     blocks: list[Block] = [
         Facts(tuple(facts)),
+        *_against_previous(g),
         Paragraph(
-            f"The whole record is attached to the PDF as {EXPORT_NAME}. To compute the "
-            f"recommendation again: boilwright import {EXPORT_NAME}, then boilwright recommend "
-            f"{dossier.id}. The same job, records, seed and versions give the same answer."
+            f"The whole record is attached to the PDF as {EXPORT_NAME}, the numbers of this "
+            f"report as {DATA_NAME}. To compute the recommendation again and compare it with "
+            "this report: boilwright recompute, with this file, or with an exported dossier and "
+            "this file. The same job, records, seed and versions give the same answer."
         ),
         Table(
             "History",
@@ -67,6 +70,32 @@ def record(g: Gathered) -> Section:
         ),
     ]
     return Section("record", "Version, record and history", tuple(blocks))
+
+
+def _against_previous(g: Gathered) -> list[Block]:
+    """What this version changed, value by value; empty for a first version."""
+    start = g.dossier.events[0].payload
+    if g.dossier.details.previous is None:
+        return []
+    rows = [[str(c["path"]), _shown(c["before"]), _shown(c["after"])]
+            for c in start.get("changes", ())]
+    carried = (
+        "The results of the previous version count in this one." if start.get("results_carried")
+        else "It started without results, because the sample or the equipment changed."
+    )
+    if not rows:
+        return [Paragraph(f"The job is that of the previous version. {carried}")]
+    return [Table(
+        "What this version changed in the job",
+        (Column("value", weight=2), Column("before", weight=1), Column("now", weight=1)),
+        rows_of(rows), note=carried,
+    )]
+
+
+def _shown(held: object) -> str:
+    if held is None:
+        return NONE
+    return plain(held) if isinstance(held, int | float) else str(held)
 
 
 def signatures(g: Gathered) -> Section:

@@ -19,6 +19,7 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.report.means import mean_recovery
 from experiments.report.records import result_records
 from experiments.trials import Result, Trial
 from experiments.verification_runs import readings
@@ -33,7 +34,8 @@ def trials(g: Gathered) -> Section:
     names = [a.name for a in closest_first(g)]
     blocks.append(Figure(
         f"Mean recovery against run time{_panels_words(names)}; the dashed line is the target, "
-        "the diamond the forecast at the set point with its 95 % interval",
+        "the diamond the forecast at the set point with its 95 % interval; a reading below its "
+        "limit counts as half of it",
         recovery_against_time(g.dossier.job, g.dossier.trials, names, g.shown),
         "Recovery against run time of all finished trials, one panel an analyte.",
     ))
@@ -128,7 +130,8 @@ def _means_table(g: Gathered, part: Sequence[Analyte]) -> Table:
         (Column("trial"), *(Column(a.name, "right", 1.0) for a in part)),
         rows_of([targets, *rows]),
         note=f"Bold: below the target. Means of {usual} measured vessels of "
-        f"{g.dossier.job.equipment.vessels}; n where it is another number.",
+        f"{g.dossier.job.equipment.vessels}; n where it is another number. “<”: some vessels read "
+        "below their limit, so the mean is at most this.",
     )
 
 
@@ -149,14 +152,12 @@ def _count(result: Result, analyte: Analyte, vessels: int) -> int:
 
 def _mean_cell(result: Result, analyte: Analyte, usual: int) -> Cell:
     """A mean; with readings below a limit it is the highest the mean may be."""
-    held = [r for r in result.recovery.get(analyte.name, ()) if r is not None]
-    if not held:
+    mean = mean_recovery(result, analyte.name)
+    if mean is None:
         return Cell(NONE)
-    mean = sum(r.percent for r in held) / len(held)
-    count = usual if result.is_mean.get(analyte.name, False) else len(held)
-    text = ("<" if any(r.censored for r in held) else "") + value(mean)
-    return Cell(text + ("" if count == usual else f" (n {count})"),
-                strong=mean < analyte.target_recovery_percent)
+    count = usual if result.is_mean.get(analyte.name, False) else mean.count
+    return Cell(mean.words() + ("" if count == usual else f" (n {count})"),
+                strong=mean.highest < analyte.target_recovery_percent)
 
 
 def _part_words(g: Gathered, part: Sequence[Analyte]) -> str:

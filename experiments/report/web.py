@@ -23,7 +23,7 @@ from experiments.report.document import (
     Signature,
     Table,
 )
-from experiments.report.look import FONTS, svg
+from experiments.report.look import FONT, FONTS, svg
 
 SIGNS = {"answer": "✓", "caution": "!", "stop": "■", "info": "i"}
 STYLE = """
@@ -33,8 +33,9 @@ STYLE = """
 --main:#8ad3da;--paper:#11191d;--pale:#1b262b;--answer:#17333a;--caution:#35281a;--stop:#36202c;
 --caution-ink:#f0c48c;--stop-ink:#ebb6d0}}
 *{box-sizing:border-box}
-body{font:16px/1.5 "Report",system-ui,sans-serif;font-variant-numeric:tabular-nums;
-color:var(--ink);background:var(--paper);max-width:54rem;margin:2rem auto;padding:0 1rem;
+body{font:16px/1.5 "Atkinson Hyperlegible Next",system-ui,sans-serif;
+font-variant-numeric:tabular-nums;color:var(--ink);background:var(--paper);
+max-width:54rem;margin:2rem auto;padding:0 1rem;
 overflow-wrap:anywhere}
 h1{font-size:1.9rem;line-height:1.2;margin:.2rem 0}h2{color:var(--main);font-size:1.35rem;
 margin:2.4rem 0 .8rem}a{color:var(--main)}.kind{color:var(--main);font-weight:600;margin:0}
@@ -60,7 +61,7 @@ figure{margin:1.4rem 0}figure svg{max-width:100%;height:auto;background:#fff}
 def render_html(document: Document) -> str:
     """The page."""
     font = base64.b64encode((FONTS / "AtkinsonHyperlegibleNext-Regular.ttf").read_bytes())
-    face = f'@font-face{{font-family:"Report";src:url(data:font/ttf;base64,{font.decode()})}}'
+    face = f'@font-face{{font-family:"{FONT}";src:url(data:font/ttf;base64,{font.decode()})}}'
     body = [
         f'<header><p class="kind">{escape(document.kind)}</p><h1>{escape(document.title)}</h1>'
         f'<p class="sub">{escape(document.subtitle)}</p></header>', _facts(document.facts),

@@ -92,8 +92,8 @@ def _number(text: str) -> str | float:
 
 
 def _sheet_name(title: str, taken: Sequence[str]) -> str:
-    name = re.sub(r"[\[\]:*?/\\]", " ", title)[:28]
-    return name if name not in taken else f"{name[:25]} {len(taken)}"
+    name = re.sub(r"[\[\]:*?/\\]", " ", title)[:31]
+    return name if name not in taken else f"{name[:27]} {len(taken)}"
 
 
 def _fill(
