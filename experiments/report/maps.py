@@ -32,8 +32,8 @@ from experiments.window import WindowMap
 from models.system import Array
 
 ROWS = 110
-APART: dict[str, Any] = {"labelOverlap": "greedy", "labelSeparation": 4}
-"""Numbers of an axis that would touch are left out."""
+APART: dict[str, Any] = {"labelOverlap": "greedy", "labelSeparation": 4, "labelFlush": False}
+"""Numbers of an axis that would touch are left out, and none is pushed into its neighbour."""
 
 
 def axis_title(factor: str) -> str:

@@ -100,7 +100,8 @@ def _fill(
     page: Worksheet, head: Sequence[str], rows: Iterable[Sequence[Any]], below: bool = False
 ) -> None:
     """Write a head and rows, below what is there already when asked."""
-    row = page.max_row + 2 if below and page.max_row > 1 else 1
+    is_empty = page.max_row == 1 and all(c.value is None for c in page[1])
+    row = page.max_row + 2 if below and not is_empty else 1
     for i, title in enumerate(head, start=1):
         cell = _write(page, row, i, title)
         cell.font = Font(bold=True)

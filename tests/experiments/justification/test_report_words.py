@@ -1,0 +1,107 @@
+"""How a report says numbers, names and changes: small parts, without a fit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+
+from experiments import Dossier
+from experiments.answers import Interval
+from experiments.job_differences import differences
+from experiments.report.charts import cut_names
+from experiments.report.digits import figures, interval, plain, printed
+from experiments.report.document import Paragraph, Section, Table
+from experiments.report.job_part import cited
+from experiments.report.labels import choose_places
+from experiments.report.maps import band_levels, band_words
+from experiments.report.means import mean_recovery
+from experiments.report.rationale import what_was_rejected
+from experiments.report.record_part import record
+from experiments.report.terms import terms
+from experiments.trials import Recovery, Result, Trial
+
+
+def run(*readings: Recovery | None) -> Result:
+    return Result(30.0, "finished", {"carvone": readings}, {"carvone": False})
+
+
+def test_a_mean_with_readings_below_their_limit_is_said_in_one_way():
+    """(20 + 40 + 5)/3 at the most, with half the limit (20 + 40 + 2.5)/3."""
+    held = run(Recovery(20.0), Recovery(40.0), Recovery(5.0, True), None)
+    found = mean_recovery(held, "carvone")
+    assert found.highest == pytest.approx(65.0 / 3.0)
+    assert found.middle == pytest.approx(62.5 / 3.0)
+    assert found.words() == "<21.7"
+    assert found.count == 3
+    assert mean_recovery(run(None), "carvone") is None
+    assert mean_recovery(run(Recovery(20.0), Recovery(41.0)), "carvone").words(0) == "30"
+
+
+def test_a_rejected_trial_says_below_where_its_mean_is_a_limit(job, set_point):
+    held = run(*(Recovery(5.0, True),) * 3)
+    trial = Trial("T1", set_point, result=held, state="recorded")
+    assert what_was_rejected(job, [trial]) == (
+        "T1 gave back too little: carvone <5 % (target 80 %).",)
+
+
+@pytest.mark.parametrize(("text", "shown"), [
+    ("wall above -38 degC", "wall above −38 °C"), ("2-pentanone", "2-pentanone"),
+    ("(-20 degC)", "(−20 °C)"), ("IEC 60079-20-1", "IEC 60079-20-1"), ("30-60 min", "30-60 min"),
+])
+def test_signs_and_units_of_sentences(text, shown):
+    assert printed(text) == shown
+
+
+def test_numbers():
+    assert plain(-45.0) == "−45"
+    assert figures(3.2e-7) == "3.2×10⁻⁷"
+    assert interval(Interval(100.0, 99.1, 100.0)) == "100 (99 to 100)", "three figures at most"
+    assert interval(Interval(9.31, 8.7, 9.9)) == "9.3 (8.7 to 9.9)"
+
+
+def test_a_grade_of_evidence_is_said_in_words():
+    told = cited("Mackay et al. handbook (from memory, D high)")
+    assert told == "Mackay et al. handbook (from memory, high confidence)"
+    assert "HEOS_FIT" not in cited("ANTOINE_WEBBOOK; HEOS_FIT")
+
+
+def test_names_that_are_cut_stay_different():
+    names = ["1,1,1-trichloro-2,2-bis(4-methoxyphenyl)ethane",
+             "1,1,1-trichloro-2,2-bis(4-methoxyphenyl)propane"]
+    cut = cut_names([*names, "phenol"], 20)
+    assert len(set(cut.values())) == 3
+    assert all(len(v) <= 20 for v in cut.values())
+    assert cut["phenol"] == "phenol"
+
+
+@pytest.mark.parametrize("asked", [0.5, 0.6, 0.8, 0.95])
+def test_the_bands_of_a_map_rise_to_the_assurance(asked):
+    levels = band_levels(asked)
+    assert list(levels) == sorted(set(levels))
+    assert levels[-1] == asked
+    assert len(band_words(asked)) == len(levels) + 1
+
+
+def test_a_label_stays_inside_its_frame():
+    assert choose_places([(50.0, -98.0)], (0.0, -100.0, 100.0, 0.0)) != ["above"]
+    assert choose_places([(50.0, -98.0)]) == ["above"]
+
+
+def test_only_terms_that_stand_in_the_report_are_explained():
+    (table,) = terms([Section("a", "A", (Paragraph("A keeper; the RSD is 3 %."),))]).blocks
+    assert [row[0].text for row in table.rows] == ["keeper", "RSD"]
+
+
+def test_a_new_version_lists_what_it_changed(job):
+    changed = replace(job, limits=replace(job.limits, assurance=0.9))
+    made = Dossier.start(changed, dossier_id="second", origin={
+        "version": 2, "previous": "first", "previous_hash": "0" * 64, "reason": "wider",
+        "results_carried": False,
+        "changes": [vars(d) for d in differences(job, changed)],
+    })
+    tables = [b for b in record(SimpleNamespace(dossier=made)).blocks if isinstance(b, Table)]
+    assert [[c.text for c in row] for row in tables[0].rows] == [
+        ["limits.assurance", "0.95", "0.9"]]
+    assert "started without results" in tables[0].note
