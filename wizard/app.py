@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from wizard import navigation
+from wizard import menu
 from wizard.frame import faults_shown
 from wizard.session import UNIT_KEYS, WizardSession, is_sign_in_configured
 
@@ -14,18 +14,6 @@ STATIC = Path(__file__).parent / "static"
 
 st.set_page_config(page_title="Boilwright", page_icon=str(STATIC / "mark.png"), layout="wide",
                    initial_sidebar_state="auto")
-
-
-def menu(facts: frozenset[str]) -> dict[str, list[st.Page]]:
-    """Pages by section; a step whose work is done carries a tick."""
-    sections: dict[str, list[st.Page]] = {}
-    for step in navigation.STEPS:
-        icon = "task_alt" if navigation.is_done(step.key, facts) else step.icon
-        sections.setdefault(step.section, []).append(st.Page(
-            step.file, title=step.title, icon=f":material/{icon}:", url_path=step.key,
-            default=step.key == navigation.HOME,
-        ))
-    return sections
 
 
 def unit_choice(session: WizardSession) -> None:
@@ -42,9 +30,11 @@ def unit_choice(session: WizardSession) -> None:
                 st.rerun()
 
 
-LOGO = "logo-dark.svg" if st.context.theme.type == "dark" else "logo.svg"
+IS_DARK = st.context.theme.type == "dark"
 st.html(STATIC / "wizard.css")
-st.logo(STATIC / LOGO, size="large")
+if IS_DARK:
+    st.html(STATIC / "dark.css")
+st.logo(STATIC / ("logo-dark.svg" if IS_DARK else "logo.svg"), size="large")
 if is_sign_in_configured() and not st.user.is_logged_in:
     st.title("Who are you?", anchor=False)
     st.markdown("This laboratory keeps its dossiers under names; sign in to go on.")
@@ -53,6 +43,7 @@ if is_sign_in_configured() and not st.user.is_logged_in:
 
 with faults_shown():
     current = WizardSession.current()
-    chosen_page = st.navigation(menu(current.progress().facts), expanded=True)
+    chosen_page = st.navigation(menu.pages(), position="hidden")
+    menu.show(current, current.progress().facts)
     unit_choice(current)
     chosen_page.run()

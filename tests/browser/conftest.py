@@ -21,7 +21,7 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def laboratory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Wizard, dict[str, str]]]:
+def laboratory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Wizard]:
     """Both examples, shared by the tests that leave them as they are."""
     with running(tmp_path_factory.mktemp("laboratory"), SOIL, KEEPER) as found:
         yield found
@@ -60,3 +60,10 @@ def _keep_picture(page: Page, request: pytest.FixtureRequest) -> None:
 def every_test_here_drives_a_browser(request: pytest.FixtureRequest) -> None:
     marks = {m.name for m in request.node.iter_markers()}
     assert "browser" in marks, "mark it: pytestmark = pytest.mark.browser"
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Iterator[Wizard]:
+    """A wizard on a store in which nothing is yet."""
+    with running(tmp_path) as found:
+        yield found

@@ -31,6 +31,7 @@ class Wizard:
         self.store = folder / "laboratory.sqlite"
         self.log = folder / "wizard.log"
         self.port = _free_port()
+        self.dossiers: dict[str, str] = {}
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -84,17 +85,18 @@ def _free_port() -> int:
 
 
 @contextmanager
-def running(folder: Path, *examples: str) -> Iterator[tuple[Wizard, dict[str, str]]]:
-    """A wizard on a fresh store, and the ids of the example dossiers that lie in it."""
+def running(folder: Path, *examples: str) -> Iterator[Wizard]:
+    """A wizard on a fresh store in which the examples named lie as dossiers."""
     wizard = Wizard(folder)
     store = open_store(str(wizard.store))
     try:
-        ids = {key: example_dossiers.load(store, key, local_user()) for key in examples}
+        for key in examples:
+            wizard.dossiers[key] = example_dossiers.load(store, key, local_user())
     finally:
         store.close()
     wizard.start()
     try:
-        yield wizard, ids
+        yield wizard
     finally:
         wizard.stop()
         sys.stdout.write(wizard.words())  # pytest shows it when the test failed

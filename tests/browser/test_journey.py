@@ -37,7 +37,7 @@ def cell(page: Page, row: int, column: int) -> str:
 
 
 def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> None:
-    with running(tmp_path) as (wizard, _):
+    with running(tmp_path) as wizard:
         page.goto(wizard.url)
         asked(page, "dossiers")
         says(page, "Nothing is here yet")

@@ -46,13 +46,13 @@ def all_charts(colours):
     yield from run_trace([0.0, 1.0, 2.0], {"pressure, mbar": [700.0, 60.0, None]}, colours,
                          {"dry": 1.5}, {"pressure, mbar": [(0.5, 300.0)]})
     yield recoveries.margins_chart(points(), {"a": 80.0}, colours)
-    yield recoveries.recoveries_chart(points(), {"a": 80.0}, colours)
+    yield from recoveries.recoveries_charts(points(), {"a": 80.0}, colours)
     yield learning.learnt_chart(
         [learning.LearntRow("loss from the dry film or the keeper", (0.2, 5.0), 1.0, 2.0, 3.0,
                             "more")], colours)
     yield differences.differences_chart(
         [differences.Difference("a", 1.0, -2.0, 4.0, "same")], 5.0, "points", colours)
-    yield differences.replicates_chart(
+    yield from differences.replicates_charts(
         [differences.ReplicateReading("V1", "a", 90.0)], {"a": (80.0, 120.0)}, colours)
     yield fit_quality.fit_quality(
         [fit_quality.FitRow("T1", "a", 90.0, 80.0, 100.0, 92.0)], colours)

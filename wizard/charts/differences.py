@@ -65,12 +65,12 @@ class ReplicateReading:
     recovery: float
 
 
-def replicates_chart(
+def replicates_charts(
     readings: Sequence[ReplicateReading], limits: dict[str, tuple[float, float]],
     colours: Palette,
-) -> Any:
-    """Readings of each run beside the band they must average into, one panel an analyte."""
-    panels = []
+) -> list[Any]:
+    """Readings of each run beside the band they must average into, one chart an analyte."""
+    charts = []
     runs = list(dict.fromkeys(r.run for r in readings))
     values = [r.recovery for r in readings] + [v for pair in limits.values() for v in pair]
     domain = [max(0.0, min(values, default=0.0) - 5.0), max(values, default=100.0) + 5.0]
@@ -87,9 +87,7 @@ def replicates_chart(
             x=alt.X("run:N", sort=runs, title=None, axis=alt.Axis(labelAngle=0)), y=y,
             tooltip=[alt.Tooltip("said:N", title="Reading")],
             description=alt.Description("said:N"))
-        panels.append(alt.layer(band, floor, dots).properties(
-            width=max(120, 46 * len(runs)), height=170,
-            title=alt.Title(name, fontSize=13, color=colours.ink)))
-    if not panels:
-        panels = [chart_of([]).mark_point()]
-    return dressed(alt.concat(*panels, columns=3, spacing=24), colours)
+        charts.append(dressed(alt.layer(band, floor, dots).properties(
+            width=min(max(120, 46 * len(runs)), 260), height=170,
+            title=alt.Title(name, fontSize=13, color=colours.ink)), colours))
+    return charts

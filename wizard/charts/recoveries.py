@@ -125,12 +125,11 @@ def _grouped(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     return groups
 
 
-def recoveries_chart(
+def recoveries_charts(
     points: Sequence[TrialPoint], targets: Mapping[str, float], colours: Palette,
-    columns: int = 3,
-) -> Any:
-    """One panel an analyte: recovery against run time, with intervals and its target."""
-    panels = []
+) -> list[Any]:
+    """One chart an analyte: recovery against run time, with intervals and its target."""
+    charts = []
     times = [p.run_time_min for p in points] or [0.0, 1.0]
     spread = (max(times) - min(times)) or 10.0
     domain = [max(0.0, min(times) - 0.08 * spread), max(times) + 0.08 * spread]
@@ -144,10 +143,9 @@ def recoveries_chart(
              "said": f"{p.label}: {name} {r[0]:.0f} % in {p.run_time_min:.0f} min"}
             for p in points if (r := p.recovery.get(name)) is not None
         ]
-        panels.append(_panel(name, target, rows, (domain, y_domain), points, colours))
-    if not panels:
-        panels = [chart_of([]).mark_point()]
-    return dressed(alt.concat(*panels, columns=columns, spacing=26), colours)
+        panel = _panel(name, target, rows, (domain, y_domain), points, colours)
+        charts.append(dressed(panel, colours))
+    return charts
 
 
 def _panel(

@@ -25,6 +25,12 @@ from wizard.views.job_cards import (
     sample_card,
     today_card,
 )
+from wizard.views.new_version import (
+    followed,
+    reason_field,
+    start_version,
+    version_button,
+)
 
 
 def render(session: WizardSession) -> None:
@@ -96,21 +102,33 @@ def _actions(
         st.markdown(f":material/edit: {_what_is_left(found)}")
     for fault in stray:
         st.markdown(f":red[:material/error: {fault.path}: {said(fault.message)} {fault.cure}]")
-    label = "Start the dossier" if dossier is None else "Take the change into the record"
+    draft_id = session.draft_id if dossier is None else None
+    why = ""
+    if draft_id and followed(draft_id):
+        st.markdown(f"The next version of dossier {followed(draft_id)}.")
+        why = reason_field(session, draft_id)
+        label = "Start the new version"
+    else:
+        label = "Start the dossier" if dossier is None else "Take the change into the record"
     is_same = dossier is not None and found.job == dossier.job
     if is_same:
         st.markdown("Saved as it stands here.")
         return
     if st.button(label, type="primary", key="job.start", width="stretch",
                  icon=":material/check:", disabled=found.job is None):
-        _take(session, form, found, dossier)
+        _take(session, form, found, dossier, why)
 
 
 def _take(
-    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None
+    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None, why: str
 ) -> None:
     assert found.job is not None
-    if dossier is None:
+    draft_id = session.draft_id
+    if dossier is None and draft_id and followed(draft_id):
+        made_id = start_version(session, draft_id, found.job, why)
+        form.forget()
+        session.open(made_id)
+    elif dossier is None:
         made = service.create(session.service, found.job)
         form.forget()
         session.open(made.id)
@@ -159,7 +177,7 @@ def _job_file(session: WizardSession, form: JobForm) -> None:
 
 def _fixed(session: WizardSession, dossier: Dossier) -> None:
     """A job with trials is fixed; it can be read, taken along, or carried into a new version."""
-    st.markdown("The job is fixed because trials rest on it. A changed job is a new version.")
+    st.markdown("The job is fixed because trials rest on it. A changed job is a new version of the dossier.")
     with st.container(border=True):
         st.markdown(job_sentence(draft_of(to_mapping(dossier.job)), session.units))
     cautions_of_job(to_mapping(dossier.job), session.units)
@@ -167,8 +185,9 @@ def _fixed(session: WizardSession, dossier: Dossier) -> None:
         st.download_button("Download the job file", to_toml(dossier.job),
                            file_name=f"{dossier.id}.toml", mime="application/toml",
                            on_click="ignore", icon=":material/download:", key="job.toml")
-        if st.button("Write a changed job from it", key="job.copy", icon=":material/content_copy:",
-                     help="A new job that starts with everything written here."):
+        version_button(session, dossier, "job.version")
+        if st.button("Use it for another job", key="job.copy", icon=":material/content_copy:",
+                     help="A job of its own that starts with everything written here."):
             draft = draft_of(to_mapping(dossier.job))
             name = JOB_DRAFT + session.open_draft()
             session.keep_draft(name, draft)

@@ -12,12 +12,13 @@ from wizard import answers, caching
 from wizard.charts.fit_quality import fit_quality
 from wizard.charts.learning import learnt_chart
 from wizard.charts.palette import palette
-from wizard.charts.recoveries import margins_chart, recoveries_chart
+from wizard.charts.recoveries import margins_chart, recoveries_charts
 from wizard.session import WizardSession
 from wizard.view_models import learn_rows
 from wizard.view_models.fit_words import fit_rows, fit_sentence
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import show_findings
+from wizard.views.chart_row import show_row
 from wizard.views.map_view import ramp_choice, show_map
 
 FIRST = 5
@@ -53,10 +54,8 @@ def _trials(session: WizardSession, dossier: Dossier) -> None:
         + learn_rows.left_out(dossier)
     )
     with st.expander("Every analyte by itself"):
-        st.altair_chart(
-            recoveries_chart(points, learn_rows.targets(dossier.job, only_must=False), colours),
-            theme=None, width="content",
-        )
+        show_row(recoveries_charts(points, learn_rows.targets(dossier.job, only_must=False),
+                                   colours))
         st.caption("Mean recovery of each run; bars span the vessels. The line is the target.")
 
 

@@ -5,24 +5,35 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from experiments import report, service, transfer
+from experiments import service, transfer
 from experiments.dossier import Dossier
-from experiments.dossier_state import MOVES
+from experiments.dossier_state import FROZEN, MOVES
 from experiments.events import verify_chain
 from experiments.job_text import to_toml
 from wizard import answers, frame, waiting
 from wizard.session import WizardSession
 from wizard.view_models.history_lines import STATE_ACTIONS, history_lines, state_sentence
+from wizard.views.new_version import version_button
 
-KINDS = {".pdf": ("PDF", "application/pdf"), ".html": ("HTML, one file", "text/html")}
+OFFICE = "application/vnd.openxmlformats-officedocument."
+KINDS = {
+    ".pdf": ("PDF", "to read, print and sign", "application/pdf"),
+    ".html": ("HTML", "one file for any browser", "text/html"),
+    ".docx": ("DOCX", "to carry on writing in", f"{OFFICE}wordprocessingml.document"),
+    ".xlsx": ("XLSX", "every number of it in a workbook", f"{OFFICE}spreadsheetml.sheet"),
+}
 
 
 def render(session: WizardSession) -> None:
     """Draw what can be handed over."""
     dossier = session.must_dossier()
     st.markdown(state_sentence(dossier))
+    if dossier.state in FROZEN:
+        with st.container(border=True, horizontal=True, vertical_alignment="center"):
+            st.markdown("This version is closed. A change starts a new one.", width="stretch")
+            version_button(session, dossier, "report.version")
     if dossier.recorded:
-        _documents(dossier)
+        _documents(session, dossier)
     else:
         st.markdown("There is nothing to report before the first result.")
         frame.link(session, "results", "Enter results")
@@ -31,30 +42,31 @@ def render(session: WizardSession) -> None:
     _history(dossier)
 
 
-def _documents(dossier: Dossier) -> None:
+def _documents(session: WizardSession, dossier: Dossier) -> None:
     key = f"{dossier.id}.{dossier.events[-1].hash}"
-    for suffix, (name, mime) in KINDS.items():
-        made = st.session_state.get(f"report{suffix}") == key
+    for suffix, (name, use, mime) in KINDS.items():
+        is_made = st.session_state.get(f"report{suffix}") == key
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**Report as {name}**", width="stretch")
-            short = name.split(",")[0]
-            if not made and st.button(f"Write the {short}", key=f"report.write{suffix}",
-                                      icon=":material/edit_document:",
-                                      type="primary" if suffix == ".pdf" else "secondary"):
-                made = True
-            if made:
-                data = _document(dossier, suffix, key, name)
+            st.markdown(f"**Report as {name}**, {use}", width="stretch")
+            if not is_made and st.button(f"Write the {name}", key=f"report.write{suffix}",
+                                         icon=":material/edit_document:",
+                                         type="primary" if suffix == ".pdf" else "secondary"):
+                is_made = True
+            if is_made:
+                data = _document(session, dossier, suffix, key)
                 if data is not None:
                     st.session_state[f"report{suffix}"] = key
-                    st.download_button(f"Download the {short}", data, mime=mime,
+                    st.download_button(f"Download the {name}", data, mime=mime,
                                        file_name=f"{dossier.id}{suffix}", on_click="ignore",
                                        icon=":material/download:", key=f"report.get{suffix}",
                                        type="primary")
 
 
-def _document(dossier: Dossier, suffix: str, key: str, name: str) -> bytes | None:
-    return waiting.answer(f"report{suffix}", key, f"Writing the {name}",
-                          lambda p: report.render(dossier, suffix, progress=p))
+def _document(session: WizardSession, dossier: Dossier, suffix: str, key: str) -> bytes | None:
+    return waiting.answer(
+        f"report{suffix}", key, f"Writing the {KINDS[suffix][0]}",
+        lambda p: service.report(session.service, dossier.id, suffix, p),
+    )
 
 
 def _states(session: WizardSession, dossier: Dossier) -> None:

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import streamlit as st
 
-from experiments import bench_sheet as sheets
-from experiments.dossier import Dossier
-from wizard.session import WizardSession
+from experiments.bench_sheet import BenchSheet, render_sheet
+
+KINDS = (
+    ("To print (PDF)", ".pdf", "application/pdf", ":material/print:"),
+    ("To fill in (XLSX)", ".xlsx",
+     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", ":material/table:"),
+    ("To fill in (CSV)", ".csv", "text/csv", ":material/csv:"),
+)
 
 
-def bench_sheet(session: WizardSession, dossier: Dossier) -> None:  # noqa: ARG001
-    """Offer the sheet of the pending trials as XLSX and CSV."""
-    ids = [t.id for t in dossier.pending]
-    if not ids:
-        return
-    st.download_button("Bench sheet, XLSX", sheets.sheet_xlsx(dossier, ids),
-                       f"bench-sheet-{dossier.id}.xlsx", key="trials.sheet_xlsx",
-                       on_click="ignore")
-    st.download_button("Bench sheet, CSV", sheets.sheet_csv(dossier, ids),
-                       f"bench-sheet-{dossier.id}.csv", key="trials.sheet_csv",
-                       on_click="ignore")
+def bench_sheet(make: Callable[[], BenchSheet], name: str, key: str) -> None:
+    """Offer a sheet in every kind; each is written when it is asked for."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown("**Bench sheet**", width="content")
+        for label, ending, mime, icon in KINDS:
+            st.download_button(label, partial(_written, make, ending), mime=mime, icon=icon,
+                               file_name=name + ending, key=f"{key}.sheet{ending}",
+                               on_click="ignore")
+    st.caption("Runs in the order to make them, with settings, vessel positions, blanks, cautions "
+               "and fields to fill in.")
+
+
+def _written(make: Callable[[], BenchSheet], ending: str) -> bytes:
+    return render_sheet(make(), ending)

@@ -6,6 +6,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.authorisation import unauthorised
+from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
 from experiments.trials import Trial
 from wizard import waiting
@@ -32,7 +33,8 @@ def render(session: WizardSession) -> None:
     if not pending:
         st.markdown("No trial waits to be run. Proposals come with a reason and a forecast each.")
         return
-    bench_sheet(session, dossier)
+    bench_sheet(lambda: trial_sheet(dossier, [t.id for t in pending]),
+                f"bench-sheet-{dossier.id}", "trials")
     for trial in pending:
         _card(session, dossier, trial)
     st.subheader("Where they lie", anchor=False)

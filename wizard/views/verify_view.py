@@ -7,6 +7,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.acceptance import GUIDANCE, criteria_from_guidance
+from experiments.bench_sheet import verification_sheet
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.verification import Verification, setting_to_verify, verify
@@ -14,13 +15,15 @@ from experiments.verification_entry import plan_verification, read_runs_table, r
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import planned, recorded_runs
 from wizard import answers, waiting
-from wizard.charts.differences import replicates_chart
+from wizard.charts.differences import replicates_charts
 from wizard.charts.palette import palette
 from wizard.session import WizardSession, digest
 from wizard.units import NotANumber, read_number
 from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
+from wizard.views.chart_row import show_row
+from wizard.views.sheet_view import bench_sheet
 
 OWN = "the job's own targets"
 
@@ -102,10 +105,8 @@ def _decision(
     runs = recorded_runs(dossier, made.setting)
     readings = verify_rows.replicate_readings(runs, dossier.job)
     if readings:
-        st.altair_chart(
-            replicates_chart(readings, verify_rows.limits_of(made), palette(session.theme)),
-            theme=None, width="content",
-        )
+        show_row(replicates_charts(readings, verify_rows.limits_of(made),
+                                   palette(session.theme)))
         st.caption("Every reading of the replicate runs; the shaded band is where the mean must "
                    "lie, its lower edge drawn.")
     lines = verify_rows.criterion_lines(found.criteria, session.units)
@@ -120,6 +121,7 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
     if dossier.state in ("verified", "approved", "retired"):
         return
     st.subheader("Enter runs", anchor=False)
+    bench_sheet(lambda: verification_sheet(dossier, made), f"verification-{dossier.id}", "verify")
     name = f"verify:{dossier.id}"
     kept = str((session.draft(name) or {}).get("text", ""))
     given = st.file_uploader("The filled sheet", type=["csv", "xlsx"],

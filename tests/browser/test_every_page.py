@@ -1,0 +1,87 @@
+"""What holds for every page: it fits a narrow window, and everybody can use it."""
+
+from __future__ import annotations
+
+from importlib import resources
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.browser.conftest import SOIL
+from tests.browser.reading import settled, text_of, visit
+from tests.browser.running import Wizard
+from wizard import navigation
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+PAGES = [step.key for step in navigation.STEPS]
+AXE = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+WIDE_ELEMENTS = """() => {
+  const main = document.querySelector('[data-testid="stMain"]');
+  const width = document.documentElement.clientWidth;
+  const scrolls = (e) => {
+    for (let p = e.parentElement; p && p !== main; p = p.parentElement) {
+      if (['auto', 'scroll', 'hidden', 'clip'].includes(getComputedStyle(p).overflowX)) return true;
+    }
+    return false;
+  };
+  const out = [...main.querySelectorAll('*')].filter((e) => {
+    const box = e.getBoundingClientRect();
+    return box.width > 1 && box.height > 1 && box.right > width + 1 && !scrolls(e);
+  });
+  const page = Math.max(main.scrollWidth - main.clientWidth,
+                        document.documentElement.scrollWidth - width);
+  return {page, out: out.slice(0, 5).map((e) => (e.dataset.testid || e.tagName) + ': '
+    + (e.textContent || '').trim().slice(0, 60))};
+}"""
+
+
+def test_no_page_is_wider_than_a_narrow_window(browser: Browser, laboratory: Wizard) -> None:
+    context = browser.new_context(viewport={"width": 400, "height": 800})
+    page = context.new_page()
+    wide: dict[str, Any] = {}
+    for key in PAGES:
+        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
+        assert len(text_of(page)) > 60
+        found = page.evaluate(WIDE_ELEMENTS)
+        if found["page"] > 1 or found["out"]:
+            wide[key] = found
+    context.close()
+    assert not wide
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_shuts_anybody_out(browser: Browser, laboratory: Wizard, scheme: Any) -> None:
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    page = context.new_page()
+    faults = []
+    for key in PAGES:
+        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
+        faults += [f"{key}: {line}" for line in accessibility_faults(page)]
+    context.close()
+    assert not faults, "\n".join(faults)
+
+
+def accessibility_faults(page: Page) -> list[str]:
+    """Serious and critical findings, each with the first element it is about."""
+    page.evaluate(AXE)
+    found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    assert found["passes"], "nothing was examined"
+    return [
+        f"{v['impact']} {v['id']}: {v['help']}; {len(v['nodes'])} × {n['html'][:160]} "
+        f"({n['failureSummary'][:200]})"
+        for v in found["violations"] if v["impact"] in ("serious", "critical")
+        for n in v["nodes"][:1]
+    ]
+
+
+def test_an_empty_laboratory_says_what_to_do_next(page: Page, empty: Wizard) -> None:
+    silent = []
+    for key in PAGES:
+        visit(page, empty.url, key)
+        settled(page)
+        step = navigation.step(key)
+        if step.needs and "Choose a dossier or an example" not in text_of(page):
+            silent.append(key)
+    assert not silent

@@ -1,0 +1,68 @@
+"""The wizard without a mouse."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import SOIL
+from tests.browser.reading import PATIENCE_MS, asked, says, settled, visit
+from tests.browser.running import Wizard
+
+pytestmark = pytest.mark.browser
+
+NAME = """() => {
+  const e = document.activeElement;
+  const label = e.getAttribute('aria-label') || (e.labels && e.labels[0]?.innerText);
+  return (label || e.innerText || '').trim();
+}"""
+RING = """() => {
+  const s = getComputedStyle(document.activeElement);
+  const near = getComputedStyle(document.activeElement.parentElement);
+  return s.outlineStyle !== 'none' || s.boxShadow !== 'none' || near.boxShadow !== 'none';
+}"""
+
+
+def tab_to(page: Page, name: str, at_most: int = 80) -> None:
+    """Press the tab key until something of that name has the focus."""
+    seen = []
+    for _ in range(at_most):
+        page.keyboard.press("Tab")
+        now = page.evaluate(NAME)
+        if now.endswith(name):
+            return
+        seen.append(now)
+    raise AssertionError(f"{name!r} is not reached by the tab key; {seen} were")
+
+
+def test_the_menu_is_walked_with_the_keyboard(page: Page, laboratory: Wizard) -> None:
+    visit(page, laboratory.url, "results", laboratory.dossiers[SOIL])
+    for title, key in (("Job", "job"), ("Trials", "trials"), ("Report", "report")):
+        tab_to(page, title)
+        assert page.evaluate(RING), f"nothing shows that {title!r} has the focus"
+        page.keyboard.press("Enter")
+        asked(page, key)
+
+
+def test_a_form_is_filled_in_with_the_keyboard(page: Page, laboratory: Wizard) -> None:
+    visit(page, laboratory.url, "dossiers")
+    tab_to(page, "Write a new job")
+    page.keyboard.press("Enter")
+    asked(page, "job")
+    tab_to(page, "Title of the job")
+    page.keyboard.type("Extract of peat")
+    page.keyboard.press("Tab")
+    settled(page)
+    tab_to(page, "Add a solvent")
+    page.keyboard.type("67-64-1")
+    page.keyboard.press("Enter")
+    says(page, "acetone")
+    tab_to(page, "With a keeper")
+    page.keyboard.press("Space")
+    field = page.get_by_role("textbox", name="Keeper in each vessel, mL", exact=True)
+    expect(field).to_be_visible(timeout=PATIENCE_MS)
+    page.reload()
+    asked(page, "job")
+    expect(page.get_by_role("textbox", name="Title of the job")).to_have_value("Extract of peat")
+    expect(field).to_be_visible(timeout=PATIENCE_MS)
+    says(page, "acetone")

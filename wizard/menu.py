@@ -1,0 +1,35 @@
+"""The menu: the pages by section, on the dossier that is open; a tick where work is done.
+
+Streamlit's own menu leaves the dossier out of its links, so that a page opened in a second
+tab would not know it, and its lists are not ones a screen reader understands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from itertools import groupby
+
+import streamlit as st
+
+from wizard import frame, navigation
+from wizard.session import WizardSession
+
+
+def pages() -> list[st.Page]:
+    """Every page, as Streamlit must know it."""
+    return [
+        st.Page(step.file, title=step.title, url_path=step.key, default=step.key == navigation.HOME)
+        for step in navigation.STEPS
+    ]
+
+
+def show(session: WizardSession, facts: Collection[str]) -> None:
+    """Draw the links of the side."""
+    with st.sidebar, st.container(key="menu", gap=None):
+        for section, steps in groupby(navigation.STEPS, key=lambda step: step.section):
+            if section:
+                st.markdown(f"**{section}**")
+            for step in steps:
+                is_done = navigation.is_done(step.key, facts)
+                frame.link(session, step.key, step.title,
+                           icon="task_alt" if is_done else step.icon)

@@ -1,0 +1,63 @@
+"""The next version of a dossier: a draft that knows what it follows."""
+
+from __future__ import annotations
+
+import uuid
+
+import streamlit as st
+
+from experiments import service
+from experiments.dossier import Dossier
+from experiments.job import EvaporationJob
+from experiments.job_text import to_mapping
+from wizard import frame
+from wizard.session import WizardSession
+from wizard.view_models.dossier_list import JOB_DRAFT
+from wizard.view_models.job_draft import draft_of
+
+MARK = "."
+"""Stands in the id of a draft before the id of the dossier it follows."""
+
+
+def followed(draft_id: str | None) -> str | None:
+    """The dossier of which a draft is the next version; None for a job of its own."""
+    _, mark, dossier_id = (draft_id or "").partition(MARK)
+    return dossier_id if mark else None
+
+
+def version_button(session: WizardSession, dossier: Dossier, key: str) -> None:
+    """A button that opens the draft of the next version, the one begun before if there is."""
+    if not st.button("Write a new version", key=key, icon=":material/add_notes:",
+                     help="A job that starts with everything written here. Results come along "
+                          "when sample, evaporator and ranges stay the same."):
+        return
+    begun = (d.name.removeprefix(JOB_DRAFT) for d in session.drafts()
+             if d.name.startswith(JOB_DRAFT))
+    draft_id = next((name for name in begun if followed(name) == dossier.id), None)
+    if draft_id is None:
+        draft_id = f"{uuid.uuid4().hex[:8]}{MARK}{dossier.id}"
+        session.keep_draft(JOB_DRAFT + draft_id, draft_of(to_mapping(dossier.job)))
+    session.open_draft(draft_id)
+    frame.go(session, "job")
+
+
+def reason_field(session: WizardSession, draft_id: str) -> str:
+    """Why there is a new version; kept as it is typed."""
+    name = _reason_draft(draft_id)
+    kept = str((session.draft(name) or {}).get("text", ""))
+    text = st.text_input("What changes, and why", kept, key=name,
+                         placeholder="stands in the record of the new version")
+    if text != kept:
+        session.keep_draft(name, {"text": text} if text.strip() else {})
+    return text
+
+
+def start_version(session: WizardSession, draft_id: str, job: EvaporationJob, why: str) -> str:
+    """Start the version; returns the id of its dossier."""
+    made = service.new_version(session.service, str(followed(draft_id)), job, why)
+    session.keep_draft(_reason_draft(draft_id), {})
+    return made.id
+
+
+def _reason_draft(draft_id: str) -> str:
+    return f"reason:{draft_id}"
