@@ -3,8 +3,9 @@
 - A boiling point from a single source that lies far below what the structure suggests is
   probably one at reduced pressure, or of decomposition: it is dropped.
 - A vapour-pressure correlation from a single source that misses the pressure expected from the
-  boiling point tenfold, beyond the uncertainty of that, is dropped; without a boiling point it
-  is held against the structure, and where they differ both are kept with the doubt that follows.
+  boiling point tenfold, beyond the uncertainty of that, is dropped; where it is kept, half of
+  what it misses it by is added to its doubt. Without a boiling point it is held against the
+  structure, and where they differ both are kept with the doubt that follows.
 
 - Where one source reaches 313 K and the others end above it, their disagreement counts too.
 
@@ -101,7 +102,7 @@ def lonely_correlation(
         point = boiling_point_estimate(boiling, "the boiling point", 0.0, shape_of(smiles))
         gap = found - math.log(point.pressure)
         if abs(gap) < TENFOLD + 2.5 * point.sd:
-            return evidence, 0.0
+            return evidence, 0.5 * abs(gap)
         notes.append(f"{name} is {math.exp(abs(gap)):.0f}-fold from what the boiling point "
                      "suggests, not used")
         return [], 0.0

@@ -2,14 +2,20 @@
 
 The libraries' values are read by the same rules as the packaged ones. What is compared with is
 not read by them in the same way: vapour pressures from memory of handbooks and data sheets
-(grade D), the CRC Handbook's boiling points as packaged with ``chemicals`` (a regression, since
-they are one of the sources), and azeotropes of which the pair fit is not told.
+(grade D), the CRC Handbook's boiling points and enthalpies as packaged with ``chemicals`` (a
+regression, since they are one of the sources), and azeotropes of which the pair fit is not
+told.
 
-Limit of this evidence: the lists were cut and the limits set after results had been seen. With
-the cases left out, 40 of 44 semi-volatiles lie in the band (31 of 44 within a factor of 2.2;
-methoxychlor is off 18-fold, oleic acid 126-fold) and 24 of 32 solvents within 5 %
-(1,1,2,2-tetrachloroethane, diglyme and cyclopentyl methyl ether are 23-28 % off). The tests
-guard against change; they do not measure accuracy.
+The limits are those of the goal: semi-volatiles within a factor of 2.2 or the stated 95 %
+factor; solvents' vapour pressure within 3 % or the stated 95 % factor, their boiling point
+within 0.5 K, their enthalpy of vaporisation within 3 %; azeotropes within 1 K and 0.05 mole
+fraction for four in five pairs. Every case that was once left out is here, and more that were
+written down before any was computed; a case that misses stands as ``xfail`` with its miss, and
+fails the tests when it no longer does.
+
+Limits of this evidence: the values from memory are no better than 10-20 % where handbooks
+differ, and the rule that half the gap between a lone correlation and the boiling point is
+doubt was written after disulfoton had been seen to miss threefold.
 """
 
 from __future__ import annotations
@@ -22,7 +28,7 @@ from chemicals import Tb, Tb_methods
 from chemicals.phase_change import Hvap_data_CRC
 
 from models import activity_pairs
-from models.errors import Finding, UnknownSubstance
+from models.errors import Finding
 from models.mixture import azeotrope, build_system
 from models.plausibility import lonely_boiling_point_fails, structure_evidence
 from models.properties import describe_substance
@@ -54,23 +60,59 @@ SEMIVOLATILES = [
 ]
 
 
-@pytest.mark.parametrize(("name", "pascal"), SOLVENTS)
+# left out once, or written down before any was computed (same kind of source, same grade)
+SOLVENTS += [
+    ("1,1,2,2-tetrachloroethane", 620), ("diglyme", 395), ("cyclopentyl methyl ether", 5990),
+    ("3-pentanone", 4710), ("cyclohexene", 11830), ("isobutyl acetate", 2380),
+    ("ethyl formate", 32600), ("2-heptanone", 515), ("mesitylene", 330),
+    ("2-methoxyethanol", 1270), ("diethyl carbonate", 1440),
+]
+SEMIVOLATILES += [
+    ("methoxychlor", 6e-4), ("oleic acid", 1e-5), ("1-dodecanol", 0.113),
+    ("1-tetradecanol", 0.0147), ("2-undecanone", 5.5), ("diphenylmethane", 1.1),
+    ("methyl benzoate", 50), ("ethyl benzoate", 33), ("benzonitrile", 102), ("disulfoton", 0.013),
+    ("phorate", 0.085), ("ethion", 2e-4), ("EPTC", 4.0), ("molinate", 0.7),
+    ("2-ethyl-1-hexanol", 18), ("n-heneicosane", 7.3e-4), ("methyl myristate", 0.07),
+]
+MISSES = {
+    "diglyme": "303 Pa by the only source that reaches 25 degC, 0.75 of the value, stated 1.19",
+    "isobutyl acetate": "2549 Pa, 1.07 of the value; two sources say 2389, one 2609; stated 1.05",
+    "methoxychlor": "9e-3 Pa from a boiling point of decomposition, 15-fold, stated 12.6-fold; "
+    "published values of the solid differ twofold",
+    "oleic acid": "1.3e-4 Pa carried down from 450 K, 13-fold, stated 3.4-fold; published values "
+    "lie between 1e-6 and 7e-5 Pa",
+    "ethion": "the libraries do not know the name",
+}
+"""What is computed today where a case misses its limit."""
+
+
+def marked(cases, misses):
+    """The cases, those known to miss marked with their miss."""
+    return [pytest.param(*case, marks=pytest.mark.xfail(strict=True, reason=misses[case[0]]))
+            if case[0] in misses else case for case in cases]
+
+
+@pytest.mark.parametrize(("name", "pascal"), marked(SOLVENTS, MISSES))
 def test_solvent_vapour_pressures(name, pascal):
     assert packaged_substance(name) is None
-    found = float(pressure(find_substance(name).ln_p, 298.15))
-    assert found == pytest.approx(pascal, rel=0.05)
+    told = describe_substance(name, 298.15)
+    gap = abs(math.log(told["vapour_pressure_pa"] / pascal))
+    assert gap < max(math.log(1.03), math.log(told["vapour_pressure_factor_95"]))
 
 
-def test_semivolatiles_are_near_or_widely_doubted():
-    """Two thirds within a factor 2.2; nine in ten inside the stated 95 % factor or 1.6."""
-    near = inside = 0
-    for name, pascal in SEMIVOLATILES:
-        told = describe_substance(name, 298.15)
-        gap = abs(math.log(told["vapour_pressure_pa"] / pascal))
-        near += gap < math.log(2.2)
-        inside += gap < max(math.log(told["vapour_pressure_factor_95"]), math.log(1.6))
-    assert near >= 0.66 * len(SEMIVOLATILES)
-    assert inside >= 0.9 * len(SEMIVOLATILES)
+@pytest.mark.parametrize(("name", "pascal"), marked(SEMIVOLATILES, MISSES))
+def test_semivolatiles_are_near_or_widely_doubted(name, pascal):
+    assert packaged_substance(name) is None
+    told = describe_substance(name, 298.15)
+    gap = abs(math.log(told["vapour_pressure_pa"] / pascal))
+    assert gap < max(math.log(2.2), math.log(told["vapour_pressure_factor_95"]))
+
+
+def test_doubt_is_not_bought_wholesale():
+    """Half of the semi-volatiles are stated within a factor of two, or the factor says nothing."""
+    factors = [describe_substance(name, 298.15)["vapour_pressure_factor_95"]
+               for name, _ in SEMIVOLATILES if name not in MISSES]
+    assert np.median(factors) < 2.0
 
 
 def handbook_sample():
@@ -80,61 +122,89 @@ def handbook_sample():
             and 300.0 < Tb(c, method="CRC_ORG") < 520.0]
 
 
-@pytest.fixture(scope="module")
-def handbook():
-    found = []
-    for cas in handbook_sample():
-        try:
-            found.append((cas, find_substance(cas)))
-        except UnknownSubstance:
-            found.append((cas, None))
-    return found
+BOILING_MISSES = {
+    "105-30-6": "9.0 K below the CRC's 157 degC, which three other sources contradict as well",
+    "108-82-7": "16 K below the CRC's 193 degC, which three other sources contradict as well",
+    "116-54-1": "16 K above the CRC's 127 degC, which three other sources contradict as well",
+    "26171-83-5": "5.9 K below the CRC's 196 degC; the other source agrees with us",
+    "20089-07-0": "not among the names the libraries know",
+    "55156-16-6": "not among the names the libraries know",
+}
+ENTHALPY_MISSES = {
+    ("116-54-1", "HvapTb"): "3.1 % high, at a boiling point that is 16 K off in the CRC",
+    ("26171-83-5", "Hvap298"): "3.4 % low",
+    ("590-67-0", "HvapTb"): "the CRC's 79 kJ/mol at the boiling point cannot be, 49 % apart",
+}
+LIQUIDS = handbook_sample()
 
 
-def test_boiling_points_of_the_handbook(handbook):
-    """CRC Handbook as packaged (regression): 0.5 K for nine in ten, the sources differ beyond."""
-    gaps = [math.inf if s is None else abs(boiling_temperature(s.ln_p, ATMOSPHERE)
-                                           - Tb(cas, method="CRC_ORG")) for cas, s in handbook]
-    assert len(gaps) > 50
-    assert np.mean(np.array(gaps) < 0.5) >= 0.9
+def liquids():
+    return [pytest.param(c, marks=pytest.mark.xfail(strict=True, reason=BOILING_MISSES[c]))
+            if c in BOILING_MISSES else c for c in LIQUIDS]
 
 
-@pytest.mark.parametrize(("column", "at_boiling_point"), [("HvapTb", True), ("Hvap298", False)])
-def test_enthalpies_of_the_handbook(handbook, column, at_boiling_point):
+@pytest.mark.parametrize("cas", liquids())
+def test_boiling_points_of_the_handbook(cas):
+    """CRC Handbook as packaged (regression): within 0.5 K."""
+    found = boiling_temperature(find_substance(cas).ln_p, ATMOSPHERE)
+    assert found == pytest.approx(Tb(cas, method="CRC_ORG"), abs=0.5)
+
+
+def enthalpies():
+    """(CAS number, column) of every enthalpy the handbook has of the sample."""
+    known = [c for c in LIQUIDS if c not in BOILING_MISSES or "names" not in BOILING_MISSES[c]]
+    pairs = [(c, column) for c in known for column in ("HvapTb", "Hvap298")
+             if math.isfinite(float(Hvap_data_CRC.loc[c, column]))]
+    return [pytest.param(*p, marks=pytest.mark.xfail(strict=True, reason=ENTHALPY_MISSES[p]))
+            if p in ENTHALPY_MISSES else p for p in pairs]
+
+
+@pytest.mark.parametrize(("cas", "column"), enthalpies())
+def test_enthalpies_of_the_handbook(cas, column):
     """CRC Handbook as packaged (regression, where no correlation exists): within 3 %."""
-    errors = []
-    for cas, s in handbook:
-        value = float(Hvap_data_CRC.loc[cas, column])
-        if s is not None and math.isfinite(value):
-            T = Tb(cas, method="CRC_ORG") if at_boiling_point else 298.15
-            errors.append(float(s.h_vap @ [1.0, T, T * T]) / value - 1.0)
-    assert len(errors) > 30
-    assert np.mean(np.abs(errors) < 0.03) >= 0.9
+    T = Tb(cas, method="CRC_ORG") if column == "HvapTb" else 298.15
+    found = float(find_substance(cas).h_vap @ [1.0, T, T * T])
+    assert found == pytest.approx(float(Hvap_data_CRC.loc[cas, column]), rel=0.03)
 
 
-def test_azeotropes_without_being_told(monkeypatch):
-    """Predicted from groups alone (modified UNIFAC), against data/azeotropes.csv (B and D).
+def test_the_sample_of_the_handbook_is_large_and_mostly_met():
+    """What is marked as missing must stay the exception."""
+    assert len(LIQUIDS) > 90
+    assert len(BOILING_MISSES) + len(ENTHALPY_MISSES) < 0.1 * len(LIQUIDS)
+    assert len(MISSES) < 0.1 * (len(SOLVENTS) + len(SEMIVOLATILES))
 
-    What another pair of solvents may be expected to hold: three in four within 1 K and 0.05
-    mole fraction together, nine in ten within 2 K and 0.1.
-    """
+
+def untold_azeotropes(monkeypatch):
+    """Gaps in K and in mole fraction of every listed pair, predicted from groups alone."""
     monkeypatch.setattr(activity_pairs, "_azeotrope_table", list)
     monkeypatch.setattr(activity_pairs, "_packaged", dict)
     monkeypatch.setattr(activity_pairs, "_fitted", {})
-    rows = [r for r in read_table("azeotropes.csv") if float(r["pressure_pa"]) == ATMOSPHERE]
-    tight = loose = 0
-    for row in rows[::3]:
+    gaps = []
+    for row in read_table("azeotropes.csv"):
+        if float(row["pressure_pa"]) != ATMOSPHERE:
+            continue
         pair = [(row["first"], 0.5), (row["second"], 0.5)]
         found = azeotrope(build_system(pair, None, []), ATMOSPHERE)
-        if found is None:
-            continue
-        dT = abs(celsius(found.temperature) - float(row["temperature_c"]))
-        dx = abs(float(found.x[0]) - float(row["x_first"]))
-        tight += dT <= 1.0 and dx <= 0.05
-        loose += dT <= 2.0 and dx <= 0.1
-    count = len(rows[::3])
-    assert tight >= 0.7 * count
-    assert loose >= 0.85 * count
+        gaps.append((math.inf, math.inf) if found is None else (
+            abs(celsius(found.temperature) - float(row["temperature_c"])),
+            abs(float(found.x[0]) - float(row["x_first"]))))
+    return np.array(gaps)
+
+
+@pytest.mark.slow
+@pytest.mark.xfail(strict=True, reason="66 of 87 pairs, 75.9 %, where 80 % are asked")
+def test_azeotropes_without_being_told(monkeypatch):
+    """Modified UNIFAC from groups alone, against data/azeotropes.csv (B and D): the goal."""
+    gaps = untold_azeotropes(monkeypatch)
+    assert np.mean(np.all(gaps <= [1.0, 0.05], axis=1)) >= 0.8
+
+
+@pytest.mark.slow
+def test_azeotropes_without_being_told_are_seldom_far_off(monkeypatch):
+    """Regression: 78 of 87 pairs lie within 2 K and 0.1 mole fraction (90 %, no goal)."""
+    gaps = untold_azeotropes(monkeypatch)
+    assert len(gaps) == 87
+    assert np.mean(np.all(gaps <= [2.0, 0.1], axis=1)) >= 0.89
 
 
 def test_a_boiling_point_at_reduced_pressure_is_seen_through():
