@@ -2,8 +2,10 @@
 
 Uncertainty, one standard deviation of ln P at 313 K, grows with how little is given: about
 0.1-0.3 for a vapour pressure near room temperature, 0.2-0.5 for a boiling point at reduced
-pressure, 0.4-0.9 for a normal boiling point, 1-2 for a structure alone. It comes out of the
-same regression as the curve (:func:`models.volatility.fit_curve`).
+pressure, 0.4-1.5 for a normal boiling point, 0.8-2 for a structure alone. It comes out of the
+same regression as the curve (:func:`models.volatility.fit_curve`); for a structure alone it is
+at least that of the estimate at 313 K, because the boiling point and the pressure that follows
+from it share one error and must not support each other.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from models.volatility import Curve, Evidence, boiling_point_estimate, fit_curve
 
 VAPOUR_PRESSURE_SD = 0.20
 """ln units, scatter of data-sheet vapour pressures (common practice, no source)."""
+LEAST_SD = 0.1
+"""ln units, the least doubt of any estimate (common practice, no source)."""
 BOILING_POINT_SD_K = 2.0
 """K, of a data-sheet boiling point (common practice, no source)."""
 
@@ -76,7 +80,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     ModelError
         When nothing usable is given, or the data contradict each other.
     """
-    evidence, sources = [], []
+    evidence, sources, least = [], [], LEAST_SD
     molar_mass, T_boil, boil_sd = spec.molar_mass, None, BOILING_POINT_SD_K
     for T, P in spec.vapour_pressure:
         _checked(spec.name, T, P, "vapour pressure")
@@ -99,8 +103,10 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         if not evidence:
             T_boil = guessed.boiling_temperature
             evidence.append(Evidence(T_boil, ATMOSPHERE, 11.0 * guessed.sd / T_boil, "structure"))
-            evidence.append(boiling_point_estimate(
-                T_boil, "the structure", guessed.sd, shape_of(spec.smiles)))
+            point = boiling_point_estimate(
+                T_boil, "the structure", guessed.sd, shape_of(spec.smiles))
+            evidence.append(point)
+            least = point.sd
             sources.append("structure alone (group contributions of Joback and Reid)")
     if not evidence:
         raise ModelError(
@@ -111,4 +117,4 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
                          "Give it in g/mol.")
     curve = fit_curve(evidence, molar_mass)
-    return NewAnalyte(molar_mass, curve, max(0.1, curve.sd(313.15)), ", ".join(sources))
+    return NewAnalyte(molar_mass, curve, max(least, curve.sd(313.15)), ", ".join(sources))

@@ -40,14 +40,25 @@ def test_one_vapour_pressure_tells_40_degc(name):
     assert 0.1 <= found.ln_p_sd < 0.35
 
 
-@pytest.mark.parametrize("name", KNOWN)
-def test_a_boiling_point_tells_40_degc(name):
+def from_a_boiling_point(name):
+    """The estimate from the normal boiling point, and its gap in ln P at 40 degC."""
     true = find_substance(name)
     T = boiling_temperature(true.ln_p, ATMOSPHERE)
     found = estimate_new_analyte(spec_of(name, boiling_point=(T, ATMOSPHERE)))
-    gap = abs(ln_p(found, 313.15) - float(ln_pressure(true.ln_p, 313.15)))
+    return found, abs(ln_p(found, 313.15) - float(ln_pressure(true.ln_p, 313.15)))
+
+
+@pytest.mark.parametrize("name", KNOWN)
+def test_a_boiling_point_tells_40_degc(name):
+    found, gap = from_a_boiling_point(name)
     assert gap < 2.5 * found.ln_p_sd
-    assert 0.2 < found.ln_p_sd < 1.7
+
+
+@pytest.mark.parametrize("name", [
+    pytest.param(n, marks=pytest.mark.xfail(strict=True, reason="stated sd 1.53, too wide"))
+    if n == "parathion" else n for n in KNOWN])
+def test_a_boiling_point_says_how_much_it_tells(name):
+    assert 0.2 < from_a_boiling_point(name)[0].ln_p_sd < 1.5
 
 
 @pytest.mark.parametrize("name", KNOWN)
@@ -79,7 +90,7 @@ def test_a_structure_alone_is_wide_but_right(name):
     true = find_substance(name)
     found = estimate_new_analyte(AnalyteSpec("X", smiles=true.smiles))
     assert found.molar_mass == pytest.approx(true.molar_mass, rel=1e-3)
-    assert 0.6 < found.ln_p_sd < 3.0
+    assert 0.8 < found.ln_p_sd < 3.0
     gap = abs(ln_p(found, 313.15) - float(ln_pressure(true.ln_p, 313.15)))
     assert gap < 2.5 * found.ln_p_sd
 
