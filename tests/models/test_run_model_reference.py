@@ -1,35 +1,84 @@
 """The compiled run model against an independent solution of the same equations.
 
 The reference is written for the tests with ``scipy.integrate.solve_ivp`` and shares no kernel;
-it shows that the equations are solved, not that they are the right ones.
+it shows that the equations are solved, not that they are the right ones. Every job draws its
+liquid, evaporator, setting and parameters at random (:mod:`random_jobs`), whatever the number
+of parameters is.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from random_jobs import job
 from reference_run import ReferenceRun
 
+from models.parameters import NAMES
 from models.run_model import simulate, surviving_fraction
 
-CASES = [
-    *((seed, 1, False) for seed in range(20)),
-    *((seed, 1, True) for seed in range(8)),
-    *((seed, 2, False) for seed in range(8)),
-]
+JOBS = 200
+SHORT = 24
+"""Jobs of a run without the slow tests."""
+KINDS = ((1, False), (1, True), (2, False), (2, True))
+"""Solvents, and whether there is a keeper beside them; in turn."""
+RUN_TIME_SHARE = 5e-3
+RECOVERY = 2e-3
 
 
-@pytest.mark.parametrize(("seed", "solvents", "keeper"), CASES)
-def test_run_time_and_recovery_match_the_reference(seed, solvents, keeper):
+WANTED = np.array([0.2, 0.6, 0.93])
+"""Recoveries to which the volatilities of the three analytes are set, where a run ends: at
+random most analytes would be gone or all there, whatever is integrated."""
+
+
+def random_job(number):
+    solvents, keeper = KINDS[number % len(KINDS)]
+    drawn = job(number, solvents, keeper)
+    batch = compiled(drawn)
+    if not batch.finished[0]:
+        return drawn
+    low, high = np.full(3, -25.0), np.full(3, 25.0)
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        kept = surviving_fraction(batch, drawn.load.spike_mol, middle)[0] > WANTED
+        low, high = np.where(kept, middle, low), np.where(kept, high, middle)
+    ln_p = drawn.system.analyte_ln_p.copy()
+    ln_p[:, 0] += low
+    return replace(drawn, system=replace(drawn.system, analyte_ln_p=ln_p))
+
+
+def compiled(case):
+    assert case.z.shape == (len(NAMES),)
+    return simulate(case.system, case.equipment, case.load, case.setting[None], case.z[None])
+
+
+@pytest.mark.parametrize("number", [
+    *range(SHORT), *(pytest.param(n, marks=pytest.mark.slow) for n in range(SHORT, JOBS))])
+def test_run_time_and_recovery_match_the_reference(number):
     """Run time within 0.5 %, recovery within 0.2 percentage points, same kind of end."""
-    case = job(seed, solvents, keeper)
-    batch = simulate(case.system, case.equipment, case.load, case.setting[None], case.z[None])
+    case = random_job(number)
+    batch = compiled(case)
     reference = ReferenceRun(
         case.system, case.equipment, case.load, case.setting, case.z
     ).solve()
     assert bool(batch.finished[0]) == reference.finished
     if reference.finished:
-        assert batch.run_time[0] == pytest.approx(reference.run_time, rel=5e-3)
+        assert batch.run_time[0] == pytest.approx(reference.run_time, rel=RUN_TIME_SHARE)
     recovery = surviving_fraction(batch, case.load.spike_mol, np.zeros(3))[0]
-    assert recovery == pytest.approx(reference.survival, abs=2e-3)
+    assert np.all(np.isnan(recovery) == np.isnan(reference.survival))
+    gap = np.abs(recovery - reference.survival)
+    assert np.all(gap[np.isfinite(gap)] < RECOVERY)
+
+
+def test_the_jobs_say_something():
+    """Most runs end, and with recoveries that are neither all lost nor all kept."""
+    ended = between = 0
+    for number in range(JOBS):
+        case = random_job(number)
+        batch = compiled(case)
+        recovery = surviving_fraction(batch, case.load.spike_mol, np.zeros(3))[0]
+        ended += bool(batch.finished[0])
+        between += bool(batch.finished[0] and np.all((recovery > 0.05) & (recovery < 0.98)))
+    assert ended > 0.5 * JOBS
+    assert between > 0.9 * ended
