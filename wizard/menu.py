@@ -18,8 +18,8 @@ from wizard.session import WizardSession
 def pages() -> list[st.Page]:
     """Every page, as Streamlit must know it."""
     return [
-        st.Page(step.file, title=step.title, url_path=step.key, default=step.key == navigation.HOME)
-        for step in navigation.STEPS
+        st.Page(s.file, title=s.title, url_path=s.key, default=s.key == navigation.HOME)
+        for s in navigation.STEPS
     ]
 
 

@@ -8,10 +8,10 @@ import openpyxl
 import pytest
 from playwright.sync_api import Page
 
-from experiments import service
+from experiments import example_dossiers, service
 from experiments.bootstrap import local_user, open_store
-from tests.browser.conftest import KEEPER
-from tests.browser.reading import button, no_fault, press, says, text_of, turn_to, visit
+from tests.browser.conftest import SOIL
+from tests.browser.reading import button, no_fault, press, says, turn_to, visit
 from tests.browser.running import Wizard, running
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -51,19 +51,20 @@ def _header(sheet) -> tuple[int, dict[str, int]] | None:
     return None
 
 
-def proposed(wizard: Wizard) -> None:
-    """One trial that waits for its run, entered without a search."""
+def begun(wizard: Wizard) -> str:
+    """A dossier whose first trial, the method in use, waits for its run."""
     store = open_store(str(wizard.store))
     try:
-        service.propose(service.Session(store, local_user()), wizard.dossiers[KEEPER], 1)
+        job = example_dossiers.FOLDER / f"{SOIL}.toml"
+        return service.create(service.Session(store, local_user()), job).id
     finally:
         store.close()
 
 
 def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> None:
-    with running(tmp_path, KEEPER) as wizard:
-        proposed(wizard)
-        visit(page, wizard.url, "trials", wizard.dossiers[KEEPER])
+    with running(tmp_path) as wizard:
+        visit(page, wizard.url, "trials", begun(wizard))
+        says(page, "0 run, 1 to be run")
         assert downloaded(page, "To print (PDF)", tmp_path).read_bytes().startswith(b"%PDF")
         assert "run_time_min" in downloaded(page, "To fill in (CSV)", tmp_path).read_text("utf-8")
         sheet = downloaded(page, "To fill in (XLSX)", tmp_path)
@@ -82,9 +83,8 @@ def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> 
 
         give(page, filled(sheet, tmp_path / "good.xlsx", 91.5))
         says(page, "1 run understood, nothing rejected")
-        assert "91.5" in text_of(page) or page.get_by_test_id("stDataFrame").count()
         press(page, "Record these results")
-        says(page, "Recorded T9")
+        says(page, "Recorded T1")
         no_fault(page)
 
 

@@ -22,7 +22,8 @@ WIDE_ELEMENTS = """() => {
   const width = document.documentElement.clientWidth;
   const scrolls = (e) => {
     for (let p = e.parentElement; p && p !== main; p = p.parentElement) {
-      if (['auto', 'scroll', 'hidden', 'clip'].includes(getComputedStyle(p).overflowX)) return true;
+      const flow = getComputedStyle(p).overflowX;
+      if (['auto', 'scroll', 'hidden', 'clip'].includes(flow)) return true;
     }
     return false;
   };

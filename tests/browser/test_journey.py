@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 from pypdf import PdfReader
 
 from tests.browser.reading import asked, button, press, says, settled, turn_to
@@ -18,22 +18,39 @@ RUN_TIME, FIRST, SECOND = 2, 4, 5
 """Columns of the grid: run time, and the recoveries of the first two analytes."""
 
 
-def type_into_grid(page: Page, column: int, text: str) -> None:
-    """Type into the first row of the grid of results, then leave the cell."""
+def enter_grid(page: Page) -> None:
+    """Click into the first cell of the grid of results, once it stands still."""
     grid = page.get_by_test_id("stDataFrame").first
-    box = grid.bounding_box()
-    assert box
+    box, last = grid.bounding_box(), None
+    while box is None or box != last:
+        page.wait_for_timeout(200)
+        box, last = grid.bounding_box(), box
     page.mouse.click(box["x"] + 20, box["y"] + 35 + 17)
-    for _ in range(column):
-        page.keyboard.press("ArrowRight")
-    page.keyboard.type(text, delay=15)
-    page.keyboard.press("Enter")
+
+
+def type_into_row(page: Page, values: dict[int, str]) -> None:
+    """Type values into columns of the first row without waiting for the page to answer."""
+    enter_grid(page)
+    at = 0
+    for column, text in values.items():
+        for _ in range(column - at):
+            page.keyboard.press("ArrowRight")
+        page.keyboard.type(text, delay=80)  # a quick hand
+        page.wait_for_timeout(80)
+        page.keyboard.press("Tab")
+        expect(cell(page, column)).to_have_text(text)
+        at = column + 1
     settled(page)
 
 
-def cell(page: Page, row: int, column: int) -> str:
-    """What a cell of the grid tells a screen reader."""
-    return page.locator(f"[data-testid='glide-cell-{column}-{row}']").first.inner_text()
+def cell(page: Page, column: int) -> Locator:
+    """A cell of the first row as a screen reader finds it."""
+    return page.get_by_test_id(f"glide-cell-{column}-0").first
+
+
+def typed(page: Page) -> list[str]:
+    """What stands in the three cells."""
+    return [cell(page, column).inner_text() for column in (RUN_TIME, FIRST, SECOND)]
 
 
 def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> None:
@@ -74,16 +91,15 @@ def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> N
 
 
 def results_survive_a_refresh_and_are_recorded(page: Page) -> None:
-    type_into_grid(page, RUN_TIME, "27,5")
-    type_into_grid(page, FIRST, "<5")
-    type_into_grid(page, SECOND, "93.1")
+    type_into_row(page, {RUN_TIME: "27,5", FIRST: "<5", SECOND: "93.1"})
     says(page, "Use one decimal sign throughout.")
-    type_into_grid(page, SECOND, "93,1")
+    type_into_row(page, {SECOND: "93,1"})
+    assert typed(page) == ["27,5", "<5", "93,1"]
     says(page, "1 run understood, nothing rejected")
     page.reload()
     asked(page, "results")
     says(page, "1 run understood, nothing rejected")
-    assert [cell(page, 0, c) for c in (RUN_TIME, FIRST, SECOND)] == ["27,5", "<5", "93,1"]
+    assert typed(page) == ["27,5", "<5", "93,1"]
     press(page, "Record these results")
     says(page, "Recorded T10")
     says(page, "No proposed trial waits for a result")

@@ -177,7 +177,8 @@ def _job_file(session: WizardSession, form: JobForm) -> None:
 
 def _fixed(session: WizardSession, dossier: Dossier) -> None:
     """A job with trials is fixed; it can be read, taken along, or carried into a new version."""
-    st.markdown("The job is fixed because trials rest on it. A changed job is a new version of the dossier.")
+    st.markdown("The job is fixed because trials rest on it. A changed job is a new version of "
+                "the dossier.")
     with st.container(border=True):
         st.markdown(job_sentence(draft_of(to_mapping(dossier.job)), session.units))
     cautions_of_job(to_mapping(dossier.job), session.units)
