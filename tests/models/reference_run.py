@@ -392,7 +392,7 @@ class ReferenceRun:
     @staticmethod
     def film_law(start: float, solvent: float, dose: float) -> float:
         """Solve dn/d(dose) = -n/(n + solvent) from ``start``."""
-        if dose <= 0.0 or start <= 0.0:
+        if dose <= 1e-12 * start:  # also where nothing is left to lose
             return start
         level = math.log(start)
         def miss(ln_n: float) -> float:
