@@ -240,7 +240,8 @@ def verification_chart(
                 means.append({"run": run.id, "analyte": name, "mean": float(values.mean()),
                               "recovery": float(values.mean()), "target": targets[name]})
     order = [r.id for r in runs]
-    x = alt.X("run:N", title="run", sort=order, axis=alt.Axis(labelAngle=0))
+    x = alt.X("run:N", title="run", sort=order, axis=alt.Axis(
+        labelAngle=0, labelOverlap="greedy", labelSeparation=4))
     y = alt.Y("recovery:Q", title="recovery, %", scale=alt.Scale(zero=False))
     base = rows([*vessels, *means])
     dots = base.transform_filter("!isValid(datum.mean)").mark_point(

@@ -27,6 +27,9 @@ from experiments.report import content, paper, web, word, workbook
 from experiments.report.document import Figure, Table
 from experiments.report.gathered import gather
 from experiments.report.terms import TERMS
+from experiments.trials import Recovery, Result
+from experiments.verification import decide
+from experiments.verification_runs import VerificationRun
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
 KNOWN = (
@@ -66,7 +69,7 @@ def long_job():
 
 
 @pytest.fixture(scope="module")
-def document():
+def gathered():
     made = Dossier.start(long_job(), who="M. Keller", dossier_id="long",
                          clock=lambda: "2025-03-03T09:00:00.000+00:00")
     for i, (degrees, ramp, end, minutes) in enumerate(RUNS):
@@ -79,7 +82,12 @@ def document():
             "set_temperature_c": degrees, "ramp_rate_mbar_per_min": ramp,
             "end_pressure_mbar": end}, run_time_min=minutes, outcome="finished",
             recovery_percent=recovery, day="2025-03-03")
-    return content.compose(gather(made), "2025-03-04")
+    return gather(made)
+
+
+@pytest.fixture(scope="module")
+def document(gathered):
+    return content.compose(gathered, "2025-03-04")
 
 
 @pytest.fixture(scope="module")
@@ -91,6 +99,30 @@ def pdf(document, tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def pages(pdf) -> list[tuple[float, float, list[Word]]]:
+    return words_of(pdf)
+
+
+@pytest.fixture(scope="module")
+def verified(gathered, tmp_path_factory) -> Path:
+    """The same report after the planned runs, each on a day of its own."""
+    job, made = gathered.dossier.job, gathered.plan
+    runs = []
+    for i in range(made.criteria.runs):
+        recovery = {a.name: tuple(Recovery(95.0 + (3 * i + 5 * j + k) % 7) for k in range(12))
+                    for j, a in enumerate(job.analytes)}
+        minutes = 0.5 * (made.run_time_low + made.run_time_high)
+        runs.append(VerificationRun(f"V{i + 1}", made.setting, Result(
+            minutes, "finished", recovery, dict.fromkeys(recovery, False),
+            day=f"2025-04-{i + 1:02d}")))
+    found = decide(job, made, runs)
+    assert found.decision == "pass"
+    path = tmp_path_factory.mktemp("verified") / "report.pdf"
+    after = replace(gathered, runs=tuple(runs), verification=found)
+    path.write_bytes(paper.render_pdf(content.compose(after, "2025-05-04")))
+    return path
+
+
+def words_of(pdf) -> list[tuple[float, float, list[Word]]]:
     """Width, height and words of every page."""
     tool = shutil.which("pdftotext")
     assert tool, "poppler-utils is installed by `make test`"
@@ -116,6 +148,15 @@ def test_no_word_leaves_the_text_area(pages):
 
 def test_no_word_lies_on_another(pages):
     """Heads of narrow columns once ran into each other."""
+    check_apart(pages)
+
+
+def test_no_word_lies_on_another_after_verification(verified):
+    """Nor did the numbers of twelve runs fit below a small panel."""
+    check_apart(words_of(verified))
+
+
+def check_apart(pages):
     for _, _, words in pages:
         for i, a in enumerate(words):
             for b in words[i + 1 :]:
