@@ -16,13 +16,15 @@ from random_jobs import job
 from reference_run import ReferenceRun
 
 from models.parameters import NAMES
-from models.run_model import simulate, surviving_fraction
+from models.run_model import TOLERANCE, simulate, surviving_fraction
 
 JOBS = 200
 SHORT = 24
 """Jobs of a run without the slow tests."""
 KINDS = ((1, False), (1, True), (2, False), (2, True))
 """Solvents, and whether there is a keeper beside them; in turn."""
+DRAWN_WITH = 1e-3
+"""Tolerance with which the volatilities are set, so that the jobs do not change with another."""
 RUN_TIME_SHARE = 5e-3
 RECOVERY = 2e-3
 
@@ -35,7 +37,7 @@ random most analytes would be gone or all there, whatever is integrated."""
 def random_job(number):
     solvents, keeper = KINDS[number % len(KINDS)]
     drawn = job(number, solvents, keeper)
-    batch = compiled(drawn)
+    batch = compiled(drawn, DRAWN_WITH)
     if not batch.finished[0]:
         return drawn
     low, high = np.full(3, -25.0), np.full(3, 25.0)
@@ -48,9 +50,10 @@ def random_job(number):
     return replace(drawn, system=replace(drawn.system, analyte_ln_p=ln_p))
 
 
-def compiled(case):
+def compiled(case, tolerance=TOLERANCE):
     assert case.z.shape == (len(NAMES),)
-    return simulate(case.system, case.equipment, case.load, case.setting[None], case.z[None])
+    return simulate(case.system, case.equipment, case.load, case.setting[None], case.z[None],
+                    tolerance=tolerance)
 
 
 @pytest.mark.parametrize("number", [
