@@ -46,7 +46,7 @@ LONG = (
 )
 RUNS = ((35, 15, 200, 50.0), (50, 150, 150, 28.0), (42, 50, 70, 30.0), (45, 80, 150, 33.0))
 MARGIN_PT = 22 / 25.4 * 72
-EDGE_PT = 3.0  # letters may lean over the edge of the text by a little
+EDGE_PT = 1.0  # letters may lean over the edge of the text by a little
 COMMON = {"PDF", "README", "HTML"}
 """Abbreviations any reader of a report knows (common practice, no source)."""
 
