@@ -153,7 +153,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
         Remedy(
             f"lower the target of {analyte.name}",
             f"Lower the target of {analyte.name} from {analyte.target_recovery_percent:g} to "
-            f"{lower:.0f} %: it is then met with {100 * asked:.0f} % probability {where}.",
+            f"{lower:.0f} %: it is then met with {100 * asked:g} % probability {where}.",
             chance, time,
         ),
         Remedy(

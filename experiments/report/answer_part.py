@@ -14,6 +14,7 @@ from experiments.report.digits import (
     factor_value,
     interval,
     percent,
+    printed,
     setting_words,
     value,
 )
@@ -48,13 +49,14 @@ def recommendation(g: Gathered) -> Section:
     ]
     if g.answer.remedies:
         blocks.append(Paragraph("What would help, worked out with the run model:"))
-        blocks.append(Bullets(tuple(r.sentence for r in g.answer.remedies)))
+        blocks.append(Bullets(tuple(printed(r.sentence) for r in g.answer.remedies)))
     blocks += _forecast(g)
     lines = [
         *why_this_setting(job, g.shown, g.neighbours, g.drifts),
         *(s for s in [margin_sentence(job, g.shown, g.answer.fastest)] if s),
     ]
-    blocks.append(Paragraph("Why this setting", strong=True))
+    why = "Why this setting" if g.is_recommended else "What other settings would give"
+    blocks.append(Paragraph(why, strong=True))
     blocks.append(Bullets(tuple(lines)))
     rejected = what_was_rejected(job, g.dossier.trials)
     if rejected:

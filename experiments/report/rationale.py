@@ -53,11 +53,15 @@ def _dialled(factor: Factor, number: float) -> float:
 def why_this_setting(
     job: EvaporationJob, shown: Forecast, beside: Sequence[Neighbour], drifts: Sequence[Drift]
 ) -> tuple[str, ...]:
-    """For each factor: what the neighbours would give, and where the assurance ends."""
+    """For each factor: what the neighbours would give, and where the assurance ends.
+
+    Of a setting that does not reach the assurance there is no end to tell.
+    """
     lines = [_limit_sentence(job, shown)]
     for factor in numeric_factors(job):
         lines += [_neighbour_sentence(job, shown, n) for n in beside if n.factor == factor.name]
-    lines += [d.sentence for d in drifts if d.breaks is not None]
+    if shown.probability >= job.limits.assurance:
+        lines += [d.sentence for d in drifts if d.breaks is not None]
     return tuple(lines)
 
 
@@ -93,7 +97,7 @@ def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour)
         f"{factor_name(beside.factor)} of {number} {factor_unit(beside.factor)} a run would take "
         f"{time}"
     )
-    if chance >= asked:
+    if chance >= asked or shown.probability < asked:
         return f"{start}; the probability would be {percent(chance)}."
     falls = {"boil-over": "boil-over comes first", "run time": "runs get too long first"}
     why = falls.get(beside.weakest) or (

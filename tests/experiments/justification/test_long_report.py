@@ -171,6 +171,12 @@ def test_no_page_is_all_but_empty(pages):
         assert len(words) > 40, number
 
 
+def test_the_lines_to_sign_on_stand_on_one_page(pages):
+    """A page with nothing but a line to sign on would be signed unread."""
+    roles = {"Author", "Reviewer", "Approved", "Signatures"}
+    assert any(roles <= {w.text for w in words} for _, _, words in pages[1:])
+
+
 def test_every_name_stands_whole_in_the_text(pages):
     text = "".join(w.text for _, _, words in pages for w in words)
     for name in (*KNOWN, *LONG):

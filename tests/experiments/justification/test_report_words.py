@@ -17,9 +17,10 @@ from experiments.report.job_part import cited
 from experiments.report.labels import choose_places
 from experiments.report.maps import band_levels, band_words
 from experiments.report.means import mean_recovery
-from experiments.report.rationale import what_was_rejected
+from experiments.report.rationale import neighbours, what_was_rejected, why_this_setting
 from experiments.report.record_part import record
 from experiments.report.terms import terms
+from experiments.sensitivity import drifts
 from experiments.trials import Recovery, Result, Trial
 
 
@@ -105,3 +106,17 @@ def test_a_new_version_lists_what_it_changed(job):
     assert [[c.text for c in row] for row in tables[0].rows] == [
         ["limits.assurance", "0.95", "0.9"]]
     assert "started without results" in tables[0].note
+
+
+def test_a_setting_below_the_assurance_is_told_without_an_end_of_it(fit, set_point):
+    """"Beyond 45 from 45" says nothing; neighbours are told with their probability only."""
+    low = replace(fit, level=-40.0)
+    shown = low.forecast([set_point])[0]
+    assert shown.probability < low.job.limits.assurance
+    lines = why_this_setting(low.job, shown, neighbours(low, set_point), drifts(low, set_point))
+    assert not [line for line in lines if "beyond" in line or "below the asked" in line]
+    assert any("the probability would be" in line for line in lines)
+    held = fit.forecast([set_point])[0]
+    assert held.probability >= fit.job.limits.assurance
+    told = why_this_setting(fit.job, held, neighbours(fit, set_point), drifts(fit, set_point))
+    assert any("beyond" in line for line in told)
