@@ -64,7 +64,7 @@ def begun(wizard: Wizard) -> str:
 def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> None:
     with running(tmp_path) as wizard:
         visit(page, wizard.url, "trials", begun(wizard))
-        says(page, "0 run, 1 to be run")
+        says(page, "Run T1 next")
         assert downloaded(page, "To print (PDF)", tmp_path).read_bytes().startswith(b"%PDF")
         assert "run_time_min" in downloaded(page, "To fill in (CSV)", tmp_path).read_text("utf-8")
         sheet = downloaded(page, "To fill in (XLSX)", tmp_path)

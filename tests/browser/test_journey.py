@@ -67,12 +67,12 @@ def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> N
         says(page, "dichloromethane")
 
         turn_to(page, "trials")
-        says(page, "9 run, 0 to be run, 3 left of 12")
+        says(page, "Of 12 trials 9 are run, 0 wait and 3 are left to propose.")
         page.get_by_label("How many more").fill("1")
         page.keyboard.press("Tab")
         settled(page)
         press(page, "Propose trials")
-        says(page, "9 run, 1 to be run, 2 left of 12")
+        says(page, "Of 12 trials 9 are run, 1 wait and 2 are left to propose.")
         says(page, "Expected run time")
 
         turn_to(page, "results")

@@ -250,7 +250,7 @@ def test_a_comparison_in_a_sentence():
 
 
 def test_budget_and_history_in_words(dossier, job):
-    assert "of 12" in budget_sentence(job, dossier.trials)
+    assert "Of 12 trials 9 are run" in budget_sentence(job, dossier.trials)
     lines = history_lines(dossier)
     assert lines[-1]["what"] == "started"
     assert len(lines) == len(dossier.events)

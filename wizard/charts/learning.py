@@ -34,7 +34,7 @@ def learnt_chart(rows: Sequence[LearntRow], colours: Palette) -> Any:
     low = min((d["b0"] for d in data), default=0.5)
     high = max((d["b1"] for d in data), default=2.0)
     ticks = [v for v in (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20) if low <= v <= high]
-    x = alt.X("b0:Q", title="relative to what was assumed (1 = as assumed)",
+    x = alt.X("b0:Q", title="ratio (1 = as assumed)",
               scale=alt.Scale(type="log", domain=[min(low, 0.7), max(high, 1.4)], nice=False),
               axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL))
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(

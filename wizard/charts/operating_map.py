@@ -13,7 +13,7 @@ import numpy as np
 from wizard.charts.contours import Line, bands, lines, nice_levels, refine, refine_axis
 from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed
 
-FINER_X, FINER_Y = 4, 9
+FINER_X, FINER_Y = 8, 9
 """Steps drawn in each step of the grid."""
 
 
@@ -69,9 +69,8 @@ def operating_map(data: MapData, colours: Palette, height: int = 460) -> Any:
         layers += _outline(region, x, y, colours, data)
     for region in (r for r in data.regions if r.kind in DASHES):
         layers += _outline(region, x, y, colours, data)
-    layers += _contours(data, x, y, colours)
-    layers += _curves(data, colours)
-    layers += _names(data, x, y, colours)
+    drawn, tags = _contours(data, x, y, colours)
+    layers += [*drawn, *_curves(data, colours), *_names(data, x, y, colours, tags)]
     layers += _marks(data, colours)
     if not layers:
         layers = [_empty(data)]
@@ -118,7 +117,8 @@ def _fill(
         return []
     return [
         chart_of(found)
-        .mark_rect(color=colour, opacity=opacity, strokeWidth=0, clip=True, aria=False)
+        .mark_rect(color=colour, opacity=opacity, stroke=colour, clip=True, aria=False,
+                   strokeWidth=0.7 if opacity == 1.0 else 0)  # closes the seams of full fills
         .encode(x=_x(data), x2="x2:Q", y=_y(data), y2="y2:Q")
     ]
 
@@ -148,13 +148,16 @@ def _outline(region: MapRegion, x: Any, y: Any, colours: Palette, data: MapData)
     ]
 
 
-def _contours(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
+def _contours(
+    data: MapData, x: Any, y: Any, colours: Palette
+) -> tuple[list[Any], list[tuple[float, float]]]:
+    """The lines of equal run time, and the places of their labels."""
     grid = np.asarray(data.run_time, dtype=float)
     known = grid[np.isfinite(grid)]
     if known.size < 4:
-        return []
+        return [], []
     fine = np.exp(_fine(np.log(grid)))
-    rows, tags = [], []
+    rows, tags, spots = [], [], []
     for level in nice_levels(float(known.min()), float(known.max())):
         found = [line for line in lines(x, y, fine, level) if len(line) >= 6]
         for n, line in enumerate(found):
@@ -163,8 +166,9 @@ def _contours(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
         if found and len(found[0]) >= 12:
             at = _tag_place(found[0], data)
             tags.append({"x": at[0], "y": at[1], "text": f"{level:g} min"})
+            spots.append(at)
     if not rows:
-        return []
+        return [], []
     drawn = (
         chart_of(rows)
         .mark_line(color=colours.muted, strokeWidth=1.1, strokeDash=[5, 3], clip=True,
@@ -174,7 +178,8 @@ def _contours(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
     base = chart_of(tags).encode(x=_x(data), y=_y(data), text="text:N")
     halo = base.mark_text(fontSize=12, stroke=colours.paper, strokeWidth=5, strokeJoin="round",
                           aria=False)
-    return [drawn, halo, base.mark_text(fontSize=12, color=colours.ink, aria=False)]
+    words = base.mark_text(fontSize=12, color=colours.ink, aria=False)
+    return [drawn, halo, words], spots
 
 
 def _tag_place(line: Line, data: MapData) -> tuple[float, float]:
@@ -216,7 +221,9 @@ def _curves(data: MapData, colours: Palette) -> list[Any]:
     return layers
 
 
-def _names(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
+def _names(
+    data: MapData, x: Any, y: Any, colours: Palette, tags: Sequence[tuple[float, float]]
+) -> list[Any]:
     """A label in the middle of each region, where it is widest."""
     labels = []
     is_kept = any(r.kind == "kept" and np.nanmax(np.asarray(r.values)) >= r.level
@@ -225,7 +232,7 @@ def _names(data: MapData, x: Any, y: Any, colours: Palette) -> list[Any]:
     for region in (r for r in data.regions if r.kind not in hidden):
         values = _fine(region.values)
         inside = np.nan_to_num(values, nan=-1e9) >= region.level
-        place = _roomiest(inside, _taken(data, x, y))
+        place = _roomiest(inside, _taken(data, x, y, tags))
         if place is None:
             continue
         j, i, wide = place
@@ -255,12 +262,15 @@ def _wrapped(name: str, share: float) -> str:
     return f"{' '.join(words[:half])}\n{' '.join(words[half:])}"
 
 
-def _taken(data: MapData, x: Any, y: Any) -> list[tuple[float, float]]:
-    """Rows and columns where marks stand."""
+def _taken(
+    data: MapData, x: Any, y: Any, tags: Sequence[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Rows and columns where marks and labels of lines stand."""
+    places = [*((m.x, m.y) for m in data.marks if m.y > 0), *tags]
     return [
-        (float(np.interp(math.log(m.y), np.log(y), np.arange(len(y)))),
-         float(np.interp(m.x, x, np.arange(len(x)))))
-        for m in data.marks if m.y > 0
+        (float(np.interp(math.log(b), np.log(y), np.arange(len(y)))),
+         float(np.interp(a, x, np.arange(len(x)))))
+        for a, b in places
     ]
 
 
@@ -280,7 +290,7 @@ def _roomiest(
             if on and start is None:
                 start = i
             if not on and start is not None:
-                for share in (0.5, 0.35, 0.65, 0.22, 0.78):
+                for share in (0.5, 0.42, 0.58, 0.35, 0.65, 0.28, 0.72, 0.22, 0.78):
                     at = start + int(share * (i - 1 - start))
                     wide = 2 * min(at - start, i - 1 - at) / width
                     room = min(wide, 0.4) * _height(inside[:, at], j) ** 0.7
@@ -305,7 +315,7 @@ def _free(
     row: float, column: float, taken: Sequence[tuple[float, float]], shape: tuple[int, int]
 ) -> float:
     """1 where no mark stands near a label's place, less where one does."""
-    near = [abs(row - j / shape[0]) / 0.07 + abs(column - i / shape[1]) / 0.16
+    near = [max(abs(row - j / shape[0]) / 0.09, abs(column - i / shape[1]) / 0.24)
             for j, i in taken]
     closest = min(near, default=1.0)
     return 1.0 if closest >= 1.0 else 0.05 + 0.3 * closest**2

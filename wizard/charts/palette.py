@@ -72,7 +72,7 @@ def dressed(chart: Any, colours: Palette) -> Any:
         .configure_legend(
             labelFont=FONT, titleFont=FONT, labelFontSize=13, titleFontSize=13,
             labelColor=colours.ink, titleColor=colours.ink, symbolSize=90, orient="bottom",
-            direction="horizontal", columns=4, labelLimit=240,
+            direction="horizontal", columns=3, labelLimit=240,
         )
         .configure_header(labelFont=FONT, labelFontSize=13, labelColor=colours.ink,
                           titleFont=FONT, titleColor=colours.ink)

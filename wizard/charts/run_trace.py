@@ -71,13 +71,13 @@ def run_trace(
 def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: bool) -> list[Any]:
     if not events:
         return []
-    rows = [{"t": t, "text": name} for name, t in events.items()]
+    rows = [{"t": t, "text": name, "at": 15 * n} for n, (name, t) in enumerate(events.items())]
     base = chart_of(rows).encode(x=x)
     layers = [base.mark_rule(color=colours.muted, strokeDash=[3, 3], aria=False)]
     if is_first:
         layers.append(
             base.mark_text(align="right", dx=-4, dy=8, baseline="top", fontSize=12,
                            color=colours.muted, aria=False)
-            .encode(y=alt.value(0), text="text:N")
+            .encode(y=alt.Y("at:Q", scale=None, axis=None), text="text:N")
         )
     return layers

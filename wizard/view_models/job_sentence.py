@@ -64,7 +64,7 @@ def _sample(draft: Mapping[str, Any], units: Units) -> str:
 def _survivors(draft: Mapping[str, Any]) -> str:
     rows = [a for a in draft.get("analytes") or [] if isinstance(a, Mapping)]
     must = [
-        f"{a.get('name') or '…'} (at least {a.get('target_recovery_percent', '…')} %)"
+        f"{a.get('name') or '…'} (at least {_target(a)} %)"
         for a in rows if a.get("role", "must") == "must"
     ]
     watch = [str(a.get("name") or "…") for a in rows if a.get("role") == "watch"]
@@ -72,6 +72,11 @@ def _survivors(draft: Mapping[str, Any]) -> str:
         return "No analyte has been named yet."
     text = f"What must come back: {listed(must)}." if must else "No analyte constrains the choice."
     return f"{text} Watched: {listed(watch)}." if watch else text
+
+
+def _target(analyte: Mapping[str, Any]) -> str:
+    value = analyte.get("target_recovery_percent", "…")
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
 def _levers(draft: Mapping[str, Any], units: Units) -> str:

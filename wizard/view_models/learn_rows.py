@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from experiments.answers import Forecast
 from experiments.dossier import Dossier
@@ -86,6 +86,18 @@ def targets(job: EvaporationJob, only_must: bool) -> dict[str, float]:
     """Targets by analyte."""
     return {a.name: a.target_recovery_percent for a in job.analytes
             if a.role == "must" or not only_must}
+
+
+def first_line(points: Sequence[TrialPoint], goals: Mapping[str, float]) -> str:
+    """How many runs met every target, and the fastest of them."""
+    good = [p for p in points
+            if all(n in p.recovery and p.recovery[n][0] >= t for n, t in goals.items())]
+    runs = f"{len(points)} run{'' if len(points) == 1 else 's'} finished with recoveries"
+    if not good:
+        return f"{runs}; none met every target in its mean yet."
+    fastest = min(good, key=lambda p: p.run_time_min)
+    return (f"{runs}; {len(good)} of them met every target in the mean, the fastest is "
+            f"{fastest.label} in {fastest.run_time_min:.0f} min.")
 
 
 def left_out(dossier: Dossier) -> str:

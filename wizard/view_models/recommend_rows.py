@@ -13,7 +13,7 @@ from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.settings_text import chance, minutes, percent
 
 HEADLINES = {
-    "recommended": "This setting keeps every target.",
+    "recommended": "Use this setting, and confirm it by verification runs.",
     "more trials needed": "Not yet: more trials are needed.",
     "nothing qualifies": "No setting in the window reaches the targets.",
 }

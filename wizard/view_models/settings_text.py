@@ -97,7 +97,7 @@ def result_text(trial: Trial) -> str:
     result = trial.result
     if result is None:
         return STATES[trial.state]
-    time = "no run time" if result.run_time_min is None else f"{result.run_time_min:g} min"
+    time = "no run time" if result.run_time_min is None else f"{result.run_time_min:.1f} min"
     parts = [time, result.outcome]
     if result.corrected:
         parts.append("recoveries corrected by a standard, kept out of the fit")

@@ -14,7 +14,7 @@ def substance_lines(found: Mapping[str, Any], temperature_c: float, units: Units
     factor = found["vapour_pressure_factor_95"]
     at = units.text("_c", temperature_c)
     lines = [
-        f"**Vapour pressure at {at}**: {figure(found['vapour_pressure_pa'])} Pa of the liquid; "
+        f"**Vapour pressure at {at}**: {_pressure(found['vapour_pressure_pa'])} of the liquid; "
         f"the truth is within a factor of {figure(factor)} (95 %). "
         f"{_from(sources, 'vapour pressure')}",
         f"**Boils** at {_boiling(found)} under 1013.25 mbar."
@@ -27,6 +27,11 @@ def substance_lines(found: Mapping[str, Any], temperature_c: float, units: Units
     if found.get("freezing_point_c") is not None:
         lines.insert(2, f"**Freezes** at {units.text('_c', found['freezing_point_c'])}.")
     return [units.sentence(line) for line in lines]
+
+
+def _pressure(pascal: float) -> str:
+    """In mbar where solvents boil, in Pa where traces evaporate."""
+    return f"{figure(pascal / 100)} mbar" if pascal >= 100 else f"{figure(pascal)} Pa"
 
 
 def _boiling(found: Mapping[str, Any]) -> str:

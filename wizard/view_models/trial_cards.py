@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from experiments.job import EvaporationJob
 from experiments.trials import Trial
 from wizard.units import Units
+from wizard.view_models.job_sentence import listed
 from wizard.view_models.settings_text import minutes, percent, setting_text
 
 
@@ -49,9 +50,11 @@ def _expected(
 
 
 def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
-    """How many trials are used, wait and are left."""
+    """Which trials wait, and how many are used and left."""
     counted = [t for t in trials if t.state != "withdrawn"]
-    waiting = sum(t.state == "pending" for t in counted)
+    waiting = [t.id for t in counted if t.state == "pending"]
     left = max(job.limits.trials - len(counted), 0)
-    parts = [f"{len(counted) - waiting} run", f"{waiting} to be run", f"{left} left"]
-    return f"Trials: {', '.join(parts)} of {job.limits.trials}."
+    lead = (f"**Run {listed(waiting)} next**; the reason stands beside each."
+            if waiting else "**No trial waits to be run.**")
+    return (f"{lead} Of {job.limits.trials} trials {len(counted) - len(waiting)} are run, "
+            f"{len(waiting)} wait and {left} are left to propose.")

@@ -11,7 +11,7 @@ from experiments.dossier import Dossier
 from experiments.job import EvaporationJob, Setting
 from experiments.window import WindowMap
 from wizard.charts.operating_map import MapData, MapMark, MapRegion
-from wizard.units import Units
+from wizard.units import Units, figure
 from wizard.view_models.settings_text import setting_text
 
 REGION_NAMES = {
@@ -123,7 +123,13 @@ def _span(values: np.ndarray, name: str, units: Units) -> str:
     low, high = float(values.min()), float(values.max())
     if high - low < 1e-9:
         return units.text(name, low)
-    return f"{units.sign(f'{units.shown(name, low):.3g}')} to {units.text(name, high)}"
+    return f"{_coarse(low, name, units)} to {_coarse(high, name, units)} {units.unit(name)}"
+
+
+def _coarse(value: float, name: str, units: Units) -> str:
+    """A value read off the grid of the map, as coarse as the grid is."""
+    shown = units.shown(name, value)
+    return f"{shown:.0f}" if name.endswith("_c") else units.sign(figure(shown, 2))
 
 
 def ramp_choices(job: EvaporationJob, count: int = 5) -> list[float]:

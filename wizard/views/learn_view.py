@@ -44,6 +44,7 @@ def _trials(session: WizardSession, dossier: Dossier) -> None:
                     "below.")
         return
     colours = palette(session.theme)
+    st.markdown(learn_rows.first_line(points, learn_rows.targets(dossier.job, only_must=True)))
     st.altair_chart(
         margins_chart(points, learn_rows.targets(dossier.job, only_must=True), colours),
         theme=None, width="stretch",
@@ -74,8 +75,8 @@ def _parameters(session: WizardSession, dossier: Dossier, found: Fitted) -> None
     rows = learn_rows.learnt_rows(learnt, only_told=True)
     if rows:
         st.altair_chart(learnt_chart(rows, palette(session.theme)), theme=None, width="stretch")
-        st.caption("Pale: what was assumed. Dark: what the trials left, with its middle as a "
-                   "diamond. Ranges hold 95 %.")
+        st.caption("At 1 a quantity is as assumed. Pale: what was assumed. Dark: what the trials "
+                   "left, with its middle as a diamond. Ranges hold 95 %.")
 
 
 def _region(session: WizardSession, dossier: Dossier) -> None:

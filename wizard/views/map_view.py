@@ -10,6 +10,7 @@ from experiments.window import WindowMap
 from wizard import answers
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import palette
+from wizard.job_form import Place
 from wizard.session import WizardSession
 from wizard.view_models import window_map
 
@@ -33,11 +34,12 @@ def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
 
 def show_map(
     session: WizardSession, dossier: Dossier, ramp: float, recommended: Setting | None = None,
-    with_before: bool = False, from_physics: bool = False,
+    with_before: bool = False, from_physics: bool = False, answer: Place | None = None,
 ) -> WindowMap | None:
     """Draw the map; None while it is stopped or cannot be drawn.
 
     ``from_physics`` leaves out what the trials taught; ``with_before`` outlines that as well.
+    What the map says goes to ``answer`` where that is given, else below the map.
     """
     if dossier.job.factor("set_temperature_c").is_fixed or (
         dossier.job.factor("end_pressure_mbar").is_fixed
@@ -53,8 +55,10 @@ def show_map(
                                window_map.setting_marks(dossier, units, recommended), before)
     said = window_map.map_sentence(found, dossier.job, units)
     st.altair_chart(operating_map(data, palette(session.theme)), theme=None, width="stretch")
-    basis = "From physics alone, before any trial. " if from_physics else ""
     change = f" {window_map.before_sentence(before, dossier.job)}" if before is not None else ""
-    st.caption(f"{basis}{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
+    if answer is not None:
+        answer.markdown(f"{'From physics alone: a' if from_physics else 'A'}{said[1:]}")
+        said = ""
+    st.caption(f"{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
                f"an even chance.{change}")
     return found

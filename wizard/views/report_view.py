@@ -77,7 +77,7 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
     with st.form("report.state"):
         to = st.selectbox("Next", moves, format_func=lambda s: STATE_ACTIONS[s])
         reason = st.text_input("Why", placeholder="stands in the record")
-        if st.form_submit_button("Make it so"):
+        if st.form_submit_button("Change the state"):
             service.change_state(session.service, dossier.id, str(to), reason)
             st.rerun()
 

@@ -31,7 +31,7 @@ def render(session: WizardSession) -> None:
     pending = dossier.pending
     _propose(session, dossier)
     if not pending:
-        st.markdown("No trial waits to be run. Proposals come with a reason and a forecast each.")
+        st.markdown("Proposals come with a reason and a forecast each.")
         return
     bench_sheet(lambda: trial_sheet(dossier, [t.id for t in pending]),
                 f"bench-sheet-{dossier.id}", "trials")

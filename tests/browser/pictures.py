@@ -1,0 +1,92 @@
+"""Pictures of every page at two widths, light and dark: ``python -m tests.browser.pictures``.
+
+All of them go to build/pictures; the few that the README shows go to examples/pictures.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Browser, Page
+
+from experiments import example_dossiers, service
+from experiments.bootstrap import local_user, open_store
+from tests.browser.reading import visit
+from tests.browser.running import Wizard, chromium, running
+from wizard import navigation
+
+ROOT = Path(__file__).parents[2]
+EVERYTHING, SHOWN = ROOT / "build" / "pictures", ROOT / "examples" / "pictures"
+WIDTHS = {"wide": 1280, "narrow": 420}
+SCHEMES = ("light", "dark")
+IN_README = {"trials": 1150, "learn": 1150, "recommend": 1400, "whatif": 1000}
+"""Pages the README shows, wide and light, and how far down."""
+TALLEST = 7000
+
+
+def main() -> None:
+    """Take them all."""
+    shutil.rmtree(EVERYTHING, ignore_errors=True)
+    SHOWN.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, running(Path(folder)) as wizard:
+        soil, keeper = prepared(wizard)
+        with chromium() as browser:
+            for scheme in SCHEMES:
+                for name, width in WIDTHS.items():
+                    into = EVERYTHING / f"{name}-{scheme}"
+                    into.mkdir(parents=True)
+                    take(browser, wizard, (soil, keeper), (scheme, width), into)
+    for key, height in IN_README.items():
+        shutil.copy(EVERYTHING / f"shown-{key}-{height}.png", SHOWN / f"{key}.png")
+    taken = len(list(EVERYTHING.rglob("*.png")))
+    print(f"{taken} pictures are in {EVERYTHING.relative_to(ROOT)}.")
+
+
+def prepared(wizard: Wizard) -> tuple[str, str]:
+    """The examples, one with trials that wait for their runs."""
+    store = open_store(str(wizard.store))
+    try:
+        first, second = (example_dossiers.load(store, e.key, local_user())
+                         for e in example_dossiers.names())
+        service.propose(service.Session(store, local_user()), first, 2)
+        return first, second
+    finally:
+        store.close()
+
+
+def take(
+    browser: Browser, wizard: Wizard, dossiers: tuple[str, str], look: tuple[Any, int], into: Path
+) -> None:
+    """Every page of one look, whole; of the second dossier those that differ."""
+    scheme, width = look
+    context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    page = context.new_page()
+    for step in navigation.STEPS:
+        visit(page, wizard.url, step.key, dossiers[0])
+        whole(page, width, into / f"{step.key}.png")
+        if step.key in IN_README and width > 1000 and scheme == "light":
+            height = IN_README[step.key]
+            page.set_viewport_size({"width": width, "height": height})
+            page.wait_for_timeout(400)
+            page.screenshot(path=EVERYTHING / f"shown-{step.key}-{height}.png")
+            page.set_viewport_size({"width": width, "height": 900})
+    for key in ("window", "recommend"):
+        visit(page, wizard.url, key, dossiers[1])
+        whole(page, width, into / f"{key}-keeper.png")
+    context.close()
+
+
+def whole(page: Page, width: int, path: Path) -> None:
+    """The whole page: the window is made as high as its content."""
+    height = page.evaluate("document.querySelector('[data-testid=\"stMain\"]').scrollHeight")
+    page.set_viewport_size({"width": width, "height": min(max(height, 900), TALLEST)})
+    page.wait_for_timeout(400)
+    page.screenshot(path=path)
+    page.set_viewport_size({"width": width, "height": 900})
+
+
+if __name__ == "__main__":
+    main()
