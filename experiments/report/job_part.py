@@ -57,8 +57,8 @@ def purpose(g: Gathered) -> Section:
     job = g.dossier.job
     blocks: list[Block] = [
         Paragraph(
-            f"This report {'justifies' if g.is_recommended else 'tells how far the search has come for'}"
-            f" the setting of {job.equipment.name} for evaporating "
+            f"This report {'justifies' if g.is_recommended else 'tells what was found towards'} "
+            f"the setting of {job.equipment.name} for evaporating "
             f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} in each of "
             f"{job.equipment.vessels} vessels {end_words(job)}, so that "
             f"{_analytes_words(job)} and a batch is over quickly."
