@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from experiments.answers import Forecast, Interval
@@ -22,13 +23,17 @@ from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
 from experiments.readings import bench_data
 from experiments.trials import Trial
-from models.noise import RUN_TIME_SD, mean_variance
+from models.noise import RUN_TIME_SD, VESSEL_RSD, from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
 
 Progress = Callable[[float, str], None]
 PARTICLES = 112
+LEAST_ENDING = 0.05
+"""Run times are those of runs that end in time, where at least this share of draws does."""
+LOOK_EVERY = 4
+"""A quick look at a setting uses one draw in so many."""
 HIGHEST_TRUE_RECOVERY = 100.0
 """Percent: a true mean recovery cannot exceed what was there; a reading of one run can."""
 TEMPERATURE_SLACK_K = 1.0
@@ -42,11 +47,18 @@ class Point:
     time: Array
     time_sd: Array  # of ln time, left by the discrepancy
     recovery: Array
-    recovery_sd: Array
+    stable: Array  # recovery on the stabilised scale of models.noise
+    stable_sd: Array  # left by the discrepancy
     sample_time: Array
-    sample_recovery: Array
+    sample_stable: Array
+    unexplained: Array  # chance of not being dry for a reason the run model does not know
     no_boil_over: Array
     cool_enough: Array  # 0 or 1
+
+    @property
+    def sample_recovery(self) -> Array:
+        """One joint draw of the truth [P, A], percent."""
+        return 100.0 * from_stabilised(self.sample_stable)
 
 
 class Fitted:
@@ -63,27 +75,51 @@ class Fitted:
         self.space = FactorSpace(job)
         self._points: dict[object, Point] = {}
         self.targets = np.array([a.target_recovery_percent for a in job.analytes])
+        self.stable_targets = stabilised(self.targets / 100.0)
         self.must = np.array([a.role == "must" for a in job.analytes], dtype=bool)
 
     def points(self, settings: Sequence[Setting]) -> list[Point]:
         """Posterior draws at settings, simulated once and remembered."""
         missing = [s for s in unique(settings) if setting_key(s) not in self._points]
         if missing:
-            draws = self.surrogate.draws(self.simulator.rows(missing), self.space.code(missing))
-            cap = kelvin(self.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
-            for i, setting in enumerate(missing):
-                self._points[setting_key(setting)] = _point(draws, i, cap)
+            found = self._draw(missing)
+            self._points.update(zip(map(setting_key, missing), found, strict=True))
         return [self._points[setting_key(s)] for s in settings]
+
+    def _draw(self, settings: Sequence[Setting], every: int = 1) -> list[Point]:
+        draws = self.surrogate.draws(
+            self.simulator.rows(settings), self.space.code(settings), every)
+        cap = kelvin(self.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
+        return [_point(draws, i, cap) for i in range(len(settings))]
+
+    def promising(self, settings: Sequence[Setting], count: int) -> list[Setting]:
+        """The ``count`` settings that a quick look on few draws finds most promising."""
+        if len(settings) <= count:
+            return list(settings)
+        points = self._draw(settings, LOOK_EVERY)
+        chance = np.array([float(self.success(p).mean()) for p in points])
+        time = np.array([self._mean_time(p) for p in points])
+        return [settings[i] for i in self._best(chance, time, count)]
+
+    def _best(self, probability: Array, time: Array, count: int) -> list[int]:
+        """Indices of the best few settings at several levels of assurance."""
+        asked, chosen = self.job.limits.assurance, []
+        for level in (asked, 0.8 * asked, 0.5 * asked):
+            shortfall = np.maximum(level - probability, 0.0)
+            cost = time * (1.0 + 4.0 * shortfall) + 1e3 * shortfall
+            chosen += [int(i) for i in np.argsort(cost, kind="stable")[:-(-count // 3)]]
+        return list(dict.fromkeys(chosen))
 
     def analyte_probabilities(self, point: Point) -> Array:
         """Probability [P, A] given each draw that the true mean meets its target."""
-        spread = np.maximum(point.recovery_sd, 1e-6)
-        return np.asarray(ndtr((point.recovery - self.targets) / spread))
+        spread = np.maximum(point.stable_sd, 1e-6)
+        return np.asarray(ndtr((point.stable - self.stable_targets) / spread))
 
     def finish_probabilities(self, point: Point) -> Array:
         """Probability [P] given each draw that the run is over within the longest time."""
         margin = np.log(self.job.limits.max_run_time_min / point.time)
-        return np.asarray(ndtr(margin / np.maximum(point.time_sd, 1e-4)))
+        in_time = ndtr(margin / np.maximum(point.time_sd, 1e-4))
+        return np.asarray(in_time * (1.0 - point.unexplained))
 
     def success(self, point: Point) -> Array:
         """Probability [P] given each draw that everything asked of a setting holds."""
@@ -91,15 +127,29 @@ class Fitted:
         finish = self.finish_probabilities(point)
         return np.asarray(together * finish * point.no_boil_over * point.cool_enough)
 
+    def sampled_success(self, point: Point) -> Array:
+        """As :meth:`success` for one joint draw [P] of the truth over all settings."""
+        met = np.where(self.must, point.sample_stable >= self.stable_targets, True).all(axis=1)
+        in_time = point.sample_time <= self.job.limits.max_run_time_min
+        keeps = point.no_boil_over * point.cool_enough * (1.0 - point.unexplained)
+        return np.asarray(met * in_time * keeps)
+
     def probability(self, settings: Sequence[Setting]) -> Array:
         """Probability [M] that all "must" targets are met and the run ends well in time."""
         return np.array([float(self.success(p).mean()) for p in self.points(settings)])
 
     def mean_time(self, settings: Sequence[Setting]) -> Array:
-        """Posterior mean run time [M], min."""
-        return np.array([
-            float((p.time * np.exp(0.5 * p.time_sd**2)).mean()) for p in self.points(settings)
-        ])
+        """Posterior mean run time [M], min, of runs that end in time."""
+        return np.array([self._mean_time(p) for p in self.points(settings)])
+
+    def _mean_time(self, point: Point) -> float:
+        ends = self._ends(point)
+        return float((point.time * np.exp(0.5 * point.time_sd**2))[ends].mean())
+
+    def _ends(self, point: Point) -> NDArray[np.bool_]:
+        """Draws [P] in which the run ends in time; all of them where it hardly ever does."""
+        ends = point.time <= self.job.limits.max_run_time_min
+        return ends if ends.mean() >= LEAST_ENDING else np.ones_like(ends)
 
     def forecast(
         self, settings: Sequence[Setting], level: float = 0.95, new_run: bool = False
@@ -113,16 +163,18 @@ class Fitted:
     def _forecast(
         self, setting: Setting, point: Point, level: float, new_run: bool
     ) -> Forecast:
-        time_sd, recovery_sd = point.time_sd, point.recovery_sd
+        time_sd, stable_sd = point.time_sd, point.stable_sd
         if new_run:
             time_sd = np.hypot(time_sd, self._time_noise)
-            recovery_sd = np.hypot(recovery_sd, self._run_noise(point))
-        times = np.exp(_quantiles(np.log(point.time), time_sd, level))
-        mean_time = float((point.time * np.exp(0.5 * time_sd**2)).mean())
+            stable_sd = np.hypot(stable_sd, self._stable_noise(point))
+        ends = self._ends(point)
+        times = np.exp(_quantiles(np.log(point.time)[ends], time_sd[ends], level))
+        mean_time = float((point.time * np.exp(0.5 * time_sd**2))[ends].mean())
         recovery = {}
         highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
-            low, high = _quantiles(point.recovery[:, i], recovery_sd[:, i], level)
+            low, high = 100.0 * from_stabilised(
+                _quantiles(point.stable[:, i], stable_sd[:, i], level))
             values = (float(point.recovery[:, i].mean()), float(low), float(high))
             recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
         each = self.analyte_probabilities(point).mean(axis=0)
@@ -142,17 +194,20 @@ class Fitted:
     def _time_noise(self) -> Array:
         return np.asarray(RUN_TIME_SD * self.surrogate.scales_[:, 2])
 
-    def _run_noise(self, point: Point) -> Array:
-        """Standard deviation [P, A] of one run's mean recovery, percent."""
-        variance = mean_variance(
-            point.recovery / 100.0, np.array(self.job.equipment.vessels, dtype=float),
-            self.surrogate.scales_[:, 3:4],
-        )
-        return np.asarray(100.0 * np.sqrt(variance))
+    def _stable_noise(self, point: Point) -> Array:
+        """Standard deviation [P, A] of one run's mean recovery on the stabilised scale."""
+        level = point.recovery / 100.0
+        within = (VESSEL_RSD * level / run_sd(level)) ** 2 / self.job.equipment.vessels
+        return np.sqrt(self.surrogate.scales_[:, 3:4] ** 2 + within)
 
     def reading_noise(self, point: Point) -> Array:
         """Noise sd [P, 1 + A] of one run: ln(run time) and recoveries in percent."""
-        return np.column_stack([self._time_noise, self._run_noise(point)])
+        percent = 100.0 * run_sd(point.recovery / 100.0) * self._stable_noise(point)
+        return np.column_stack([self._time_noise, percent])
+
+    def stable_reading_noise(self, point: Point) -> Array:
+        """Noise sd [P, 1 + A] of one run: ln(run time) and recoveries, stabilised."""
+        return np.column_stack([self._time_noise, self._stable_noise(point)])
 
     # -- candidates ------------------------------------------------------------------
 
@@ -163,20 +218,15 @@ class Fitted:
         found = self.space.spread(64, self.job.seed)
         found += [self.space.snap(t.setting) for t in self.trials if t.state == "recorded"]
         found = unique(found)
-        for width, count in ((0.15, 40), (0.07, 40), (0.03, 32)):
-            found = unique(found + self.space.around(self.leaders(found), count, width, rng))
+        for width, count in ((0.15, 60), (0.07, 60), (0.03, 60)):
+            near = unique(self.space.around(self.leaders(found), count, width, rng))
+            found = unique(found + self.promising(near, count // 3))
         return found
 
     def leaders(self, settings: Sequence[Setting], each: int = 4) -> list[Setting]:
         """The best few settings at several levels of assurance."""
-        probability, time = self.probability(settings), self.mean_time(settings)
-        asked = self.job.limits.assurance
-        chosen: list[Setting] = []
-        for level in (asked, 0.8 * asked, 0.5 * asked):
-            shortfall = np.maximum(level - probability, 0.0)
-            cost = time * (1.0 + 4.0 * shortfall) + 1e3 * shortfall
-            chosen += [settings[i] for i in np.argsort(cost, kind="stable")[:each]]
-        return unique(chosen)
+        best = self._best(self.probability(settings), self.mean_time(settings), 3 * each)
+        return [settings[i] for i in best]
 
 
 def fit(
@@ -228,10 +278,12 @@ def _point(draws: Draws, i: int, cap: float) -> Point:
     return Point(
         time=np.exp(draws.ln_time[i]) / 60.0,
         time_sd=draws.ln_time_sd[i],
-        recovery=100.0 * draws.recovery[i],
-        recovery_sd=100.0 * draws.recovery_sd[i],
+        recovery=100.0 * from_stabilised(draws.stable[i]),
+        stable=draws.stable[i],
+        stable_sd=draws.stable_sd[i],
         sample_time=np.exp(draws.sample_ln_time[i]) / 60.0,
-        sample_recovery=100.0 * draws.sample_recovery[i],
+        sample_stable=draws.sample_stable[i],
+        unexplained=draws.unexplained[i],
         no_boil_over=draws.no_boil_over[i],
         cool_enough=(draws.peak_temperature[i] <= cap).astype(float),
     )

@@ -46,7 +46,7 @@ def _equipment(fitted: Fitted) -> list[Learnt]:
     return [
         _learnt(p.name, p.meaning, p.unit, before[:, i], after[:, i],
                 told=bool(z[:, i].std() < TOLD_BY or abs(z[:, i].mean()) > 0.5), ratio=p.log)
-        for i, p in enumerate(PARAMETERS)
+        for i, p in enumerate(PARAMETERS) if p.name != "breakthrough_end"
     ]
 
 

@@ -12,7 +12,7 @@ from experiments.job import EvaporationJob
 from experiments.job_simulator import JobSimulator
 from experiments.trials import Recovery, Result, Trial
 from models.bench_data import BenchData
-from models.noise import mean_variance
+from models.noise import VESSEL_RSD, run_sd
 from models.system import Array
 
 
@@ -41,7 +41,7 @@ def bench_data(
         boiled_over=np.array([r.outcome == "boil-over" for r in results], dtype=bool),
         outcome_known=np.array([r.outcome != "aborted" for r in results], dtype=bool),
         recovery=recovery,
-        recovery_variance=variance,
+        within_variance=variance,
         ln_cap=math.log(60.0 * job.limits.max_run_time_min),
     )
 
@@ -57,7 +57,9 @@ def _value(reading: Recovery) -> float:
 
 
 def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, float]:
-    """Mean recovery and its variance; (nan, inf) when nothing was measured.
+    """Mean recovery and its variance within the run; (nan, inf) when nothing was measured.
+
+    The mean is a fraction, the variance in squared units of the stabilised scale.
 
     A censored reading counts as uniform between zero and its limit. When the vessels of a
     run disagree more than usual, their own scatter replaces the usual one.
@@ -68,10 +70,10 @@ def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, fl
     values = vessel_values(result, analyte)
     count = vessels if result.is_mean.get(analyte, False) else len(values)
     mean = float(values.mean())
-    variance = float(mean_variance(np.array(mean), np.array(float(count))))
+    variance = (VESSEL_RSD * mean) ** 2 / count
     censored = [r.percent / 100.0 for r in readings if r.censored]
     variance += sum(limit**2 for limit in censored) / 12.0 / len(readings)
     if len(values) > 2:
         excess = float(values.var(ddof=1)) / len(values) - variance
         variance += max(excess, 0.0)
-    return mean, variance
+    return mean, variance / float(run_sd(np.array(mean))) ** 2

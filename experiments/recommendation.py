@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -29,7 +31,7 @@ class Search:
 
 
 def recommend(fitted: Fitted, robust: bool = True) -> Answer:
-    """Recommend at the asked assurance.
+    """Recommend at the asked assurance; worked out once for what is known.
 
     Parameters
     ----------
@@ -37,6 +39,11 @@ def recommend(fitted: Fitted, robust: bool = True) -> Answer:
     robust : move inwards so that the equipment's tolerance stays inside; with False the
         fastest qualifying setting itself is recommended
     """
+    return deepcopy(_recommend(fitted, robust))
+
+
+@lru_cache(maxsize=16)
+def _recommend(fitted: Fitted, robust: bool) -> Answer:
     found = search(fitted)
     setting = found.inside if robust else found.fastest
     status, reason = _verdict(fitted, found, setting)
@@ -67,7 +74,8 @@ def search(fitted: Fitted) -> Search:
     fastest = _fastest(fitted, settings, asked)
     for width in (0.05, 0.02):
         centres = [fastest] if fastest is not None else fitted.leaders(settings, 2)
-        settings = unique([*settings, *fitted.space.around(centres, 40, width, rng)])
+        near = unique(fitted.space.around(centres, 60, width, rng))
+        settings = unique([*settings, *fitted.promising(near, 24)])
         fastest = _fastest(fitted, settings, asked)
     inside = _inside(fitted, settings, asked) if fastest is not None else None
     probability = fitted.probability(settings)
@@ -117,9 +125,9 @@ def _physical(setting: Setting) -> Setting:
 
 
 def _possible(fitted: Fitted, settings: Sequence[Setting]) -> float:
-    """Probability that some setting of the window meets every target."""
-    chances: Array = np.array([fitted.success(p) for p in fitted.points(settings)])
-    return float(chances.max(axis=0).mean())
+    """Probability that some setting of the window meets every target, by joint draws."""
+    met: Array = np.array([fitted.sampled_success(p) for p in fitted.points(settings)])
+    return float(met.max(axis=0).mean())
 
 
 def _verdict(

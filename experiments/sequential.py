@@ -1,7 +1,7 @@
 """Which trials to run next, why, and when to stop.
 
-A batch is built greedily: each trial is the one whose result is expected to take most
-minutes off the recommended run time, given the trials already in the batch or pending.
+A batch is built greedily: each trial is the one expected to take most minutes off the run
+time that could be recommended, given the trials already in the batch or pending.
 """
 
 from __future__ import annotations
@@ -10,27 +10,32 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from experiments.acquisition import (
     TruthDraws,
-    best_time,
+    improvement,
     log_weight_change,
     normalise,
-    trial_values,
+    qualified_time,
+    reading_shock,
 )
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import Setting
 from experiments.reasons import trial_reason
 from experiments.recommendation import recommend
 from experiments.trials import Trial
+from models.system import Array
 
 __all__ = ["Fitted", "Proposal", "fit", "propose", "recommend"]
 
-CONSIDERED = 56
-"""Candidates whose look-ahead value is worked out."""
-IMAGINED = 32
-"""Possible truths each candidate is tried against."""
+IMAGINED = 56
+"""Draws that play the truth when the results of a batch are imagined."""
+KEPT_APART = 0.07
+"""Distance in the coded window below which two trials of a batch tell much the same."""
+FIRST_APART = 0.25
+"""The same for the first batch, when little is known."""
+WORTH_REPEATING = 0.7
+"""Probability of success from which the same setting may come twice in a batch."""
 BATCHES_IN_USE = 400
 """Batches over which a faster method pays back the trials that found it."""
 
@@ -70,13 +75,18 @@ def propose(
     for trial in pending:
         state.add(fitted.space.snap(trial.setting))
     chosen: list[Setting] = []
-    start = state.current()
+    start = state.qualified()
     reasons: list[str] = []
     for i in range(room):
         if progress is not None:
             progress(0.3 + 0.7 * i / room, f"choosing trial {i + 1} of {room}")
         safe_first = used == 0 and i == 0
-        setting, gain = state.safest() if safe_first else state.most_valuable()
+        if safe_first:
+            setting, gain = state.safest(), 0.0
+        elif i == 0 and not pending and start >= idle:
+            setting, gain = state.leading()
+        else:
+            setting, gain = state.most_valuable()
         if not safe_first and not _is_worth(fitted, setting, gain, start < idle - 1e-9):
             break
         state.add(setting)
@@ -91,16 +101,20 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     """Joint draws of the truth and of what a trial would read, over ``settings``."""
     points = fitted.points(settings)
     limit = fitted.job.limits.max_run_time_min
-    time = np.array([np.minimum(p.sample_time, 2.0 * limit) for p in points])
-    recovery = np.array([p.sample_recovery for p in points])
-    met = np.where(fitted.must, recovery >= fitted.targets, True).all(axis=2)
-    keeps = np.array([p.no_boil_over * p.cool_enough for p in points])
-    good = met * (time <= limit) * keeps
-    reading = np.concatenate([np.log(time)[:, :, None], recovery], axis=2)
-    noise = np.array([fitted.reading_noise(p) for p in points])
+    time = np.array([_ended(p.sample_time, limit) for p in points])
+    stable = np.array([p.sample_stable for p in points])
+    good = np.array([fitted.sampled_success(p) for p in points])
+    reading = np.concatenate([np.log(time)[:, :, None], stable], axis=2)
+    noise = np.array([fitted.stable_reading_noise(p) for p in points])
     keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
-    usable = (time <= limit) & keeps_liquid
+    usable = np.array([p.sample_time <= limit for p in points]) & keeps_liquid
     return TruthDraws(time=time, good=good, reading=reading, noise_sd=noise, usable=usable)
+
+
+def _ended(time: Array, limit: float) -> Array:
+    """Run times [P]; draws in which the run does not end count as the mean of the others."""
+    ends = time <= limit
+    return np.where(ends, time, time[ends].mean() if ends.any() else limit)
 
 
 class _Batch:
@@ -114,54 +128,73 @@ class _Batch:
         count = draws.time.shape[1]
         self.sources = np.arange(count)[:: max(1, count // IMAGINED)][:IMAGINED]
         self.log_weight = np.zeros((len(self.sources), count))
-        self.assurance = fitted.job.limits.assurance
-        self.safe = draws.good.mean(axis=1)
-        self.chosen: list[int] = []
+        self.coded = fitted.space.code(settings)
+        self.chance = fitted.probability(settings)
+        self.open = np.ones(len(settings), dtype=bool)
 
-    def current(self) -> float:
-        weight = normalise(self.log_weight)
-        return float(
-            best_time(self.draws.time, self.draws.good, weight, self.assurance, self.idle).mean()
+    def qualified(self) -> float:
+        """Run time (min) of what could be recommended after the trials of the batch."""
+        return float(self._qualified(normalise(self.log_weight)).mean())
+
+    def _qualified(self, weight: Array) -> Array:
+        return qualified_time(
+            self.draws.time, self.draws.good, weight, self.fitted.job.limits.assurance, self.idle
         )
 
-    def safest(self) -> tuple[Setting, float]:
+    def safest(self) -> Setting:
         """The setting an analyst would call safe: most likely to succeed, then fastest."""
         time = self.draws.time.mean(axis=1)
-        near = self.safe >= self.safe.max() - 0.05
-        return self.settings[int(np.argmin(np.where(near, time, np.inf)))], 0.0
+        near = self.chance >= self.chance.max() - 0.05
+        return self.settings[int(np.argmin(np.where(near, time, np.inf)))]
+
+    def leading(self) -> tuple[Setting, float]:
+        """The fastest of the settings nearest to qualifying, and its expected improvement."""
+        asked = self.fitted.job.limits.assurance
+        near = self.chance >= min(asked, self.chance.max() - 0.03)
+        time = self.fitted.mean_time(self.settings)
+        index = int(np.argmin(np.where(near, time, np.inf)))
+        return self.settings[index], float(self.chance[index] * max(self.idle - time[index], 0.0))
 
     def most_valuable(self) -> tuple[Setting, float]:
-        considered = self._considered()
-        after = trial_values(
-            self.draws, considered, self.log_weight, self.sources, self.assurance, self.idle,
-            self.rng,
-        )
-        best = int(np.argmin(after))
-        return self.settings[int(considered[best])], self.current() - float(after[best])
+        """The open setting with the largest expected improvement, and that, min.
 
-    def _considered(self) -> NDArray[np.intp]:
-        """Settings that might be the answer, and a spread of others."""
-        time = self.draws.time.mean(axis=1)
-        promising = np.argsort(time / np.clip(self.safe, 0.05, 1.0) ** 1.5, kind="stable")
-        spread = self.rng.permutation(len(self.settings))
-        keeps = self.safe > 0.02
-        ordered = [*promising[: CONSIDERED * 2 // 3], *spread[keeps[spread]]]
-        return np.array(list(dict.fromkeys(ordered))[:CONSIDERED], dtype=np.intp)
+        The improvement counts by the chance of success once more: a setting has to prove
+        good before it can be recommended, and a likely one does so in fewer trials.
+        """
+        weight = normalise(self.log_weight)
+        gain = improvement(self.draws.time, self.draws.good, weight, self._qualified(weight))
+        gain *= self.chance
+        if not (gain[self.open] > 0.0).any():  # nothing good in any draw: the least hopeless
+            gain = np.where(self.open, 1e-9 * (1.0 + self._nearness()), 0.0)
+        best = int(np.argmax(np.where(self.open, gain, -1.0)))
+        return self.settings[best], float(gain[best])
+
+    def _nearness(self) -> Array:
+        """Mean chance [M] of the analyte least likely to reach its target, if the run ends."""
+        points = self.fitted.points(self.settings)
+        must = self.fitted.must
+        return np.array([
+            float((np.min(np.where(must, self.fitted.analyte_probabilities(p), 1.0), axis=1)
+                   * p.no_boil_over * self.fitted.finish_probabilities(p)).mean())
+            for p in points
+        ])
 
     def add(self, setting: Setting) -> None:
-        """Count a trial at ``setting`` as run, its result drawn from each imagined truth."""
-        index = self._index(setting)
-        self.chosen.append(index)
-        shock = self.rng.standard_normal((len(self.sources), self.draws.reading.shape[2]))
+        """Count a trial at ``setting`` as run, its result drawn from each imagined truth.
+
+        The next trials keep a distance, unless only a repeat can tell whether it qualifies.
+        """
+        own = self.fitted.space.code([setting])
+        distance = np.sqrt(np.sum((self.coded - own) ** 2, axis=1))
+        index = int(np.argmin(distance))
+        shock = reading_shock(len(self.sources), self.draws.reading.shape[2], self.rng)
         self.log_weight = self.log_weight + log_weight_change(
             self.draws, index, self.sources, shock
         )
-
-    def _index(self, setting: Setting) -> int:
-        """The candidate nearest to a setting."""
-        coded = self.fitted.space.code(self.settings)
-        own = self.fitted.space.code([setting])
-        return int(np.argmin(np.sum((coded - own) ** 2, axis=1)))
+        near = distance < (KEPT_APART if self.fitted.trials else FIRST_APART)
+        if self.chance[index] >= WORTH_REPEATING:
+            near[index] = False
+        self.open &= ~near
 
 
 def _idle_minutes(fitted: Fitted) -> float:

@@ -4,15 +4,20 @@ Traces of analyte do not change a run, so for each particle of the equipment par
 volatility multiplier, the thermal rate and the ceiling of each analyte are summed over a
 grid: with the run model's exponents at hand this costs no further simulation.
 
+The analytes of a run share part of its scatter (the common effect c, one standard normal
+number a run). It is integrated out by taking the analytes one after another and keeping c
+as a Gaussian (assumed-density filtering; Minka 2001, UAI 17:362): the first analytes say how
+far the run was off, the later ones are judged with that in mind. Recoveries are on the
+stabilised scale of :mod:`models.noise`.
+
 ======== ===================================================== =============
 symbol   meaning                                               shape
 ======== ===================================================== =============
-E        -ln survival while liquid, at multiplier 1            [N, 3, A]
-dose     film dose, mol, at multiplier 1                       [N, 3, A]
-S        mean surviving fraction over classes for a multiplier [N, A, G]
-D        thermal dose, s at 313.15 K                           [N]
+table    surviving fraction at the nodes                       [P, n, A, G, T]
 kappa    thermal rate, 1/s at 313.15 K                         [T]
-c        ceiling, fraction                                     [C]
+ceiling  fraction                                              [C]
+nodes    all of the grid, volatility slowest                   [G * T * C]
+c        common effect of each run                             [n]
 ======== ===================================================== =============
 """
 
@@ -25,8 +30,8 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from models.discrepancy import factor, whiten
-from models.film import film_left
+from models.discrepancy import covariance, factor, whiten, whiten_back
+from models.noise import stabilised_one
 from models.system import Array
 
 VOLATILITY_NODES: Final = np.linspace(-3.0, 3.0, 21)
@@ -35,151 +40,163 @@ THERMAL_RATES: Final = np.array([0.0, 3e-6, 1.5e-5, 6e-5])
 THERMAL_PRIOR: Final = np.array([0.70, 0.12, 0.11, 0.07])
 CEILINGS: Final = np.array([1.0, 0.985, 0.965, 0.94, 0.90, 0.84])
 CEILING_PRIOR: Final = np.array([0.40, 0.24, 0.16, 0.10, 0.06, 0.04])
+NEGLIGIBLE = 1e-7
+"""Weight of a node, relative to the best, below which it is not counted."""
 
 
-def log_prior() -> tuple[Array, Array, Array]:
-    """Log prior weights of the grid: volatility [G], thermal rate [T], ceiling [C]."""
+def log_prior() -> Array:
+    """Log prior weight of every node [G * T * C]."""
     volatility = np.exp(-0.5 * VOLATILITY_NODES**2)
-    return (
-        np.log(volatility / volatility.sum()),
-        np.log(THERMAL_PRIOR),
-        np.log(CEILING_PRIOR),
-    )
+    volatility /= volatility.sum()
+    weight = np.einsum("g,t,c->gtc", volatility, THERMAL_PRIOR, CEILING_PRIOR)
+    return np.asarray(np.log(weight).ravel())
 
 
-@njit(cache=True)
-def surviving(
-    exponent: Array, dose: Array, film_moles: float, spike: float, multiplier: float
-) -> float:
-    """Mean surviving fraction over the vessel classes [3] at a volatility multiplier."""
-    total = 0.0
-    for k in range(exponent.shape[0]):
-        left = math.exp(-multiplier * exponent[k])
-        if dose[k] > 0.0:
-            start = spike * left
-            left = film_left(start, film_moles, multiplier * dose[k]) / spike
-        total += left
-    return float(total / exponent.shape[0])
+def node_values(picked: NDArray[np.int64]) -> tuple[Array, Array, Array]:
+    """Standardised ln volatility, thermal rate and ceiling of node numbers (same shape)."""
+    g, t, c = np.unravel_index(
+        picked, (len(VOLATILITY_NODES), len(THERMAL_RATES), len(CEILINGS)))
+    return VOLATILITY_NODES[g], THERMAL_RATES[t], CEILINGS[c]
 
 
-@njit(cache=True, parallel=True)
-def survival_table(
-    exponent: Array, dose: Array, film_moles: Array, spike: Array, multiplier: Array
-) -> Array:
-    """S [N, A, G] for multipliers [A, G]."""
-    count, _, analytes = exponent.shape
-    nodes = multiplier.shape[1]
-    out = np.empty((count, analytes, nodes))
-    for i in prange(count):
-        for a in range(analytes):
-            for g in range(nodes):
-                out[i, a, g] = surviving(
-                    exponent[i, :, a], dose[i, :, a], film_moles[i], spike[a], multiplier[a, g]
-                )
-    return out
+@njit(cache=True, error_model="numpy")
+def _node_terms(
+    low: Array, rows: NDArray[np.int64], seen: Array, table: Array, ceilings: Array,
+    prior: Array, terms: Array, values: Array,
+) -> None:
+    """Fill ``terms`` [K] with log prior plus log density and ``values`` [K, m] of all nodes.
 
-
-@njit(cache=True, parallel=True)
-def survival_points(
-    exponent: Array, dose: Array, film_moles: Array, spike: Array, multiplier: Array
-) -> Array:
-    """S [N, A] for one multiplier for each run and analyte [N, A]."""
-    count, _, analytes = exponent.shape
-    out = np.empty((count, analytes))
-    for i in prange(count):
-        for a in range(analytes):
-            out[i, a] = surviving(
-                exponent[i, :, a], dose[i, :, a], film_moles[i], spike[a], multiplier[i, a]
-            )
-    return out
-
-
-@njit(cache=True)
-def _log_terms(
-    low: Array,
-    rows: NDArray[np.int64],
-    y: Array,
-    table: Array,
-    thermal_dose: Array,
-    rates: Array,
-    ceilings: Array,
-    prior: tuple[Array, Array, Array],
-) -> Array:
-    """Log prior plus log density of every grid point [G, T, C], up to the determinant."""
+    ``low`` [m, m] is the Cholesky factor over ``rows`` [m], ``seen`` [m] the reading less
+    what the common effect is thought to be, ``table`` [n, G, T].
+    """
     m = rows.shape[0]
-    nodes = table.shape[1]
-    out = np.empty((nodes, rates.shape[0], ceilings.shape[0]))
-    w = whiten(low, y[rows])
-    ww = 0.0
+    w = whiten(low, seen)
+    u = np.empty(m)
+    node, log_det = 0, 0.0
     for i in range(m):
-        ww += w[i] * w[i]
-    values = np.empty(m)
-    for t in range(rates.shape[0]):
-        decay = np.exp(-rates[t] * thermal_dose)
-        for g in range(nodes):
-            for i in range(m):
-                values[i] = table[rows[i], g] * decay[rows[i]]
-            u = whiten(low, values)
-            uu = 0.0
-            uw = 0.0
-            for i in range(m):
-                uu += u[i] * u[i]
-                uw += u[i] * w[i]
+        log_det += math.log(low[i, i])
+    for g in range(table.shape[1]):
+        for t in range(table.shape[2]):
             for c in range(ceilings.shape[0]):
-                quadratic = ww - 2.0 * ceilings[c] * uw + ceilings[c] * ceilings[c] * uu
-                out[g, t, c] = prior[0][g] + prior[1][t] + prior[2][c] - 0.5 * quadratic
-    return out
+                square = 0.0
+                for i in range(m):
+                    value = stabilised_one(ceilings[c] * table[rows[i], g, t])
+                    values[node, i] = value
+                    for k in range(i):
+                        value -= low[i, k] * u[k]
+                    u[i] = value / low[i, i]
+                    square += (w[i] - u[i]) ** 2
+                terms[node] = prior[node] - 0.5 * square - log_det
+                node += 1
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, error_model="numpy")
+def _mixture_moments(terms: Array, values: Array) -> tuple[Array, Array]:
+    """Mean [m] and covariance [m, m] of the values at the nodes under their weights."""
+    m = values.shape[1]
+    weight = np.exp(terms - terms.max())
+    weight /= weight.sum()
+    mean, scatter = np.zeros(m), np.zeros((m, m))
+    for k in range(terms.shape[0]):
+        if weight[k] > NEGLIGIBLE:
+            mean += weight[k] * values[k]
+    for k in range(terms.shape[0]):
+        if weight[k] > NEGLIGIBLE:
+            for i in range(m):
+                off = weight[k] * (values[k, i] - mean[i])
+                for j in range(m):
+                    scatter[i, j] += off * (values[k, j] - mean[j])
+    return mean, scatter
+
+
+@njit(cache=True, error_model="numpy")
+def _update_effect(
+    low: Array, rows: NDArray[np.int64], seen: Array, terms: Array, values: Array,
+    shared: float, effect: Array, spread: Array,
+) -> None:
+    """Update mean [n] and covariance [n, n] of the common effects by one analyte.
+
+    Moments of the mixture over the nodes: for each node the update is that of a Kalman
+    filter with the same gain.
+    """
+    mean, scatter = _mixture_moments(terms, values)
+    n = effect.shape[0]
+    cross = np.empty((n, rows.shape[0]))  # V[:, rows] L^-T
+    gain = np.empty((n, rows.shape[0]))
+    for q in range(n):
+        cross[q] = whiten(low, shared * spread[q][rows])
+        gain[q] = whiten_back(low, cross[q])
+    effect += gain @ (seen - mean)
+    spread += gain @ scatter @ gain.T - cross @ cross.T
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
 def analyte_evidence(
-    table: Array,
-    thermal_dose: Array,
-    y: Array,
-    var: Array,
-    d2: Array,
-    amp: Array,
-    length: Array,
-    rates: Array,
-    ceilings: Array,
-    prior: tuple[Array, Array, Array],
-    uniform: Array,
-) -> tuple[Array, NDArray[np.int64]]:
-    """Evidence of each analyte's recoveries and one draw of its parameters.
+    table: Array, seen: Array, var: Array, d2: Array, amp: Array, length: Array,
+    shared: Array, ceilings: Array, prior: Array,
+) -> tuple[Array, Array, Array]:
+    """Evidence of all recoveries, and what is known of the common effects.
 
     Parameters
     ----------
-    table : [P, n, A, G]; thermal_dose : [P, n]
-    y : [n, A] recoveries; var : [P, n, A] noise variance (inf: no reading)
-    d2 : [n, n]; amp : [P, A] discrepancy; length : [P]
-    rates [T], ceilings [C], prior : the grid
-    uniform : [P, A] numbers in (0, 1) that pick the draw
+    table : [P, n, A, G, T]
+    seen : [n, A] readings; var : [P, n, A] variance of each analyte alone (inf: no reading)
+    d2 : [n, n]; amp, length : [P] discrepancy
+    shared : [P] standard deviation of the effect common to the analytes of a run
+    ceilings : [C]; prior : [G * T * C]
 
     Returns
     -------
-    evidence : [P, A]; picked : [P, A, 3] indices into volatility, rate and ceiling
+    evidence : [P]; effect : [P, n] mean and spread : [P, n, n] covariance of c
     """
-    count, _, analytes, nodes = table.shape
-    evidence = np.zeros((count, analytes))
-    picked = np.zeros((count, analytes, 3), dtype=np.int64)
+    count, n, analytes = table.shape[0], table.shape[1], table.shape[2]
+    evidence = np.zeros(count)
+    effect = np.zeros((count, n))
+    spread = np.zeros((count, n, n))
+    nodes = prior.shape[0]
+    for p in prange(count):
+        for i in range(n):
+            spread[p, i, i] = 1.0
+        for a in range(analytes):
+            rows = np.flatnonzero(np.isfinite(var[p, :, a]))
+            if rows.shape[0] == 0:
+                continue
+            matrix = covariance(d2, amp[p], length[p], var[p, :, a], rows)
+            for i in range(rows.shape[0]):
+                for j in range(rows.shape[0]):
+                    matrix[i, j] += shared[p] ** 2 * spread[p, rows[i], rows[j]]
+            low = factor(matrix)
+            off = seen[rows, a] - shared[p] * effect[p][rows]
+            terms = np.empty(nodes)
+            values = np.empty((nodes, rows.shape[0]))
+            _node_terms(low, rows, off, table[p, :, a], ceilings, prior, terms, values)
+            peak = terms.max()
+            evidence[p] += peak + math.log(np.sum(np.exp(terms - peak)))
+            _update_effect(low, rows, off, terms, values, shared[p], effect[p], spread[p])
+    return evidence, effect, spread
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def draw_nodes(
+    table: Array, seen: Array, var: Array, d2: Array, amp: Array, length: Array,
+    ceilings: Array, prior: Array, uniform: Array,
+) -> NDArray[np.int64]:
+    """One draw of the node of each analyte [P, A] once the common effects are known.
+
+    As :func:`analyte_evidence` with ``seen`` [P, n, A] less the common effects and
+    ``uniform`` [P, A] numbers in (0, 1) that pick the draw.
+    """
+    count, analytes = table.shape[0], table.shape[2]
+    picked = np.zeros((count, analytes), dtype=np.int64)
     for p in prange(count):
         for a in range(analytes):
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
-            low = factor(d2, amp[p, a], length[p], var[p, :, a], rows)
-            terms = _log_terms(
-                low, rows, y[:, a], table[p, :, a], thermal_dose[p], rates, ceilings, prior
-            )
-            peak = terms.max()
-            flat = np.exp(terms - peak).ravel()
-            total = flat.sum()
-            log_det = 0.0
-            for i in range(rows.shape[0]):
-                log_det += math.log(low[i, i])
-            evidence[p, a] = peak + math.log(total) - log_det
-            position = np.searchsorted(np.cumsum(flat), uniform[p, a] * total)
-            position = min(position, flat.shape[0] - 1)
-            block = rates.shape[0] * ceilings.shape[0]
-            picked[p, a, 0] = position // block
-            picked[p, a, 1] = (position % block) // ceilings.shape[0]
-            picked[p, a, 2] = position % ceilings.shape[0]
-    return evidence, picked
+            low = factor(covariance(d2, amp[p], length[p], var[p, :, a], rows))
+            terms = np.empty(prior.shape[0])
+            values = np.empty((prior.shape[0], rows.shape[0]))
+            _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings, prior,
+                        terms, values)
+            cumulated = np.cumsum(np.exp(terms - terms.max()))
+            position = np.searchsorted(cumulated, uniform[p, a] * cumulated[-1])
+            picked[p, a] = min(position, prior.shape[0] - 1)
+    return picked

@@ -23,7 +23,8 @@ class BenchData:
     boiled_over : [n] liquid was thrown out (its recoveries are not used)
     outcome_known : [n] False for aborted runs
     recovery : [n, A] mean recovery as a fraction; nan when not measured or not usable
-    recovery_variance : [n, A] variance of that mean at noise scale 1
+    within_variance : [n, A] variance of that mean by vessels and censoring, squared units of
+        the stabilised scale (:mod:`models.noise`); the run effect comes on top
     ln_cap : ln of the longest run allowed, s
     """
 
@@ -34,7 +35,7 @@ class BenchData:
     boiled_over: NDArray[np.bool_]
     outcome_known: NDArray[np.bool_]
     recovery: Array
-    recovery_variance: Array
+    within_variance: Array
     ln_cap: float
 
     @property

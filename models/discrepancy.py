@@ -30,16 +30,28 @@ from models.system import Array
 
 
 @njit(cache=True)
-def factor(d2: Array, amp: float, length: float, var: Array, rows: NDArray[np.int64]) -> Array:
-    """Lower Cholesky factor of amp^2 exp(-d2/2 l^2) + diag(var) over ``rows``."""
+def covariance(
+    d2: Array, amp: float, length: float, var: Array, rows: NDArray[np.int64]
+) -> Array:
+    """Matrix amp^2 exp(-d2/2 l^2) + diag(var) over ``rows``."""
     m = rows.shape[0]
-    low = np.empty((m, m))
+    out = np.empty((m, m))
     for i in range(m):
         for j in range(i + 1):
-            a, b = rows[i], rows[j]
-            value = amp * amp * math.exp(-0.5 * d2[a, b] / (length * length))
-            if i == j:
-                value += var[a] + 1e-12
+            out[i, j] = amp * amp * math.exp(-0.5 * d2[rows[i], rows[j]] / (length * length))
+            out[j, i] = out[i, j]
+        out[i, i] += var[rows[i]] + 1e-12
+    return out
+
+
+@njit(cache=True)
+def factor(matrix: Array) -> Array:
+    """Lower Cholesky factor of a symmetric matrix."""
+    m = matrix.shape[0]
+    low = np.zeros((m, m))
+    for i in range(m):
+        for j in range(i + 1):
+            value = matrix[i, j]
             for k in range(j):
                 value -= low[i, k] * low[j, k]
             low[i, j] = math.sqrt(max(value, 1e-14)) if i == j else value / low[j, j]
@@ -59,6 +71,19 @@ def whiten(low: Array, values: Array) -> Array:
     return u
 
 
+@njit(cache=True)
+def whiten_back(low: Array, values: Array) -> Array:
+    """Solve L' u = values by backward substitution."""
+    m = low.shape[0]
+    u = np.empty(m)
+    for i in range(m - 1, -1, -1):
+        total = values[i]
+        for k in range(i + 1, m):
+            total -= low[k, i] * u[k]
+        u[i] = total / low[i, i]
+    return u
+
+
 @njit(cache=True, parallel=True)
 def gaussian_evidence(d2: Array, amp: Array, length: Array, var: Array, r: Array) -> Array:
     """Log density [P] of residuals r [P, n] with variances var [P, n] (inf: no reading)."""
@@ -68,7 +93,7 @@ def gaussian_evidence(d2: Array, amp: Array, length: Array, var: Array, r: Array
         rows = np.flatnonzero(np.isfinite(var[p]))
         if rows.shape[0] == 0:
             continue
-        low = factor(d2, amp[p], length[p], var[p], rows)
+        low = factor(covariance(d2, amp[p], length[p], var[p], rows))
         u = whiten(low, r[p][rows])
         total = 0.0
         for i in range(rows.shape[0]):
@@ -112,7 +137,7 @@ def condition(
         for o in range(outputs):
             a2 = amp[p, o] * amp[p, o]
             rows = np.flatnonzero(np.isfinite(var[p, :, o]))
-            low = factor(d2, amp[p, o], length[p], var[p, :, o], rows)
+            low = factor(covariance(d2, amp[p, o], length[p], var[p, :, o], rows))
             m = rows.shape[0]
             own = np.empty(m)
             drawn = np.empty(m)
@@ -162,7 +187,7 @@ class PriorPaths:
         self._phase = rng.uniform(0.0, 2.0 * np.pi, features)
         self._weight = rng.standard_normal((particles, features, outputs)) * np.sqrt(2 / features)
 
-    def at(self, coded: Array, length: Array) -> Array:
-        """Values [P, M, O] at coded settings [M, F] for each particle's length [P]."""
+    def at(self, coded: Array, length: Array, keep: slice = slice(None)) -> Array:
+        """Values [P, M, O] at coded settings [M, F] for the lengths [P] of kept particles."""
         phase = (coded @ self._frequency.T)[None, :, :] / length[:, None, None] + self._phase
-        return np.asarray(np.cos(phase) @ self._weight)
+        return np.asarray(np.cos(phase) @ self._weight[keep])

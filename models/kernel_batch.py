@@ -24,6 +24,7 @@ WARMING_TIME = INDEX["warming_time"]
 END_SENSITIVITY = INDEX["end_sensitivity"]
 ENTRAINMENT = INDEX["entrainment"]
 FILM_TRANSPORT = INDEX["film_transport"]
+BREAKTHROUGH_END = INDEX["breakthrough_end"]
 HOLD_UP = INDEX["hold_up"]
 SPREAD_TO_CLASS = np.sqrt(1.5)
 """Three equal classes at 1 - s, 1, 1 + s have the standard deviation s/sqrt(1.5)."""
@@ -60,7 +61,7 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
         exponent, power, floor, fill, (fill / rig.capacity) ** exponent, moles, hold_up,
         (hold_up / fill + floor) ** power, theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT],
         theta[ENTRAINMENT], theta[WARMING_TIME], theta[END_SENSITIVITY] * rig.end_fraction,
-        theta[BOIL_OVER_LIMIT],
+        theta[BOIL_OVER_LIMIT], theta[BREAKTHROUGH_END],
     )
 
 

@@ -60,7 +60,7 @@ from models.system import Array
 MOST_STEPS = 4000
 FIRST_STEP = 5.0  # s
 PRESSURE_STEP = 0.3  # relative change of the pressure allowed in a step
-LEFT_SHARE = 0.05  # of the fill; a run that stops with more is called a false end
+LEFT_SHARE = 0.005  # of the fill; a vessel with more when the run stops is not dry
 ROW_HEAD, ROW_CLASS = 5, 7
 
 
@@ -241,11 +241,11 @@ def stops(space: Space, course: Course) -> bool:
 
 @inlined
 def is_false_end(space: Space, course: Course, liquid: Liquid, rig: Rig) -> bool:
-    """Whether the vessels still hold solvent, on average over LEFT_SHARE of the fill.
+    """Whether a vessel still holds solvent when the run stops.
 
     Solvent up to the volume of the keeper is allowed: it dilutes the keeper.
     """
-    solvents, left = liquid.pure.shape[0], 0.0
+    solvents = liquid.pure.shape[0]
     for k in range(CLASSES):
         if space.mode[k] == DRY or space.mode[k] == TIP:
             continue
@@ -254,8 +254,9 @@ def is_false_end(space: Space, course: Course, liquid: Liquid, rig: Rig) -> bool
         if rig.keeper >= 0:
             keeper = (space.y[1 + k * (solvents + 1) + rig.keeper]
                       * liquid.pure[rig.keeper, MOLAR_VOLUME])
-        left += max(volume - 2.0 * keeper, 0.0)
-    return left > CLASSES * LEFT_SHARE * course.fill
+        if volume - 2.0 * keeper > LEFT_SHARE * course.fill:
+            return True
+    return False
 
 
 @kernel

@@ -77,6 +77,7 @@ class Course(NamedTuple):
     warming: float
     end_share: float
     boil_over: float
+    ends_through: float
 
 
 class Space(NamedTuple):

@@ -1,9 +1,13 @@
 """Noise of bench results: what one run shows around the true mean at its setting.
 
 Levels follow the trade's experience (common practice, no source): recoveries above 85 %
-scatter by 4-8 % from day to day and by 2-5 % between the vessels of one run; at 40-70 % the
-relative scatter is 10-25 %; run times scatter by 3-5 % within and 5-10 % between days.
-The surrogate learns one multiplier on the run scatter from the data.
+scatter by 4-8 % from run to run and by 2-5 % between the vessels of one run; at 40-70 % the
+relative scatter is 10-25 %; run times scatter by 3-5 % within and 5-10 % between days. The
+middle of each range is used; the surrogate learns a multiplier on each from the data.
+
+Since a recovery scatters more the lower it is, recoveries are compared on the stabilised
+scale s(r) = integral of dr / run_sd(r), on which the run effect has unit variance everywhere
+(variance-stabilising transformation; Bartlett 1947, Biometrics 3:39).
 """
 
 from __future__ import annotations
@@ -12,21 +16,29 @@ from typing import Final
 
 import numpy as np
 
+from models.compilation import inlined
 from models.system import Array
 
-RUN_TIME_SD: Final = 0.06
-"""Standard deviation of ln(run time) between runs of one setting."""
+RUN_TIME_SD: Final = 0.085
+"""Standard deviation of ln(run time) between runs: 4 % within and 7.5 % between days."""
 
 VESSEL_RSD: Final = 0.035
 """Relative standard deviation between vessels of one run."""
 
-_LEVEL = np.array([0.0, 0.2, 0.4, 0.55, 0.7, 0.85, 1.0, 1.3])
-_RUN_SD = np.array([0.010, 0.035, 0.060, 0.072, 0.065, 0.050, 0.045, 0.055])
+COMMON_SHARE: Final = 0.5
+"""Share of the run effect's variance that all analytes of a run have in common (volume
+made up, internal standard, calibration of the day; common practice, no source)."""
+
+_LEVEL, _RSD = np.array([0.70, 0.85]), np.array([0.175, 0.06])
+LEAST_RUN_SD: Final = 0.01
+
+_STEP, _HIGHEST = 0.0025, 2.5
 
 
 def run_sd(recovery: Array) -> Array:
     """Between-run standard deviation of a recovery fraction at that level (same shape)."""
-    return np.asarray(np.interp(recovery, _LEVEL, _RUN_SD))
+    recovery = np.asarray(recovery, dtype=float)
+    return np.asarray(np.maximum(recovery * np.interp(recovery, _LEVEL, _RSD), LEAST_RUN_SD))
 
 
 def mean_variance(recovery: Array, vessels: Array, scale: Array | float = 1.0) -> Array:
@@ -34,6 +46,35 @@ def mean_variance(recovery: Array, vessels: Array, scale: Array | float = 1.0) -
 
     Vessels of one run share the run effect, so more vessels never take it away.
     """
-    level = np.clip(recovery, 0.02, None)
-    within = (VESSEL_RSD * level) ** 2 / np.maximum(vessels, 1.0)
+    within = (VESSEL_RSD * np.maximum(recovery, 0.0)) ** 2 / np.maximum(vessels, 1.0)
     return (run_sd(recovery) * scale) ** 2 + within
+
+
+def _tabulate() -> Array:
+    level = np.arange(0.0, _HIGHEST + _STEP, _STEP)
+    rate = 1.0 / run_sd(0.5 * (level[1:] + level[:-1]))
+    return np.concatenate([[0.0], np.cumsum(rate * _STEP)])
+
+
+_TABLE = _tabulate()
+_TOP = len(_TABLE) - 2
+
+
+@inlined
+def stabilised_one(recovery: float) -> float:
+    """s(r) of one recovery fraction; negative ones count as zero."""
+    place = max(recovery, 0.0) / _STEP
+    i = min(int(place), _TOP)
+    return float(_TABLE[i] + (place - i) * (_TABLE[i + 1] - _TABLE[i]))
+
+
+def stabilised(recovery: Array) -> Array:
+    """Recovery fractions on the stabilised scale, same shape; nan stays nan."""
+    place = np.maximum(np.asarray(recovery, dtype=float), 0.0) / _STEP
+    i = np.minimum(np.nan_to_num(place).astype(int), _TOP)
+    return np.asarray(_TABLE[i] + (place - i) * (_TABLE[i + 1] - _TABLE[i]))
+
+
+def from_stabilised(value: Array) -> Array:
+    """Recovery fractions of values on the stabilised scale; values below zero give zero."""
+    return np.asarray(np.interp(value, _TABLE, _STEP * np.arange(len(_TABLE))))

@@ -42,11 +42,13 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("start_delay", "equipment", 120.0, 0.6, "s", "time before the vacuum bites"),
     Parameter("boil_over_limit", "equipment", 1.0, 0.45, "1", "boil-over limit"),
     Parameter("warming_time", "equipment", 120.0, 0.40, "s", "warming of a dry vessel"),
-    Parameter("end_sensitivity", "equipment", 1.0, 0.30, "1",
+    Parameter("end_sensitivity", "equipment", 1.0, 0.50, "1",
               "condenser load at which the run stops, relative to the setting"),
     Parameter("entrainment", "sample", 1.5, 0.50, "1",
               "loss while boiling relative to equilibrium"),
     Parameter("film_transport", "sample", 1.0, 0.9, "1", "loss from the dry film or keeper"),
+    Parameter("breakthrough_end", "equipment", -0.25, 1.0, "1",
+              "end point noticed where vapour passes the condenser (above 0: yes)", log=False),
     Parameter("hold_up", "sample", 2e-8, 0.7, "m3", "liquid held in a vessel that looks dry"),
 )
 

@@ -1,9 +1,10 @@
 """The surrogate: run model with uncertain parameters plus a discrepancy, fitted to bench runs.
 
 The posterior is explored by tempered sequential Monte Carlo over the trajectory parameters
-and five scales (discrepancies, noises, length); analyte parameters are integrated out at
-each particle. Scikit-learn conventions: ``fit``, ``predict(..., return_std=True)``,
-``clone``-able, usable in ``cross_val_score``.
+and five scales (discrepancies, noises, length); analyte parameters and the effects common to
+the analytes of a run are integrated out at each particle. Recoveries are compared on the
+stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
+``predict(..., return_std=True)``, ``clone``-able, usable in ``cross_val_score``.
 
 ======== ================================================ ==========
 symbol   meaning                                          shape
@@ -12,6 +13,7 @@ P        particles
 n        runs in the data
 M        settings asked for
 O        outputs: ln(run time), then A recoveries         1 + A
+stable   recovery on the stabilised scale                 [P, ., A]
 ======== ================================================ ==========
 """
 
@@ -29,17 +31,26 @@ from sklearn.base import BaseEstimator, RegressorMixin
 from models import analyte_evidence as grid
 from models.bench_data import BenchData
 from models.discrepancy import PriorPaths, condition, gaussian_evidence, squared_distance
-from models.noise import RUN_TIME_SD
+from models.kernel_survival import survival_table
+from models.noise import (
+    COMMON_SHARE,
+    RUN_TIME_SD,
+    from_stabilised,
+    run_sd,
+    stabilised,
+)
 from models.parameters import NAMES
 from models.posterior import Posterior, sample_posterior
-from models.run_model import RunBatch
+from models.run_model import RunBatch, surviving_fraction
 from models.system import Array
 
 SCALES = ("time_discrepancy", "recovery_discrepancy", "time_noise", "recovery_noise", "length")
-SCALE_MEDIAN = np.array([0.06, 0.025, 1.0, 1.0, 0.6])
-SCALE_SD = np.array([1.0, 1.0, 0.30, 0.30, 0.40])
+SCALE_MEDIAN = np.array([0.06, 0.40, 1.0, 1.0, 0.6])
+SCALE_SD = np.array([1.0, 0.8, 0.30, 0.30, 0.40])
 BOIL_OVER_SHARPNESS = 0.12
 """How sharply ln(boil-over index) tells boil-over from none."""
+UNEXPLAINED = 0.01
+"""Chance that a run is not dry for a reason the run model does not know."""
 
 
 class Simulator(Protocol):
@@ -60,18 +71,19 @@ class Simulator(Protocol):
 class Draws:
     """Posterior draws at M settings; P draws each.
 
-    ``ln_time``, ``recovery`` are means of the true value given the particle, ``*_sd`` what
+    ``ln_time`` and ``stable`` are means of the true value given the particle, ``*_sd`` what
     the discrepancy leaves open; ``sample_*`` one joint draw of the truth over the settings.
     """
 
     ln_time: Array  # [M, P]
     ln_time_sd: Array
-    recovery: Array  # [M, P, A]
-    recovery_sd: Array
+    stable: Array  # [M, P, A] recovery on the stabilised scale
+    stable_sd: Array
     sample_ln_time: Array
-    sample_recovery: Array
+    sample_stable: Array
     ln_boil_over: Array  # [M, P]
     peak_temperature: Array  # [M, P] K
+    unexplained: Array  # [M, P] chance of not being dry that the run model does not know
     time_noise: Array  # [P] sd of ln time of one run
     recovery_noise: Array  # [P] multiplier on run scatter
 
@@ -112,8 +124,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._multiplier = np.exp(
             self._volatility_sd[:, None] * grid.VOLATILITY_NODES[None, :]
         )
-        analytes = data.recovery.shape[1]
-        self._uniform = rng.random((self.particles, analytes))
+        self._stable = stabilised(data.recovery)
+        self._log_prior = grid.log_prior()
         dimension = len(NAMES) + len(SCALES)
         if data.runs:
             self.posterior_ = sample_posterior(
@@ -145,9 +157,10 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         return residual, np.where(np.isfinite(data.ln_time), noise, np.inf)
 
     def _recovery_variance(self, scales: Array) -> Array:
-        """Noise variance [P, n, A]; inf where there is no reading."""
+        """Variance of each analyte alone [P, n, A], stabilised; inf where there is no reading."""
         data = self.data_
-        variance = data.recovery_variance[None] * scales[:, 3, None, None] ** 2
+        alone = (1.0 - COMMON_SHARE) * scales[:, 3, None, None] ** 2
+        variance = data.within_variance[None] + alone
         return np.where(np.isfinite(data.recovery)[None], variance, np.inf)
 
     def _log_likelihood(self, z: Array) -> Array:
@@ -156,8 +169,11 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         residual, variance = self._time_terms(batch, scales)
         total = gaussian_evidence(self._d2, scales[:, 0], scales[:, 4], variance, residual)
         total += self._outcome_terms(batch, scales)
-        evidence, _ = self._analytes(batch, scales, self._uniform[: len(z)])
-        return np.asarray(total + evidence.sum(axis=1))
+        evidence, _, _ = grid.analyte_evidence(
+            self._table(batch), self._stable, self._recovery_variance(scales), self._d2,
+            scales[:, 1], scales[:, 4], shared_sd(scales), grid.CEILINGS, self._log_prior,
+        )
+        return np.asarray(total + evidence)
 
     def _outcome_terms(self, batch: RunBatch, scales: Array) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
@@ -170,98 +186,116 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         if data.not_dry.any():
             predicted = ln_run_time(batch, data.ln_cap).reshape(shape)
             spread = np.hypot(RUN_TIME_SD * scales[:, 2:3], scales[:, 0:1])
-            late = log_ndtr((predicted - data.ln_cap) / spread)
-            total += np.where(data.not_dry, np.maximum(late, -30.0), 0.0).sum(axis=1)
+            late = np.logaddexp(
+                log_ndtr((predicted - data.ln_cap) / spread), np.log(UNEXPLAINED))
+            total += np.where(data.not_dry, late, 0.0).sum(axis=1)
         return np.asarray(total)
 
-    def _analytes(
-        self, batch: RunBatch, scales: Array, uniform: Array
-    ) -> tuple[Array, NDArray[np.int64]]:
-        data = self.data_
-        runs, analytes = data.recovery.shape
-        table = grid.survival_table(
-            batch.boil_exponent, batch.film_dose, batch.film_moles,
-            self.simulator.spike_mol, self._multiplier,
-        ).reshape(len(scales), runs, analytes, -1)
-        dose = batch.thermal_dose.mean(axis=1).reshape(len(scales), runs)
-        amp = np.repeat(scales[:, 1:2], analytes, axis=1)
-        return grid.analyte_evidence(
-            table, dose, np.nan_to_num(data.recovery), self._recovery_variance(scales),
-            self._d2, amp, scales[:, 4], grid.THERMAL_RATES, grid.CEILINGS,
-            grid.log_prior(), uniform,
+    def _table(self, batch: RunBatch) -> Array:
+        """Surviving fraction [P, n, A, G, T] of the recorded runs at the nodes."""
+        table = survival_table(
+            batch.boil_exponent, batch.film_dose, batch.thermal_dose, batch.film_moles,
+            batch.weights, self.simulator.spike_mol, self._multiplier, grid.THERMAL_RATES,
         )
+        return table.reshape(-1, self.data_.runs, *table.shape[1:])
 
     def _settle(self, rng: np.random.Generator) -> None:
         """Draw analyte parameters for the kept particles and store what prediction needs."""
         data, z = self.data_, self.posterior_.z
         scales = self._scales(z)
         runs, analytes = data.recovery.shape
-        outputs = analytes + 1
-        self._paths = PriorPaths(len(z), outputs, data.coded.shape[1], rng)
-        self._noise = rng.standard_normal((len(z), runs, outputs))
-        if runs:
-            batch = self._simulate(data.x, z)
-            _, picked = self._analytes(batch, scales, rng.random((len(z), analytes)))
-        else:
-            batch = None
-            weights = [np.exp(w) for w in grid.log_prior()]
-            picked = np.stack(
-                [rng.choice(len(w), size=(len(z), analytes), p=w) for w in weights], axis=2
-            )
-        jitter = rng.uniform(-0.5, 0.5, picked.shape[:2]) * np.diff(grid.VOLATILITY_NODES)[0]
-        self.volatility_z_ = grid.VOLATILITY_NODES[picked[..., 0]] + jitter
-        self.thermal_rate_ = grid.THERMAL_RATES[picked[..., 1]]
-        self.ceiling_ = grid.CEILINGS[picked[..., 2]]
+        outputs, count = analytes + 1, len(z)
         self.scales_ = scales
-        self._residual = np.zeros((len(z), runs, outputs))
-        self._variance = np.full((len(z), runs, outputs), np.inf)
-        if batch is not None:
-            residual, variance = self._time_terms(batch, scales)
-            self._residual[:, :, 0], self._variance[:, :, 0] = residual, variance
-            physics = self._recovery(batch, runs)
-            self._residual[:, :, 1:] = np.nan_to_num(data.recovery)[None] - physics
-            self._variance[:, :, 1:] = self._recovery_variance(scales)
+        self._paths = PriorPaths(count, outputs, data.coded.shape[1], rng)
+        self._noise = rng.standard_normal((count, runs, outputs))
+        self._residual = np.zeros((count, runs, outputs))
+        self._variance = np.full((count, runs, outputs), np.inf)
+        self._unexplained = np.zeros((count, runs))
+        if not runs:
+            prior = np.exp(self._log_prior)
+            self._keep_nodes(rng.choice(len(prior), size=(count, analytes), p=prior), rng)
+            return
+        batch = self._simulate(data.x, z)
+        table, variance = self._table(batch), self._recovery_variance(scales)
+        shared = shared_sd(scales)
+        _, effect, spread = grid.analyte_evidence(
+            table, self._stable, variance, self._d2, scales[:, 1], scales[:, 4], shared,
+            grid.CEILINGS, self._log_prior,
+        )
+        root = np.linalg.cholesky(spread + 1e-9 * np.eye(runs))
+        effect += np.einsum("pij,pj->pi", root, rng.standard_normal((count, runs)))
+        self.run_effect_ = effect
+        seen = self._stable[None] - (shared[:, None] * effect)[:, :, None]
+        self._keep_nodes(grid.draw_nodes(
+            table, seen, variance, self._d2, scales[:, 1], scales[:, 4], grid.CEILINGS,
+            self._log_prior, rng.random((count, analytes)),
+        ), rng)
+        self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scales)
+        self._residual[:, :, 1:] = np.nan_to_num(seen - stabilised(self._recovery(batch, runs)))
+        self._variance[:, :, 1:] = variance
+        in_time = ln_run_time(batch, data.ln_cap).reshape(count, runs) <= data.ln_cap
+        self._unexplained = (data.not_dry & in_time).astype(float)
 
-    def _recovery(self, batch: RunBatch, rows: int) -> Array:
+    def _keep_nodes(self, picked: NDArray[np.int64], rng: np.random.Generator) -> None:
+        volatility, self.thermal_rate_, self.ceiling_ = grid.node_values(picked)
+        step = float(np.diff(grid.VOLATILITY_NODES)[0])
+        self.volatility_z_ = volatility + step * rng.uniform(-0.5, 0.5, picked.shape)
+
+    def _recovery(self, batch: RunBatch, rows: int, keep: slice = slice(None)) -> Array:
         """Recovery of the run model [P, rows, A] with each particle's analyte parameters."""
-        multiplier = np.exp(self._volatility_sd * self.volatility_z_)
-        alive = grid.survival_points(
-            batch.boil_exponent, batch.film_dose, batch.film_moles, self.simulator.spike_mol,
-            np.repeat(multiplier, rows, axis=0),
-        ).reshape(-1, rows, multiplier.shape[1])
-        dose = batch.thermal_dose.mean(axis=1).reshape(-1, rows)
-        decay = np.exp(-self.thermal_rate_[:, None, :] * dose[:, :, None])
-        return np.asarray(self.ceiling_[:, None, :] * alive * decay)
+
+        def each(values: Array) -> Array:
+            return np.repeat(values[keep], rows, axis=0)
+
+        with np.errstate(divide="ignore"):
+            ln_rate = np.log(self.thermal_rate_)
+        return surviving_fraction(
+            batch, self.simulator.spike_mol, each(self._volatility_sd * self.volatility_z_),
+            each(self.ceiling_), each(ln_rate),
+        ).reshape(-1, rows, self.ceiling_.shape[1])
 
     # -- prediction ------------------------------------------------------------------
 
-    def draws(self, x: Array, coded: Array) -> Draws:
-        """Posterior draws of the truth at settings x [M, D], coded [M, F]."""
-        z, data, scales = self.posterior_.z, self.data_, self.scales_
+    def draws(self, x: Array, coded: Array, every: int = 1) -> Draws:
+        """Posterior draws of the truth at settings x [M, D], coded [M, F].
+
+        ``every`` keeps one draw in so many, for a quick look.
+        """
+        data, keep = self.data_, slice(None, None, every)
+        z, scales = self.posterior_.z[keep], self.scales_[keep]
         rows = len(x)
         batch = self._simulate(x, z)
         time = ln_run_time(batch, data.ln_cap).reshape(-1, rows)
-        recovery = self._recovery(batch, rows)
-        analytes = recovery.shape[2]
+        stable = stabilised(self._recovery(batch, rows, keep))
+        analytes = stable.shape[2]
         amp = np.concatenate([scales[:, :1], np.repeat(scales[:, 1:2], analytes, 1)], axis=1)
+        distance = squared_distance(coded, data.coded)
         mean, sd, sample = condition(
-            self._d2, squared_distance(coded, data.coded), amp, scales[:, 4],
-            self._variance, self._residual,
-            self._paths.at(data.coded, scales[:, 4]), self._paths.at(coded, scales[:, 4]),
-            self._noise,
+            self._d2, distance, amp, scales[:, 4], self._variance[keep], self._residual[keep],
+            self._paths.at(data.coded, scales[:, 4], keep),
+            self._paths.at(coded, scales[:, 4], keep), self._noise[keep],
         )
         return Draws(
             ln_time=(time + mean[:, :, 0]).T,
             ln_time_sd=sd[:, :, 0].T,
-            recovery=(recovery + mean[:, :, 1:]).transpose(1, 0, 2),
-            recovery_sd=sd[:, :, 1:].transpose(1, 0, 2),
+            stable=(stable + mean[:, :, 1:]).transpose(1, 0, 2),
+            stable_sd=sd[:, :, 1:].transpose(1, 0, 2),
             sample_ln_time=(time + sample[:, :, 0]).T,
-            sample_recovery=(recovery + sample[:, :, 1:]).transpose(1, 0, 2),
+            sample_stable=(stable + sample[:, :, 1:]).transpose(1, 0, 2),
             ln_boil_over=np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows).T,
             peak_temperature=batch.peak_temperature.reshape(-1, rows).T,
+            unexplained=self._unexplained_share(distance, keep),
             time_noise=RUN_TIME_SD * scales[:, 2],
             recovery_noise=scales[:, 3],
         )
+
+    def _unexplained_share(self, distance: Array, keep: slice) -> Array:
+        """Chance [M, P] of not being dry for an unknown reason, by the runs near a setting."""
+        length = self.scales_[keep, 4, None]
+        near = np.exp(-0.5 * distance[:, None, :] / length**2)  # [M, P, n]
+        near = near * self.data_.outcome_known
+        failed = np.einsum("mpn,pn->mp", near, self._unexplained[keep])
+        return np.asarray((UNEXPLAINED + failed) / (1.0 + near.sum(axis=2)))
 
     def physics_draws(
         self, simulator: Simulator, x: Array
@@ -287,12 +321,14 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     ) -> Array | tuple[Array, Array]:
         """Mean of the truth [M, O] (ln run time, recoveries), with its standard deviation."""
         draws = self.draws(data.x, data.coded)
-        mean = np.column_stack([draws.ln_time.mean(axis=1), draws.recovery.mean(axis=1)])
+        recovery = from_stabilised(draws.stable)
+        mean = np.column_stack([draws.ln_time.mean(axis=1), recovery.mean(axis=1)])
         if not return_std:
             return mean
+        left = draws.stable_sd * run_sd(recovery)
         variance = np.column_stack([
             draws.ln_time.var(axis=1) + (draws.ln_time_sd**2).mean(axis=1),
-            draws.recovery.var(axis=1) + (draws.recovery_sd**2).mean(axis=1),
+            recovery.var(axis=1) + (left**2).mean(axis=1),
         ])
         return mean, np.sqrt(variance)
 
@@ -300,13 +336,20 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """Mean log predictive density of the readings in ``data`` (higher is better)."""
         prediction = self.predict(data, return_std=True)
         mean, sd = prediction
+        run = run_sd(np.nan_to_num(data.recovery))
+        within = np.where(np.isfinite(data.recovery), data.within_variance, 0.0)
         noise = np.column_stack(
-            [np.full(data.runs, RUN_TIME_SD**2), np.nan_to_num(data.recovery_variance)]
+            [np.full(data.runs, RUN_TIME_SD**2), run**2 * (1.0 + within)]
         )
         seen = np.column_stack([data.ln_time, data.recovery])
         spread = np.sqrt(sd**2 + noise)
         density = -0.5 * ((seen - mean) / spread) ** 2 - np.log(spread * np.sqrt(2 * np.pi))
         return float(np.nanmean(density))
+
+
+def shared_sd(scales: Array) -> Array:
+    """Standard deviation [P] of the effect common to the analytes of a run, stabilised."""
+    return np.asarray(scales[:, 3] * np.sqrt(COMMON_SHARE))
 
 
 def ln_run_time(batch: RunBatch, ln_cap: float) -> Array:

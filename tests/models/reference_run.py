@@ -357,7 +357,8 @@ class ReferenceRun:
         for t in times:
             b = self.balance(t, answer.sol(t))
             peak = max(peak, b["load"])
-            waits = self.on and self.piece == 3 and not b["through"] and peak > 0.0
+            noticed = not b["through"] or self.p["breakthrough_end"] > 0.0
+            waits = self.on and self.piece == 3 and noticed and peak > 0.0
             if quiet_since is not None and b["load"] > share * peak * 1.001:
                 quiet_since = None
             if quiet_since is None and waits and b["load"] < share * peak:
@@ -373,12 +374,11 @@ class ReferenceRun:
     def outcome(self, stop: float, y: np.ndarray, peak: float) -> Outcome:
         left, survival = 0.0, np.zeros(self.A)
         residue = self.l.residue_kg / film.RESIDUE_MOLAR_MASS
-        for k in range(CLASSES):
-            base = 1 + k * self.width
+        for k, base in enumerate(range(1, 1 + CLASSES * self.width, self.width)):
             volumes = y[base : base + self.S] * self.v
             if self.mode[k] != DRY:
                 keeper = volumes[-1] if self.s.has_keeper else 0.0
-                left += max(volumes.sum() - self.dry_volume - 2 * keeper, 0.0)
+                left = max(left, volumes.sum() - self.dry_volume - 2 * keeper)
             for a in range(self.A):
                 alive = math.exp(-y[base + self.S + 1 + a])
                 dose = y[base + self.S + 1 + self.A + a]
@@ -386,7 +386,7 @@ class ReferenceRun:
                 survival[a] += self.film_law(self.l.spike_mol[a] * alive, solvent, dose) / (
                     CLASSES * self.l.spike_mol[a])
         fill = float(self.start @ self.v)
-        false_end = left > CLASSES * 0.05 * fill
+        false_end = left > 0.005 * fill
         return Outcome(not false_end, stop, survival, modes=list(self.mode), peak=peak)
 
     @staticmethod
