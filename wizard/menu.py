@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from itertools import groupby
+from pathlib import Path
 
 import streamlit as st
 
 from wizard import frame, navigation
 from wizard.session import WizardSession
+
+CLOSES = Path(__file__).parent / "static" / "menu.html"
+"""In a narrow window the menu lies over the page and must go when a page was chosen."""
 
 
 def pages() -> list[st.Page]:
@@ -26,6 +30,7 @@ def pages() -> list[st.Page]:
 def show(session: WizardSession, facts: Collection[str]) -> None:
     """Draw the links of the side."""
     with st.sidebar, st.container(key="menu", gap=None):
+        st.html(CLOSES, unsafe_allow_javascript=True)
         for section, steps in groupby(navigation.STEPS, key=lambda step: step.section):
             if section:
                 st.markdown(f"**{section}**")

@@ -6,10 +6,10 @@ from importlib import resources
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import SOIL
-from tests.browser.reading import settled, text_of, visit
+from tests.browser.reading import menu_link, settled, text_of, turn_to, visit
 from tests.browser.running import Wizard
 from wizard import navigation
 
@@ -50,6 +50,17 @@ def test_no_page_is_wider_than_a_narrow_window(browser: Browser, laboratory: Wiz
             wide[key] = found
     context.close()
     assert not wide
+
+
+def test_the_menu_of_a_narrow_window_makes_room(browser: Browser, empty: Wizard) -> None:
+    context = browser.new_context(viewport={"width": 400, "height": 800})
+    page = context.new_page()
+    visit(page, empty.url, "job")
+    page.get_by_test_id("stExpandSidebarButton").click()
+    expect(menu_link(page, "trials")).to_be_in_viewport()
+    turn_to(page, "trials")
+    expect(menu_link(page, "trials")).not_to_be_in_viewport()
+    context.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -72,7 +72,7 @@ def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> N
         page.keyboard.press("Tab")
         settled(page)
         press(page, "Propose trials")
-        says(page, "Of 12 trials 9 are run, 1 wait and 2 are left to propose.")
+        says(page, "Of 12 trials 9 are run, 1 waits and 2 are left to propose.")
         says(page, "Expected run time")
 
         turn_to(page, "results")

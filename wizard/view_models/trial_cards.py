@@ -54,7 +54,8 @@ def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
     counted = [t for t in trials if t.state != "withdrawn"]
     waiting = [t.id for t in counted if t.state == "pending"]
     left = max(job.limits.trials - len(counted), 0)
-    lead = (f"**Run {listed(waiting)} next**; the reason stands beside each."
+    lead = (f"**Run {listed(waiting)} next**; the reason stands below."
             if waiting else "**No trial waits to be run.**")
     return (f"{lead} Of {job.limits.trials} trials {len(counted) - len(waiting)} are run, "
-            f"{len(waiting)} wait and {left} are left to propose.")
+            f"{len(waiting)} wait{'s' if len(waiting) == 1 else ''} and {left} "
+            f"{'is' if left == 1 else 'are'} left to propose.")

@@ -113,8 +113,8 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     return (
         f"{at_ramp}, no setting reaches {100 * asked:.3g} % yet. The best chance is "
         f"{100 * found.probability[j, i]:.0f} %, at "
-        f"{units.text('set_temperature_c', float(found.set_temperature_c[i]))} and "
-        f"{units.text('end_pressure_mbar', float(found.end_pressure_mbar[j]))}, in about "
+        f"{_place(float(found.set_temperature_c[i]), 'set_temperature_c', units)} and "
+        f"{_place(float(found.end_pressure_mbar[j]), 'end_pressure_mbar', units)}, in about "
         f"{found.run_time_min[j, i]:.0f} min. Trials narrow this down."
     )
 
@@ -124,6 +124,10 @@ def _span(values: np.ndarray, name: str, units: Units) -> str:
     if high - low < 1e-9:
         return units.text(name, low)
     return f"{_coarse(low, name, units)} to {_coarse(high, name, units)} {units.unit(name)}"
+
+
+def _place(value: float, name: str, units: Units) -> str:
+    return f"{_coarse(value, name, units)} {units.unit(name)}"
 
 
 def _coarse(value: float, name: str, units: Units) -> str:

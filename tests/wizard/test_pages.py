@@ -1,0 +1,115 @@
+"""Pages without a browser: what they say when there is nothing, or when something is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from experiments import example_dossiers, service
+from experiments.bootstrap import STORE_VARIABLE, local_user, open_store
+from wizard import navigation
+from wizard.views import substance_view
+
+APP = Path(navigation.__file__).with_name("app.py")
+PAGES = [step.key for step in navigation.STEPS]
+
+
+@pytest.fixture(autouse=True)
+def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A store of its own for each test, and nothing kept from the test before."""
+    path = tmp_path / "laboratory.sqlite"
+    monkeypatch.setenv(STORE_VARIABLE, str(path))
+    st.cache_data.clear()
+    st.cache_resource.clear()
+    return path
+
+
+def opened(key: str, dossier_id: str | None = None) -> AppTest:
+    at = AppTest.from_file(str(APP), default_timeout=60)
+    if dossier_id:
+        at.query_params["dossier"] = dossier_id
+    if key != navigation.HOME:
+        at.run()
+        at.switch_page(navigation.step(key).file)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def said(at: AppTest) -> str:
+    return "\n".join(str(e.value) for e in (*at.markdown, *at.caption, *at.subheader))
+
+
+def begun(store: Path) -> str:
+    """A dossier of the first example without its trials."""
+    database = open_store(str(store))
+    try:
+        job = example_dossiers.names()[0].job
+        return service.create(service.Session(database, local_user()), job).id
+    finally:
+        database.close()
+
+
+@pytest.mark.parametrize("key", PAGES)
+def test_a_page_of_an_empty_store_asks_its_question_and_says_what_to_do(key):
+    at = opened(key)
+    assert at.title[0].value == navigation.step(key).question
+    assert not at.error
+    if navigation.step(key).needs:
+        assert "There is no finished job yet." in said(at)
+
+
+@pytest.mark.parametrize("key", ["job", "results", "verify", "learn", "report", "compare"])
+def test_a_page_of_a_dossier_without_results_says_what_is_missing(store, key):
+    at = opened(key, begun(store))
+    assert not at.error
+    words = {
+        "job": "Every change is saved at once", "results": "Waiting for results: **T1**",
+        "verify": "There is no recommended setting yet.", "learn": "No result has been entered",
+        "report": "nothing to report before the first result", "compare": "Fewer than two runs",
+    }
+    assert words[key] in said(at)
+
+
+@pytest.mark.parametrize("key", ["job", "window", "report"])
+def test_an_address_of_a_dossier_that_is_not_there_gets_one_sentence(key):
+    at = opened(key, "no-such-one")
+    assert len(at.error) == 1
+    assert "no-such-one" in at.error[0].value
+
+
+def test_a_page_that_fails_says_one_sentence_and_logs_the_rest(monkeypatch, caplog):
+    def broken(*_: object) -> None:
+        raise RuntimeError("inner workings")
+
+    monkeypatch.setattr(substance_view, "describe_substance", broken)
+    at = opened("substance")
+    assert len(at.error) == 1
+    assert "Something went wrong inside the program" in at.error[0].value
+    assert "inner workings" not in at.error[0].value + said(at)
+
+
+def test_a_closed_dossier_leads_to_its_next_version(store, monkeypatch):
+    monkeypatch.setattr("wizard.answers.untaught", lambda dossier: None)  # no map, to be quick
+    dossier_id = begun(store)
+    database = open_store(str(store))
+    session = service.Session(database, local_user())
+    service.change_state(session, dossier_id, "retired", "the tubes are no longer made")
+    at = opened("report", dossier_id)
+    assert "This version is closed." in said(at)
+    at.button(key="report.version").click().run()
+    assert at.title[0].value == navigation.step("job").question
+    assert f"The next version of dossier {dossier_id}." in said(at)
+    at.switch_page(navigation.step("job").file).run()
+    why = next(t for t in at.text_input if t.label == "What changes, and why")
+    why.input("new tubes").run()
+    at.button(key="job.start").click().run()
+    assert not at.error
+    made = service.load(session, next(s.id for s in service.summaries(session)
+                                      if s.id != dossier_id))
+    database.close()
+    assert made.version == 2
+    assert made.details.previous == dossier_id
