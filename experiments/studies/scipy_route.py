@@ -171,11 +171,15 @@ class ScipyRun:
                 lambda s, x: self.rates(s, x)[0], (t, min(c for c in corners if c > t + 1e-9)), y,
                 method="LSODA", rtol=rtol, atol=1e-12, dense_output=True,
                 events=[what for _, what in found] or None)
-            for s in np.linspace(t, float(answer.t[-1]), 200)[1:]:
+            before = t
+            for s in map(float, np.linspace(t, float(answer.t[-1]), 200)[1:]):
                 load = self.rates(s, answer.sol(s))[1]
                 peak = max(peak, load)
-                low = s >= self.t2 and load < share * peak
-                quiet = (quiet if math.isfinite(quiet) else s) if low else math.nan
+                if s < self.t2 or load >= share * peak:
+                    quiet = math.nan
+                elif not math.isfinite(quiet):
+                    quiet = self.when_low(answer.sol, before, s, share * peak)
+                before = s
                 if s >= quiet + self.hold:
                     return Solved(quiet + self.hold, self.survival(answer.sol(quiet + self.hold)))
             t, y = float(answer.t[-1]), answer.y[:, -1].copy()
@@ -183,6 +187,14 @@ class ScipyRun:
                 if len(times):
                     self.turn(k, t, y)
         return Solved(math.nan, np.full(self.A, math.nan))
+
+    def when_low(self, state: Any, early: float, late: float, level: float) -> float:
+        """Moment between two at which the load falls below a level (W), by halving."""
+        for _ in range(30):
+            middle = 0.5 * (early + late)
+            is_low = self.rates(middle, state(middle))[1] < level
+            early, late = (early, middle) if is_low else (middle, late)
+        return late
 
     def turn(self, k: int, t: float, y: Array) -> None:
         """The class goes on to boil, or is dry."""

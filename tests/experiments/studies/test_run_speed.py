@@ -14,9 +14,9 @@ from models.run_model import simulate, surviving_fraction
 
 @pytest.mark.slow
 def test_the_scipy_route_agrees_where_the_pressure_keeps_to_its_schedule():
-    """Run time within 1 %, recovery within 1 point: a strong condenser, no false end.
+    """Run time within 0.5 %, recovery within 0.5 points: a strong condenser, no false end.
 
-    The route finds the end on a grid of 200 moments a piece, hence 1 % and not 0.5 %.
+    Half a point leaves room for moments at which the pressure floats all the same.
     """
     made = case(5, seed=4)
     strong = replace(made.equipment, condenser_power_w=20_000.0, condenser_temperature_k=200.0,
@@ -27,8 +27,8 @@ def test_the_scipy_route_agrees_where_the_pressure_keeps_to_its_schedule():
     assert batch.finished.sum() >= 3
     for i in np.flatnonzero(batch.finished):
         found = ScipyRun(made.system, strong, made.load, made.settings[i], z[i]).solve()
-        assert found.run_time == pytest.approx(batch.run_time[i], rel=0.01)
-        assert found.survival == pytest.approx(recovery[i], abs=0.01)
+        assert found.run_time == pytest.approx(batch.run_time[i], rel=0.005)
+        assert found.survival == pytest.approx(recovery[i], abs=0.005)
 
 
 def test_the_ratio_is_a_time_a_run_over_a_time_a_run():
