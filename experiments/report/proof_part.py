@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from experiments.report.charts import verification_chart
 from experiments.report.digits import NONE, figures, percent, plain, printed, setting_words, value
 from experiments.report.document import (
@@ -24,7 +26,7 @@ from experiments.report.trials_part import closest_first
 from experiments.verification_criteria import CriterionResult
 from models.cautions import DEFER
 from models.errors import Finding
-from models.noise import RUN_TIME_SD, VESSEL_RSD
+from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
 
 MOST_NORMAL = 14
 """Rows of the table of analytes that are set in the normal size."""
@@ -210,10 +212,11 @@ def uncertainty(g: Gathered) -> Section:
     lines = [
         "An interval of the true mean says where the mean of very many runs may lie; the interval "
         "of a single run adds the scatter of one run and its vessels.",
-        f"Scatter was taken as {100 * RUN_TIME_SD:.0f} % of run time between runs and "
-        f"{100 * VESSEL_RSD:.1f} % of recovery between vessels of a run (common practice, no "
-        f"source); the trials put the scatter of recoveries between runs at {value(scale, 2)} "
-        "times the usual.",
+        f"Scatter was taken as {figures(100 * RUN_TIME_SD, 2)} % of run time between runs, "
+        f"{_run_scatter(0.9)} of a recovery between runs where it is 90 % and {_run_scatter(0.6)} "
+        f"where it is 60 %, and {figures(100 * VESSEL_RSD, 2)} % between vessels of a run (common "
+        "practice, no source); the trials put the scatter of recoveries between runs at "
+        f"{value(scale, 2)} times the usual.",
         "Vessels of one run share the run's effect and are not counted as replicates.",
         "A stated probability holds if the run model and the assumed scatter do. How often such "
         "statements came true was tried on simulated benches only, with the result told in the "
@@ -229,6 +232,11 @@ def uncertainty(g: Gathered) -> Section:
         lines.append(f"Known from a data sheet or structure only: {', '.join(estimated)}.")
     lines += [printed(f"{f.message} {f.cure}".strip()) for f in g.cautions if f.severity == "info"]
     return Section("uncertainty", "Uncertainty", (Bullets(tuple(lines)),))
+
+
+def _run_scatter(recovery: float) -> str:
+    """What a recovery scatters by from run to run, relative to itself."""
+    return f"{figures(100.0 * float(run_sd(np.array([recovery]))[0]) / recovery, 2)} %"
 
 
 def cautions(g: Gathered) -> Section:
