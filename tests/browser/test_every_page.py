@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import SOIL
-from tests.browser.reading import menu_link, settled, text_of, turn_to, visit
+from tests.browser.reading import menu_link, text_of, turn_to, visit
 from tests.browser.running import Wizard
 from wizard import navigation
 
@@ -68,8 +68,9 @@ def test_no_page_shuts_anybody_out(browser: Browser, laboratory: Wizard, scheme:
     context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme)
     page = context.new_page()
     faults = []
+    visit(page, laboratory.url, navigation.HOME, laboratory.dossiers[SOIL])
     for key in PAGES:
-        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
+        turn_to(page, key)
         faults += [f"{key}: {line}" for line in accessibility_faults(page)]
     context.close()
     assert not faults, "\n".join(faults)
@@ -87,13 +88,3 @@ def accessibility_faults(page: Page) -> list[str]:
         for n in v["nodes"][:1]
     ]
 
-
-def test_an_empty_laboratory_says_what_to_do_next(page: Page, empty: Wizard) -> None:
-    silent = []
-    for key in PAGES:
-        visit(page, empty.url, key)
-        settled(page)
-        step = navigation.step(key)
-        if step.needs and "Choose a dossier or an example" not in text_of(page):
-            silent.append(key)
-    assert not silent
