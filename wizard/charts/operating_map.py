@@ -165,6 +165,8 @@ def _contours(
                      for k, (a, b) in enumerate(line)]
         if found and len(found[0]) >= 12:
             at = _tag_place(found[0], data)
+            if any(_is_near(at, spot, data) for spot in spots):
+                continue
             tags.append({"x": at[0], "y": at[1], "text": f"{level:g} min"})
             spots.append(at)
     if not rows:
@@ -180,6 +182,13 @@ def _contours(
                           aria=False)
     words = base.mark_text(fontSize=12, color=colours.ink, aria=False)
     return [drawn, halo, words], spots
+
+
+def _is_near(one: tuple[float, float], other: tuple[float, float], data: MapData) -> bool:
+    """Whether labels at these places would touch."""
+    across = abs(one[0] - other[0]) / (data.x[-1] - data.x[0])
+    up = abs(math.log(one[1] / other[1])) / math.log(data.y[-1] / data.y[0])
+    return across < 0.17 and up < 0.06
 
 
 def _tag_place(line: Line, data: MapData) -> tuple[float, float]:
@@ -274,6 +283,10 @@ def _taken(
     ]
 
 
+LABEL_ROWS = 2
+"""Rows of the refined grid that half a label covers."""
+
+
 def _roomiest(
     inside: Any, taken: Sequence[tuple[float, float]]
 ) -> tuple[int, int, float] | None:
@@ -293,7 +306,8 @@ def _roomiest(
                 for share in (0.5, 0.42, 0.58, 0.35, 0.65, 0.28, 0.72, 0.22, 0.78):
                     at = start + int(share * (i - 1 - start))
                     wide = 2 * min(at - start, i - 1 - at) / width
-                    room = min(wide, 0.4) * _height(inside[:, at], j) ** 0.7
+                    high = _height(inside[:, at], j)
+                    room = min(wide, 0.4) * high**0.7 * (1.0 if high > LABEL_ROWS else 0.1)
                     room *= _free(j / height, at / width, taken, (height, width))
                     if room > best:
                         best, found = room, (j, at, wide)
