@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -260,3 +262,25 @@ def test_unexpected_errors_say_nothing_of_the_inside():
     (line,) = messages.sentences(RuntimeError("secret path"))
     assert "secret" not in line
     assert "nothing was saved" in line
+
+
+def test_a_comparison_says_each_thing_once_and_large_amounts_in_full():
+    found = SimpleNamespace(
+        differences=(), sentences=("A batch takes less.", "More samples a week."),
+        today=SimpleNamespace(batch_min=74.52, batches_a_day=6, samples_a_day=72,
+                              samples_a_week=360, analyst_min_a_week=1125.0,
+                              solvent_l_a_week=16.2, condenser_emptyings_a_week=15),
+    )
+    found.recommended = found.today
+    assert compare_rows.headline(found) == "A batch takes less."
+    assert compare_rows.further(found) == ["More samples a week."]
+    assert [line["recommended"] for line in compare_rows.method_lines(found)] == [
+        "74.5", "6", "72", "360", "1125", "16.2", "15"]
+
+
+def test_the_first_line_of_what_was_learnt_counts_the_runs_that_met_every_target(dossier, job):
+    points = learn_rows.trial_points(dossier)
+    line = learn_rows.first_line(points, learn_rows.targets(job, only_must=True))
+    assert line.startswith("8 runs finished with recoveries; 4 of them met every target")
+    assert line.endswith("the fastest is T7 in 24 min.")
+    assert "none met every target" in learn_rows.first_line(points, {"naphthalene": 150.0})

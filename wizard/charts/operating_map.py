@@ -157,7 +157,8 @@ def _contours(
     if known.size < 4:
         return [], []
     fine = np.exp(_fine(np.log(grid)))
-    rows, tags, spots = [], [], []
+    rows, tags = [], []
+    spots: list[tuple[float, float]] = []
     for level in nice_levels(float(known.min()), float(known.max())):
         found = [line for line in lines(x, y, fine, level) if len(line) >= 6]
         for n, line in enumerate(found):

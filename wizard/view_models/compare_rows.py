@@ -17,7 +17,7 @@ VERDICTS = {"same": ":material/drag_handle: the same",
 def headline(found: Comparison) -> str:
     """Same or different, in a sentence."""
     if not found.differences:
-        return " ".join(found.sentences) or "There is nothing to compare yet."
+        return found.sentences[0] if found.sentences else "There is nothing to compare yet."
     by: dict[str, list[str]] = {}
     for d in found.differences:
         by.setdefault(d.verdict, []).append(_what(d))
@@ -49,6 +49,16 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
     ]
 
 
+def further(found: Comparison) -> list[str]:
+    """The sentences that are not the headline."""
+    return [s for s in found.sentences if s != headline(found)]
+
+
+def _amount(value: float) -> str:
+    """To three digits, large ones in full."""
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
+
+
 def _number(value: float, units: Units) -> str:
     return units.sign(f"{value:.1f}")
 
@@ -75,7 +85,7 @@ def method_lines(found: Comparison) -> list[dict[str, str]]:
         ("condenser emptied, times a week", "condenser_emptyings_a_week"),
     )
     return [
-        {"": label, "method in use": f"{getattr(found.today, key):.3g}",
-         "recommended": f"{getattr(found.recommended, key):.3g}"}
+        {"": label, "method in use": _amount(getattr(found.today, key)),
+         "recommended": _amount(getattr(found.recommended, key))}
         for label, key in names
     ]

@@ -81,7 +81,7 @@ END_CONTROL = Field(
 KEEPER_VOLUME = Field("sample.keeper.volume_ml", "Keeper in each vessel")
 END_VOLUME = Field("sample.end_volume_ml", "End volume")
 LIMITS = (
-    Field("limits.max_run_time_min", "A run may take at most"),
+    Field("limits.max_run_time_min", "Run takes at most"),
     Field("limits.handling_min", "Handling of a batch", optional=True, assumed="20"),
     Field("limits.assurance", "Asked assurance",
           help="Probability that every “must” analyte's true mean recovery meets its target."),

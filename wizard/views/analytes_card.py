@@ -76,7 +76,7 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
     row = rows[i]
     at = f"analytes[{i}]"
     name, target, role, remove = st.columns(WIDTHS, vertical_alignment="center")
-    name.markdown(f"**{row.get('name') or '…'}** :gray[{row.get('cas') or _described(row)}]")
+    name.markdown(f"**{row.get('name') or '…'}**  \n:gray[{row.get('cas') or _described(row)}]")
     form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
                f"Target recovery of {row.get('name')}", is_headed=True)
     form.field(Field(f"{at}.role", "Role", "choice",

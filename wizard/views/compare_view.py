@@ -79,7 +79,7 @@ def _dossiers(session: WizardSession, dossier: Dossier) -> Comparison | None:
 def _show(session: WizardSession, found: Comparison) -> None:
     units, colours = session.units, palette(session.theme)
     st.markdown(f"#### {units.sentence(compare_rows.headline(found))}")
-    for line in found.sentences:
+    for line in compare_rows.further(found):
         st.markdown(units.sentence(line))
     methods = compare_rows.method_lines(found)
     if methods:
