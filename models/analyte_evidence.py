@@ -40,6 +40,8 @@ THERMAL_RATES: Final = np.array([0.0, 3e-6, 1.5e-5, 6e-5])
 THERMAL_PRIOR: Final = np.array([0.70, 0.12, 0.11, 0.07])
 CEILINGS: Final = np.array([1.0, 0.985, 0.965, 0.94, 0.90, 0.84])
 CEILING_PRIOR: Final = np.array([0.40, 0.24, 0.16, 0.10, 0.06, 0.04])
+ODD_BEYOND = 1.5
+"""Deviations beyond which a reading says less and less of its run (a redescending weight)."""
 NEGLIGIBLE = 1e-7
 """Weight of a node, relative to the best, below which it is not counted."""
 
@@ -117,7 +119,9 @@ def _update_effect(
     """Update mean [n] and covariance [n, n] of the common effects by one analyte.
 
     Moments of the mixture over the nodes: for each node the update is that of a Kalman
-    filter with the same gain.
+    filter with the same gain. A reading that nothing explains is a matter of its analyte: the
+    further it is off, the less it says of its run, so that a lost analyte does not excuse the
+    low readings of the others.
     """
     mean, scatter = _mixture_moments(terms, values)
     n = effect.shape[0]
@@ -126,7 +130,15 @@ def _update_effect(
     for q in range(n):
         cross[q] = whiten(low, shared * spread[q][rows])
         gain[q] = whiten_back(low, cross[q])
-    effect += gain @ (seen - mean)
+    off = seen - mean
+    for i in range(rows.shape[0]):
+        variance = scatter[i, i]
+        for k in range(i + 1):
+            variance += low[i, k] ** 2
+        far = off[i] * off[i] / (variance * ODD_BEYOND**2)
+        if far > 1.0:
+            off[i] /= far
+    effect += gain @ off
     spread += gain @ scatter @ gain.T - cross @ cross.T
 
 

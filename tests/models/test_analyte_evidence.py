@@ -58,7 +58,9 @@ def test_common_effects_match_numerical_integration() -> None:
     """Two analytes of one run: evidence and moments of c by quadrature over c."""
     rng = np.random.default_rng(5)
     table = make_table(rng, 1, 2)
-    seen, var, shared = np.array([[11.0, 13.5]]), np.array([[0.5, 0.4]]), 0.8
+    var, shared = np.array([[0.5, 0.4]]), 0.8
+    usual = [float(np.exp(grid.log_prior()) @ node_values(table, a)[:, 0]) for a in range(2)]
+    seen = np.array([[usual[0] - 0.8, usual[1] - 0.5]])
     evidence, effect, spread = evidence_of(table, seen, var, 1e-6, shared)
     c = np.linspace(-7.0, 7.0, 4001)
     log_density = norm.logpdf(c)
@@ -89,6 +91,23 @@ def test_a_low_run_of_all_analytes_is_put_down_to_the_run() -> None:
     assert effect[0, 0] > effect[0, 2] + 0.8
     assert np.linalg.eigvalsh(spread[0]).min() > 0.0
     assert np.diag(spread[0]).max() < 1.0
+
+
+def test_a_lost_analyte_does_not_excuse_the_others() -> None:
+    """Far below what its run can explain, a reading moves the common effect less, not more."""
+    rng = np.random.default_rng(6)
+    table = make_table(rng, 2, 2)
+    usual = np.array([
+        [float(np.exp(grid.log_prior()) @ node_values(table, a)[:, i]) for a in range(2)]
+        for i in range(2)
+    ])
+    effects = []
+    for drop in (0.0, 1.5, 4.0, 8.0):
+        seen = usual.copy()
+        seen[1, 0] -= drop
+        effects.append(float(evidence_of(table, seen, np.full((2, 2), 0.5), 0.3, 0.7)[1][0, 1]))
+    assert effects[1] < effects[0]
+    assert min(effects) > 1.5 * effects[1]  # negative: what a lost analyte does is bounded
 
 
 def test_drawn_nodes_follow_their_weights() -> None:
