@@ -18,7 +18,7 @@ import numpy as np
 from experiments.job import EvaporationJob, Setting
 from experiments.job_file import parse
 from experiments.physics import PhysicsModel
-from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
+from models.noise import COMMON_SHARE, RUN_TIME_SD, VESSEL_RSD, run_sd
 from models.parameters import INDEX, PARAMETERS
 from models.run_model import surviving_fraction
 
@@ -76,7 +76,9 @@ def rows(bench: Bench, job: EvaporationJob) -> list[list[str]]:
     table = []
     for i, setting in enumerate(settings):
         level = recovery[i].mean(axis=0)
-        run_effect = random.normal(0.0, run_sd(level))
+        effect = np.sqrt(COMMON_SHARE) * random.normal()
+        effect += np.sqrt(1.0 - COMMON_SHARE) * random.standard_normal(len(level))
+        run_effect = run_sd(level) * effect
         minutes = time[i] * np.exp(random.normal(0.0, RUN_TIME_SD))
         outcome = "boil-over" if thrown[i] else "finished" if dry[i] else "not dry"
         label = "T1" if job.today is not None and i == 0 else ""
@@ -122,7 +124,7 @@ SEMIVOLATILES = Bench(
     ceiling={"phenanthrene": 0.98, "diethyl phthalate": 0.97, "acenaphthylene": 0.98},
     positions=(1, 3, 5, 8, 9, 11),
     settings=(
-        (35, 15, 200),
+        (35, 15, 150),
         (50, 10, 260),
         (42, 10, 85),
         (54, 70, 110),
@@ -130,6 +132,8 @@ SEMIVOLATILES = Bench(
         (27, 55, 75),
         (55, 190, 70),
         (47, 110, 40),
+        (50, 150, 150),
+        (46, 60, 90),
         (50, 150, 150),
     ),
 )

@@ -8,6 +8,12 @@ from experiments.fitted import Fitted
 from experiments.job import Setting
 
 
+REPEATED = (
+    "The same setting once more: runs scatter, and a second one tells whether it holds its "
+    "targets on another run."
+)
+
+
 def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> str:
     """Why this setting, with the figures that decide it.
 

@@ -21,7 +21,7 @@ from experiments.acquisition import (
 )
 from experiments.fitted import Fitted, Progress, fit
 from experiments.job import Setting
-from experiments.reasons import trial_reason
+from experiments.reasons import REPEATED, trial_reason
 from experiments.recommendation import recommend
 from experiments.trials import Trial
 from models.system import Array
@@ -90,8 +90,10 @@ def propose(
         if not safe_first and not _is_worth(fitted, setting, gain, start < idle - 1e-9):
             break
         state.add(setting)
+        reasons.append(
+            REPEATED if setting in chosen else trial_reason(fitted, setting, gain, safe_first)
+        )
         chosen.append(setting)
-        reasons.append(trial_reason(fitted, setting, gain, safe_first))
     if not chosen:
         return Proposal((), _stop_reason(start))
     return Proposal(tuple(_trials(fitted, chosen, reasons)), None)
@@ -131,6 +133,7 @@ class _Batch:
         self.coded = fitted.space.code(settings)
         self.chance = fitted.probability(settings)
         self.open = np.ones(len(settings), dtype=bool)
+        self.added: list[int] = []
 
     def qualified(self) -> float:
         """Run time (min) of what could be recommended after the trials of the batch."""
@@ -192,8 +195,9 @@ class _Batch:
             self.draws, index, self.sources, shock
         )
         near = distance < (KEPT_APART if self.fitted.trials else FIRST_APART)
-        if self.chance[index] >= WORTH_REPEATING:
+        if self.chance[index] >= WORTH_REPEATING and index not in self.added:
             near[index] = False
+        self.added.append(index)
         self.open &= ~near
 
 

@@ -43,7 +43,7 @@ def test_an_example_ends_in_a_recommendation_that_keeps_its_targets(session, key
 
 @pytest.mark.slow
 def test_the_recommended_setting_is_quicker_than_todays(session):
-    """Today's method of the example took 49.5 min at the invented bench."""
+    """Today's method of the example takes about 50 min at the invented bench."""
     dossier_id = example_dossiers.load(session.store, "semivolatiles_to_dryness", ANALYST)
     dossier, answer = service.recommend(session, dossier_id)
     today = dossier.trial("T1")
