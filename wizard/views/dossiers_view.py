@@ -86,7 +86,7 @@ def _list(session: WizardSession, summaries: list[Summary]) -> None:
         is_open = line.id == session.dossier_id
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             mark = " (open now)" if is_open else ""
-            st.markdown(f"**{line.title}**{mark}  \n{line.facts}", width="stretch")
+            st.markdown(f"**{line.title}**{mark}  \n:small[{line.facts}]", width="stretch")
             if st.button("Open", key=f"list.open.{line.id}", icon=":material/arrow_forward:",
                          help=f"Open “{line.title}”."):
                 session.open(line.id)
