@@ -22,7 +22,7 @@ ROOT = Path(__file__).parents[2]
 EVERYTHING, SHOWN = ROOT / "build" / "pictures", ROOT / "examples" / "pictures"
 WIDTHS = {"wide": 1280, "narrow": 420}
 SCHEMES = ("light", "dark")
-IN_README = {"trials": 1330, "learn": 1150, "recommend": 1290, "whatif": 920}
+IN_README = {"trials": 690, "learn": 680, "recommend": 730, "whatif": 920}
 """Pages the README shows, wide and light, and how far down."""
 TALLEST = 7000
 

@@ -380,7 +380,8 @@ def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:
     height = math.log(float(data.y[-1]) / float(data.y[0]))
     groups: list[list[MapMark]] = []
     for mark in marks:
-        home = next((g for g in groups if abs(g[0].x - mark.x) < 0.035 * width
+        lone = mark.kind == "recommended"
+        home = None if lone else next((g for g in groups if abs(g[0].x - mark.x) < 0.035 * width
                      and abs(math.log(g[0].y / mark.y)) < 0.06 * height), None)
         if home is None:
             groups.append([mark])
