@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from experiments.job import Setting
+from experiments.job import EvaporationJob, Setting
 
 Status = Literal["recommended", "more trials needed", "nothing qualifies"]
 
@@ -61,3 +61,11 @@ class Answer:
     remedies: tuple[Remedy, ...] = ()
     boil_over_probability: float = 0.0
     findings: tuple[str, ...] = ()
+
+
+def weakest(job: EvaporationJob, forecast: Forecast) -> str:
+    """What fails first at a setting: an analyte, "run time" or "boil-over"."""
+    chances = {a.name: forecast.analyte_probability[a.name] for a in job.must}
+    chances["run time"] = forecast.finish_probability
+    chances["boil-over"] = 1.0 - forecast.boil_over_probability
+    return min(chances, key=lambda n: chances[n])

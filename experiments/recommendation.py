@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from experiments.answers import Answer, Forecast, Status
+from experiments.answers import Answer, Forecast, Status, weakest
 from experiments.factor_space import unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
@@ -18,6 +18,9 @@ from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
 """Below this probability that any setting meets every target, nothing qualifies."""
+HOPELESS_BELOW = 0.12
+"""The same where two batches of trials have been learnt from and the best setting of all
+still has no better chance than this."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ def recommend(fitted: Fitted, robust: bool = True) -> Answer:
 def _recommend(fitted: Fitted, robust: bool) -> Answer:
     found = search(fitted)
     setting = found.inside if robust else found.fastest
-    status, reason = _verdict(fitted, found, setting)
+    status, reason = _verdict(fitted, found, setting, robust)
     if status != "recommended":
         setting = None
     shown = fitted.forecast([setting if setting is not None else found.compromise])[0]
@@ -131,16 +134,20 @@ def _possible(fitted: Fitted, settings: Sequence[Setting]) -> float:
 
 
 def _verdict(
-    fitted: Fitted, found: Search, setting: Setting | None
+    fitted: Fitted, found: Search, setting: Setting | None, robust: bool
 ) -> tuple[Status, str]:
     asked = fitted.job.limits.assurance
     best: Forecast = fitted.forecast([found.compromise])[0]
     if setting is not None and fitted.trials:
-        return "recommended", _why_recommended(fitted, setting)
-    if setting is None and found.possible < IMPOSSIBLE_BELOW:
+        return "recommended", _why_recommended(fitted, setting, robust)
+    hopeless = found.possible < IMPOSSIBLE_BELOW or (
+        best.probability < HOPELESS_BELOW
+        and len(fitted.trials) >= 2 * fitted.job.limits.trials_per_batch
+    )
+    if setting is None and hopeless:
         return "nothing qualifies", (
-            f"No setting in the window is likely to meet every target: the chance that one "
-            f"exists is {100 * found.possible:.0f} %, and {_weakest(fitted, best)}."
+            f"No setting in the window is likely to meet every target: the best one found has a "
+            f"chance of {100 * best.probability:.0f} %, and {_weakest(fitted, best)}."
         )
     if not fitted.trials:
         return "more trials needed", (
@@ -154,36 +161,41 @@ def _verdict(
         )
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
-        f"{100 * best.probability:.0f} %, below the asked {100 * asked:.0f} %; "
+        f"{_chance(best.probability)}, below the asked {100 * asked:.4g} %; "
         f"{_weakest(fitted, best)}."
     )
 
 
-def _why_recommended(fitted: Fitted, setting: Setting) -> str:
+def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
     forecast = fitted.forecast([setting])[0]
+    held = " even at the edge of what the equipment holds" if robust else ""
     return (
-        f"The fastest setting found whose probability of meeting every target "
-        f"({100 * forecast.probability:.0f} %) is at least the asked "
-        f"{100 * fitted.job.limits.assurance:.0f} % within the equipment's tolerance, from "
-        f"{len(fitted.trials)} recorded trials; {_weakest(fitted, forecast)}."
+        f"The fastest setting found whose probability of meeting every target is at least the "
+        f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
+        f"{_chance(forecast.probability)}), from {len(fitted.trials)} recorded trials; "
+        f"{_weakest(fitted, forecast)}."
     )
 
 
 def _weakest(fitted: Fitted, forecast: Forecast) -> str:
     """What limits a setting, in words."""
-    must = [a for a in fitted.job.analytes if a.role == "must"]
-    if not must:
-        return "no analyte constrains it"
-    worst = min(must, key=lambda a: forecast.analyte_probability[a.name])
-    mean = forecast.recovery_percent[worst.name].mean
-    if forecast.finish_probability < forecast.analyte_probability[worst.name]:
+    job = fitted.job
+    name = weakest(job, forecast)
+    if name == "run time":
         return (
-            f"run time limits it (chance to end within {fitted.job.limits.max_run_time_min:g} "
-            f"min: {100 * forecast.finish_probability:.0f} %)"
+            f"what limits it is that vessels must be dry within "
+            f"{job.limits.max_run_time_min:g} min (chance {_chance(forecast.finish_probability)})"
         )
-    if 1.0 - forecast.boil_over_probability < forecast.analyte_probability[worst.name]:
+    if name == "boil-over":
         return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"
+    target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
     return (
-        f"{worst.name} limits it (forecast {mean:.0f} % against a target of "
-        f"{worst.target_recovery_percent:g} %)"
+        f"{name} limits it (forecast {forecast.recovery_percent[name].mean:.0f} % against a "
+        f"target of {target:g} %)"
     )
+
+
+def _chance(probability: float) -> str:
+    """A probability in percent that never reads as certainty."""
+    percent = 100.0 * probability
+    return "over 99 %" if percent >= 99.5 else f"{percent:.0f} %"

@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from experiments.answers import Forecast
+from experiments.answers import weakest
 from experiments.forecaster import Forecaster
-from experiments.job import EvaporationJob, Factor, Setting
+from experiments.job import Factor, Setting
 from experiments.region_lattice import coded, decoded, numeric_factors
 
 STEPS = 24
@@ -93,14 +93,6 @@ def _last_that_holds(
         held = float(forecaster.probability([tried])[0]) >= forecaster.job.limits.assurance
         good, bad = (middle, bad) if held else (good, middle)
     return decoded(factor, good)
-
-
-def weakest(job: EvaporationJob, forecast: Forecast) -> str:
-    """What fails first at a setting: an analyte, "run time" or "boil-over"."""
-    chances = {a.name: forecast.analyte_probability[a.name] for a in job.must}
-    chances["run time"] = forecast.finish_probability
-    chances["boil-over"] = 1.0 - forecast.boil_over_probability
-    return min(chances, key=lambda n: chances[n])
 
 
 def _sentence(

@@ -86,7 +86,7 @@ def propose(
         elif i == 0 and not pending and start >= idle:
             setting, gain = state.leading()
         else:
-            setting, gain = state.most_valuable()
+            setting, gain = state.most_valuable(careful=used > 0 and i % 2 == 0)
         if not safe_first and not _is_worth(fitted, setting, gain, start < idle - 1e-9):
             break
         state.add(setting)
@@ -158,15 +158,17 @@ class _Batch:
         index = int(np.argmin(np.where(near, time, np.inf)))
         return self.settings[index], float(self.chance[index] * max(self.idle - time[index], 0.0))
 
-    def most_valuable(self) -> tuple[Setting, float]:
+    def most_valuable(self, careful: bool) -> tuple[Setting, float]:
         """The open setting with the largest expected improvement, and that, min.
 
-        The improvement counts by the chance of success once more: a setting has to prove
-        good before it can be recommended, and a likely one does so in fewer trials.
+        The careful choice counts the chance of success once more: a setting has to prove
+        good before it can be recommended, and a likely one does so in fewer trials. The other
+        one looks for what is much faster.
         """
         weight = normalise(self.log_weight)
         gain = improvement(self.draws.time, self.draws.good, weight, self._qualified(weight))
-        gain *= self.chance
+        if careful:
+            gain *= self.chance
         if not (gain[self.open] > 0.0).any():  # nothing good in any draw: the least hopeless
             gain = np.where(self.open, 1e-9 * (1.0 + self._nearness()), 0.0)
         best = int(np.argmax(np.where(self.open, gain, -1.0)))

@@ -45,7 +45,7 @@ from models.run_model import RunBatch, surviving_fraction
 from models.system import Array
 
 SCALES = ("time_discrepancy", "recovery_discrepancy", "time_noise", "recovery_noise", "length")
-SCALE_MEDIAN = np.array([0.06, 0.40, 1.0, 1.0, 0.6])
+SCALE_MEDIAN = np.array([0.08, 0.40, 1.0, 1.0, 0.6])
 SCALE_SD = np.array([1.0, 0.8, 0.30, 0.30, 0.40])
 BOIL_OVER_SHARPNESS = 0.12
 """How sharply ln(boil-over index) tells boil-over from none."""
