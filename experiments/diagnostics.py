@@ -106,10 +106,13 @@ def _unit_hint(reading: Reading) -> str:
 
 
 def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
-    """Vessels that stand out from their run for every analyte (swapped or spilt)."""
+    """Vessels that stand out from their run for every analyte (swapped or spilt).
+
+    After a boil-over that is expected, and those readings are not learnt from.
+    """
     found = []
     for trial in fitted.trials:
-        if trial.result is None:
+        if trial.result is None or trial.result.outcome == "boil-over":
             continue
         rows = [
             [np.nan if r is None or r.censored else r.percent for r in readings]

@@ -7,7 +7,6 @@ import numpy as np
 from experiments.fitted import Fitted
 from experiments.job import Setting
 
-
 REPEATED = (
     "The same setting once more: runs scatter, and a second one tells whether it holds its "
     "targets on another run."

@@ -14,7 +14,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.physics import PhysicsModel
 from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
-from models.mixture import bubble_point
+from models.mixture import bubble_point, bubble_pressure
 from models.quantities import celsius, kelvin, mbar, pascal
 from models.system import Array, LiquidSystem
 from models.volatility import pressure as saturation_pressure
@@ -169,13 +169,8 @@ def _bubble_c(system: LiquidSystem, job: EvaporationJob, pressure: float) -> flo
 
 
 def _boiling_pressure(system: LiquidSystem, job: EvaporationJob, temperature: float) -> float:
-    """Pressure (mbar) at which the fill boils at a temperature, by bisection in ln P."""
-    low, high = np.log(10.0), np.log(5e5)
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        boils = kelvin(_bubble_c(system, job, float(np.exp(middle))))
-        low, high = (middle, high) if boils < temperature else (low, middle)
-    return mbar(float(np.exp(low)))
+    """Pressure (mbar) at which the fill boils at a temperature."""
+    return mbar(bubble_pressure(system, _composition(system, job), temperature))
 
 
 def _saturation_mbar(system: LiquidSystem, index: int, temperature: float) -> float:

@@ -46,6 +46,17 @@ class Azeotrope:
     x: Array
 
 
+def bubble_pressure(system: LiquidSystem, x: Array, temperature: float) -> float:
+    """Pressure (Pa) at which a liquid of mole fractions x [S] boils at a temperature (K)."""
+    return float(_partial_pressures(system, np.asarray(x, dtype=float), temperature)[0].sum())
+
+
+def _partial_pressures(system: LiquidSystem, x: Array, T: float) -> tuple[Array, Array]:
+    """Partial pressures (Pa) and ln gamma, both [S]."""
+    g = ln_gamma(system, x, T)
+    return np.where(x > 0, x * np.exp(g + ln_pressure(system.ln_p, T)), 0.0), g
+
+
 def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint:
     """Bubble point of a liquid of mole fractions x [S] at a pressure in Pa.
 
@@ -65,8 +76,7 @@ def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint
     target = math.log(pressure)
 
     def excess(T: float) -> tuple[float, Array, Array]:
-        g = ln_gamma(system, x, T)
-        partial = np.where(present, x * np.exp(g + ln_pressure(system.ln_p, T)), 0.0)
+        partial, g = _partial_pressures(system, x, T)
         return math.log(partial.sum()) - target, partial, g
 
     low = max(low, 120.0)

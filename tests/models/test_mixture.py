@@ -15,7 +15,13 @@ from hypothesis import strategies as st
 
 from models.errors import ModelError, OutOfRange, UnknownSubstance
 from models.liquid_phases import ln_gamma
-from models.mixture import azeotrope, bubble_point, build_system, describe_mixture
+from models.mixture import (
+    azeotrope,
+    bubble_point,
+    bubble_pressure,
+    build_system,
+    describe_mixture,
+)
 from models.new_analyte import AnalyteSpec
 from models.quantities import ATMOSPHERE, celsius
 from models.substances import usual_substances
@@ -251,3 +257,11 @@ def test_usual_systems_take_less_than_50_ms():
         build_system([("dichloromethane", 0.9), ("ethyl acetate", 0.1)], keeper, specs)
         times.append(time.perf_counter() - start)
     assert sorted(times)[2] < 0.05
+
+
+def test_bubble_pressure_and_bubble_point_are_inverse() -> None:
+    system = build_system([("acetone", 0.6), ("n-hexane", 0.4)], None, [])
+    x = np.array([0.3, 0.7])
+    for pressure in (5e3, 40e3, 101325.0):
+        point = bubble_point(system, x, pressure)
+        assert bubble_pressure(system, x, point.temperature) == pytest.approx(pressure, rel=1e-8)
