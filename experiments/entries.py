@@ -26,6 +26,9 @@ class EntryError(ValueError):
         self.message = message
         self.cure = cure
 
+    def __reduce__(self) -> tuple[type[EntryError], tuple[str, str]]:
+        return type(self), (self.message, self.cure)  # so that it comes back from a worker whole
+
 
 def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
     """A setting for every factor of the job; it may lie outside the bounds (history counts)."""

@@ -287,6 +287,8 @@ def lose_analytes(
         relax = np.exp(-conductance[v] * dt / capacity[v])
         temp[v] = wall + (temp[v] - wall) * relax
         _lose_from_still(v, dt, pressure, temp[v], n, liquid, rig, loss)
+        if control != 2 and volume_of(n[v], liquid) <= vessels[v].dry_volume:
+            state[v] = 1  # its keeper has gone
         return 0.0
     rate = power / evaporation_enthalpy(t_bub, n[v], liquid) / dt
     temp[v] = t_bub

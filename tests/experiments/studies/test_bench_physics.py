@@ -11,6 +11,7 @@ from experiments.studies import bench_liquids
 from experiments.studies.bench_kernel import FINISHED, NOT_DRY, run_many
 from experiments.studies.bench_records import Liquid, Rig, pack_liquid
 from experiments.studies.bench_vessel import bubble_temperature, evaporation_enthalpy
+from experiments.studies.physical import physical_bench
 from models.system import Array
 
 MBAR_PER_MIN = 100.0 / 60.0
@@ -139,3 +140,10 @@ def test_half_the_step_changes_the_run_by_less_than_half_a_per_cent() -> None:
     np.testing.assert_allclose(coarse[0], fine[0], rtol=5e-3)
     # 1.5 points on what is nearly lost; the truth of a bench is the discrete run itself
     np.testing.assert_allclose(coarse[3], fine[3], atol=0.015)
+
+
+def test_a_vessel_whose_keeper_has_gone_is_dry_and_every_recovery_a_number():
+    """Bench 1002 loses 0.2 mL of a light keeper by diffusion before the run stops."""
+    bench = physical_bench(1002)
+    truth = bench.evaluate(np.array([[51.925, 208.955, 10.761, 0.2225]]))
+    assert np.isfinite(truth.recovery).all()
