@@ -93,8 +93,8 @@ def _sentence(meaning: str, before: float, after: float, told: bool, ratio: bool
     if abs(change) < 0.08:
         return f"{subject} is as assumed."
     if after / before > 2.0 or after / before < 0.5:
-        factor = after / before if change > 0 else before / after
-        side = "higher" if change > 0 else "lower"
-        return f"{subject} is {factor:.1f} times {side} than assumed."
+        share = after / before
+        times = f"{share:.1f} times" if change > 0 else f"{100 * share:.0f} % of"
+        return f"{subject} is {times} what was assumed."
     word = "higher" if change > 0 else "lower"
     return f"{subject} is {100 * abs(change):.0f} % {word} than assumed."

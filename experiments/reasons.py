@@ -40,12 +40,13 @@ def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> s
     if doubtful is not None:
         name, low, high, target = doubtful
         return (
-            f"Decides {name}: forecast {low:.0f}-{high:.0f} % against its target of "
-            f"{target:g} % in about {minutes:.0f} min ({chance} to keep every target)."
+            f"Decides {name}: its forecast of {low:.0f}-{high:.0f} % (four chances in five) "
+            f"straddles the target of {target:g} %; about {minutes:.0f} min, {chance} to keep "
+            "every target."
         )
     return (
-        f"Tells explanations apart: run time between {forecast.run_time_min.low:.0f} and "
-        f"{forecast.run_time_min.high:.0f} min is possible here ({chance} to keep every target)."
+        f"May be the faster method: {forecast.run_time_min.low:.0f} to "
+        f"{forecast.run_time_min.high:.0f} min, {chance} to keep every target."
     )
 
 
@@ -59,7 +60,7 @@ def _most_doubtful(
         return None
     doubt = [abs(forecast.analyte_probability[a.name] - 0.5) for a in must]
     analyte = must[int(np.argmin(doubt))]
-    if min(doubt) > 0.45:
+    if min(doubt) >= 0.4:  # the central 80 % then lie on one side of the target
         return None
     interval = forecast.recovery_percent[analyte.name]
     return analyte.name, interval.low, interval.high, analyte.target_recovery_percent
