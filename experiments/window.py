@@ -9,8 +9,19 @@ import numpy as np
 
 from experiments.answers import Forecast
 from experiments.authorisation import job_cautions
-from experiments.fitted import Fitted, Progress, fit
+from experiments.fitted import LEAST_ENDING, Fitted, Progress, fit
 from experiments.job import EvaporationJob, Setting
+from experiments.map_grid import (
+    Grid,
+    Mask,
+    any_of,
+    coarse_grid,
+    crossing,
+    nearest,
+    refined,
+    with_node,
+)
+from experiments.map_grid import around as around_place
 from experiments.physics import PhysicsModel
 from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
@@ -21,6 +32,10 @@ from models.volatility import pressure as saturation_pressure
 
 OVERFILL = 0.62
 """Share of the capacity above which spinning vessels throw liquid (common practice)."""
+AT_ONCE = 16
+"""Settings of the map simulated between two calls of its progress."""
+EDGE_CELLS, FINEST_CELLS = 24, 20
+"""Cells of the map made finer at the edge of what ends in time, and once more at the setting."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +57,9 @@ class Limit:
 class WindowMap:
     """Grids over set temperature [X] and end pressure [Y] at one ramp rate; [Y, X].
 
-    ``run_time_min`` is the posterior median: before any trial the mean hangs on a few draws
-    that hardly end. ``margins`` hold, for each limit, a number that is positive where it
-    applies.
+    ``run_time_min`` is the mean of runs that end in time, NaN where hardly any does;
+    ``in_time`` is the probability to end in time. ``margins`` hold, for each limit, a number
+    that is positive where it applies.
     ``probability`` is that of meeting every target, from physics and the trials so far.
     """
 
@@ -52,6 +67,7 @@ class WindowMap:
     end_pressure_mbar: Array
     ramp_rate_mbar_per_min: float
     run_time_min: Array
+    in_time: Array
     margins: dict[str, Array]
     probability: Array
     boiling_line: Array  # [X] mbar at which the fill just boils at that wall temperature
@@ -103,53 +119,117 @@ def physics_forecast(fitted: Fitted) -> Forecast:
 
 
 def window_map(
-    fitted: Fitted, ramp_rate_mbar_per_min: float, columns: int = 15, rows: int = 13,
-    progress: Progress | None = None,
+    fitted: Fitted, ramp_rate_mbar_per_min: float, columns: int = 13, rows: int = 11,
+    around: Setting | None = None, passes: int = 2, progress: Progress | None = None,
 ) -> WindowMap:
-    """The operating map at one ramp rate; other factors at the middle of their range.
+    """The operating map at one ramp rate, finer where an outline runs.
 
-    ``progress`` is called row by row of the map with the share done; raising in it cancels.
+    Parameters
+    ----------
+    columns, rows : steps of the coarse map
+    around : a setting that has its own row and column and gives the factors off the map;
+        without one they are at the middle of their range
+    passes : how often the steps are halved; the second time only near ``around``
+    progress : called with the share done; raising in it cancels
     """
-    job, physics = fitted.job, PhysicsModel(fitted.job)
-    t = job.factor("set_temperature_c")
-    p = job.factor("end_pressure_mbar")
+    job = fitted.job
+    t, p = job.factor("set_temperature_c"), job.factor("end_pressure_mbar")
     x = np.linspace(t.low, t.high, columns) if not t.is_fixed else np.array([t.low])
     y = np.geomspace(p.low, p.high, rows) if not p.is_fixed else np.array([p.low])
-    base: Setting = {
+    place = None
+    if around is not None:
+        place = float(around["set_temperature_c"]), float(around["end_pressure_mbar"])
+        x, y = with_node(x, place[0]), with_node(y, place[1], by_ratio=True)
+    base = _base(job, ramp_rate_mbar_per_min, around)
+    measure = _Measure(fitted, base, progress)
+    grid = coarse_grid(x, y, measure)
+    if min(grid.known.shape) > 1:
+        for level in range(passes):
+            measure.start(0.5 + 0.25 * level, 0.25)
+            grid = refined(grid, _cells_that_matter(grid, job, place, level), measure)
+    probability, in_time, boil_over, ln_time = grid.values
+    system = PhysicsModel(job).system(PhysicsModel(job).keepers([base])[0])
+    margins = _physical_margins(system, job, grid.x, grid.y)
+    margins["boil-over likely"] = boil_over - 0.5
+    return WindowMap(
+        grid.x, grid.y, ramp_rate_mbar_per_min, np.exp(ln_time), in_time,
+        {k: np.array(v) for k, v in margins.items() if (v > 0).any()}, probability,
+        np.array([_boiling_pressure(system, job, kelvin(a)) for a in grid.x]),
+    )
+
+
+def _base(job: EvaporationJob, ramp: float, around: Setting | None) -> Setting:
+    """The factors off the map."""
+    middle: Setting = {
         f.name: f.choices[0] if f.choices else 0.5 * (f.low + f.high) for f in job.factors
     }
-    base["ramp_rate_mbar_per_min"] = ramp_rate_mbar_per_min
-    settings: list[Setting] = [
-        {**base, "set_temperature_c": float(a), "end_pressure_mbar": float(b)}
-        for b in y for a in x
-    ]
-    if progress is not None:
-        for row in range(len(y)):
-            progress(row / len(y), "drawing the operating map")
-            fitted.points(settings[row * len(x) : (row + 1) * len(x)])
-    system = physics.system(physics.keepers([base])[0])
+    return {**middle, **(around or {}), "ramp_rate_mbar_per_min": ramp}
+
+
+class _Measure:
+    """Probability, chance to end in time and to boil over, ln(run time, min): [4, N]."""
+
+    def __init__(self, fitted: Fitted, base: Setting, progress: Progress | None) -> None:
+        self._fitted, self._base, self._progress = fitted, base, progress
+        self.start(0.0, 0.5)
+
+    def start(self, share: float, part: float) -> None:
+        """The next call is this part of the work, after a share of it."""
+        self._share, self._part = share, part
+
+    def __call__(self, x: Array, y: Array) -> Array:
+        settings: list[Setting] = [
+            {**self._base, "set_temperature_c": float(a), "end_pressure_mbar": float(b)}
+            for a, b in zip(x, y, strict=True)
+        ]
+        for start in range(0, len(settings), AT_ONCE):
+            if self._progress is not None:
+                done = self._share + self._part * start / len(settings)
+                self._progress(done, "drawing the operating map")
+            self._fitted.points(settings[start : start + AT_ONCE])
+        fitted = self._fitted
+        points = fitted.points(settings)
+        longest = fitted.job.limits.max_run_time_min
+        hardly = np.array([(pt.time <= longest).mean() < LEAST_ENDING for pt in points])
+        return np.array([
+            fitted.probability(settings),
+            [float(fitted.finish_probabilities(pt).mean()) for pt in points],
+            [1.0 - float(pt.no_boil_over.mean()) for pt in points],
+            np.where(hardly, np.nan, np.log(fitted.mean_time(settings))),
+        ])
+
+
+def _cells_that_matter(
+    grid: Grid, job: EvaporationJob, place: tuple[float, float] | None, level: int
+) -> Mask:
+    """Cells an outline runs through, and those at the setting; later only near the setting."""
+    probability, in_time, boil_over, _ = grid.values
+    outline = crossing(probability, job.limits.assurance)
+    at = around_place(grid, place)
+    if level > 0:
+        return any_of([nearest(outline, grid, place, FINEST_CELLS), at])
+    edges = any_of([crossing(in_time, 0.5), crossing(boil_over, 0.5)])
+    return any_of([outline, at, nearest(edges, grid, place, EDGE_CELLS)])
+
+
+def _physical_margins(
+    system: LiquidSystem, job: EvaporationJob, x: Array, y: Array
+) -> dict[str, Array]:
+    """The limits known without a simulation, [Y, X]; positive where one applies."""
     shape = (len(y), len(x))
     boils = np.array([_bubble_c(system, job, pascal(b)) for b in y])
+    frozen = _freezing_c(system)
     margins = {
         "does not boil": boils[:, None] - x[None, :],
         "vapour passes the condenser": np.broadcast_to(
             (_condenser_saturation(job, system) - y)[:, None], shape
         ),
+        "freezes": np.broadcast_to((frozen - boils)[:, None], shape),
     }
-    frozen = _freezing_c(system)
-    margins["freezes"] = np.broadcast_to((frozen - boils)[:, None], shape)
     if system.has_keeper:
         strip = np.array([_saturation_mbar(system, -1, kelvin(a)) for a in x])
         margins["keeper boils off"] = strip[None, :] - y[:, None]
-    boil_over = np.array([1.0 - pt.no_boil_over.mean() for pt in fitted.points(settings)])
-    margins["boil-over likely"] = boil_over.reshape(shape) - 0.5
-    lines = np.array([_boiling_pressure(system, job, kelvin(a)) for a in x])
-    return WindowMap(
-        x, y, ramp_rate_mbar_per_min,
-        np.array([np.median(pt.time) for pt in fitted.points(settings)]).reshape(shape),
-        {k: np.array(v) for k, v in margins.items() if (v > 0).any()},
-        fitted.probability(settings).reshape(shape), lines,
-    )
+    return margins
 
 
 # -- the single limits -----------------------------------------------------------------

@@ -6,6 +6,7 @@ from experiments import service
 from experiments.answers import Answer
 from experiments.dossier import Dossier
 from experiments.fitted import Fitted, fit
+from experiments.job import Setting
 from experiments.region import Region, operating_region
 from experiments.window import WindowMap, window_map
 from wizard import waiting
@@ -30,15 +31,19 @@ def untaught(dossier: Dossier) -> Fitted | None:
 
 
 def operating_map(
-    dossier: Dossier, ramp: float, before: bool = False
+    dossier: Dossier, ramp: float, around: Setting | None = None, before: bool = False
 ) -> WindowMap | None:
-    """The operating map at a ramp rate, with what is known now or as before any trial."""
+    """The operating map at a ramp rate, with what is known now or as before any trial.
+
+    Around a setting it is finest, and the factors off the map stay as they are there.
+    """
     found = untaught(dossier) if before else fitted(dossier)
     if found is None:
         return None
-    key = digest(digest(dossier.job) if before else record_key(dossier), ramp)
+    rests_on = digest(dossier.job) if before else record_key(dossier)
+    key = digest(rests_on, ramp, sorted((around or {}).items()))
     return waiting.answer("map", key, "Drawing the operating map",
-                          lambda p: window_map(found, ramp, 13, 11, progress=p))
+                          lambda p: window_map(found, ramp, around=around, progress=p))
 
 
 def recommendation(session: WizardSession, dossier: Dossier) -> Answer | None:

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from wizard.charts import differences, fit_quality, learning, recoveries
-from wizard.charts.operating_map import MapData, MapMark, MapRegion, operating_map
+from wizard.charts.map_data import MapData, MapMark, MapRegion
+from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import DARK, LIGHT, SHAPES, palette
 from wizard.charts.run_trace import run_trace
 from wizard.charts.vapour_pressure import vapour_pressure_chart

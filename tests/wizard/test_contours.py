@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wizard.charts.contours import bands, lines, nice_levels, refine, refine_axis
+from wizard.charts.contours import (
+    bands,
+    clipped,
+    extended,
+    lines,
+    nice_levels,
+    refine,
+    refine_axis,
+)
 
 
 def cone(n=41):
@@ -64,3 +72,27 @@ def test_no_levels_without_a_range():
     assert nice_levels(5.0, 5.0) == []
     assert nice_levels(0.0, 5.0) == []
     assert nice_levels(1.0, math.inf) == []
+
+
+def test_a_plane_is_carried_on_straight_into_what_is_unknown():
+    across, up = np.meshgrid(np.arange(9.0), np.arange(7.0))
+    plane = 2.0 * across - 3.0 * up
+    holed = np.where(across + up > 9, np.nan, plane)
+    assert np.isnan(holed).any()
+    found = extended(holed, rings=6)
+    assert found == pytest.approx(plane)
+    assert np.isnan(extended(holed, rings=1)).any()
+
+
+def test_lines_are_cut_where_the_quantity_reaches_the_level():
+    x = np.linspace(0.0, 1.0, 11)
+    across, _ = np.meshgrid(x, x)
+    line = [(k / 7, 0.4) for k in range(8)]
+    hump = 1.0 - 4.0 * np.abs(across - 0.5)  # above 0 between 0.25 and 0.75
+    before, after = sorted(clipped([line], x, x, hump, 0.0))
+    assert before[0] == (0.0, 0.4)
+    # cells of 0.1 hold the straight sides of the hump exactly
+    assert before[-1] == pytest.approx((0.25, 0.4))
+    assert after[0] == pytest.approx((0.75, 0.4))
+    assert after[-1] == (1.0, 0.4)
+    assert clipped([line], x, x, hump, -2.0) == []

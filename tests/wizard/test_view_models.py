@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -49,11 +50,12 @@ def dossier():
     return service.load(service.Session(store, local_user()), dossier_id)
 
 
-def some_map(probability, time=40.0):
+def some_map(probability, time=40.0, in_time=1.0):
     x, y = np.array([30.0, 40.0, 50.0]), np.array([20.0, 60.0, 180.0])
     grid = np.full((3, 3), time)
-    return WindowMap(x, y, 50.0, grid, {"freezes": np.full((3, 3), -1.0)},
-                     np.array(probability), np.full(3, 100.0))
+    return WindowMap(x, y, 50.0, grid, np.full((3, 3), in_time),
+                     {"freezes": np.full((3, 3), -1.0)}, np.array(probability),
+                     np.full(3, 100.0))
 
 
 def test_the_map_in_words_names_the_region_and_its_fastest_setting(job):
@@ -79,11 +81,14 @@ def test_map_data_are_in_the_readers_units(job):
     assert data.y_title.endswith("kPa")
 
 
-def test_runs_too_long_are_a_region(job):
-    data = window_map.map_data(some_map(np.full((3, 3), 0.4), time=1e4), job, UNITS)
+def test_runs_too_long_are_a_region_without_run_times(job):
+    probability = np.full((3, 3), 0.01)
+    found = some_map(probability, time=math.nan, in_time=0.02)
+    data = window_map.map_data(found, job, UNITS)
     late = next(r for r in data.regions if r.name == "takes too long")
     assert min(min(row) for row in late.values) > late.level
-    assert np.isnan(np.array(data.run_time)).all()
+    assert data.timeless is late
+    assert "nan" not in window_map.map_sentence(found, job, UNITS)
 
 
 def test_ramps_to_choose_lie_in_the_window_and_can_be_dialled(job):

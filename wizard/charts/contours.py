@@ -46,6 +46,65 @@ def _along(values: Array, factor: int, axis: int) -> Array:
     return np.asarray(mixed, dtype=float)
 
 
+def extended(values: Any, rings: int = 4) -> Array:
+    """The quantity carried on, straight where it can be, into so many rings of unknown nodes."""
+    grid = np.array(values, dtype=float)
+    for _ in range(rings):
+        guesses = np.array([
+            *(_carried(grid[::step])[::step] for step in (1, -1)),
+            *(_carried(grid.T[::step])[::step].T for step in (1, -1)),
+        ])
+        count = np.isfinite(guesses).sum(axis=0)
+        mean = np.nansum(guesses, axis=0) / np.maximum(count, 1)
+        grid = np.where(np.isnan(grid) & (count > 0), mean, grid)
+    return grid
+
+
+def _carried(values: Array) -> Array:
+    """What each row would be if it went on from the two rows before it."""
+    found = np.full_like(values, np.nan)
+    found[1:] = values[:-1]
+    straight = 2.0 * values[1:-1] - values[:-2]
+    found[2:] = np.where(np.isfinite(straight), straight, found[2:])
+    return found
+
+
+def clipped(
+    found: Sequence[Line], x: Sequence[float], y: Sequence[float], values: Any, level: float
+) -> list[Line]:
+    """The parts of lines where the quantity lies below ``level``, longest first."""
+    grid, parts = np.asarray(values, dtype=float), []
+    for line in found:
+        heights = _heights(line, np.asarray(x, float), np.asarray(y, float), grid)
+        part: Line = []
+        for k, (point, height) in enumerate(zip(line, heights, strict=True)):
+            if k and (height < level) != (heights[k - 1] < level):
+                share = (level - heights[k - 1]) / (height - heights[k - 1])
+                before = line[k - 1]
+                part.append((before[0] + share * (point[0] - before[0]),
+                             before[1] + share * (point[1] - before[1])))
+            if height < level:
+                part.append(point)
+            elif part:
+                parts.append(part)
+                part = []
+        if part:
+            parts.append(part)
+    return sorted(parts, key=len, reverse=True)
+
+
+def _heights(line: Line, x: Array, y: Array, grid: Array) -> Array:
+    """The quantity at the points of a line, linear in between the nodes."""
+    across = np.interp([p[0] for p in line], x, np.arange(len(x)))
+    up = np.interp([p[1] for p in line], y, np.arange(len(y)))
+    i = np.minimum(across.astype(int), len(x) - 2)
+    j = np.minimum(up.astype(int), len(y) - 2)
+    s, t = across - i, up - j
+    low = grid[j, i] * (1.0 - s) + grid[j, i + 1] * s
+    high = grid[j + 1, i] * (1.0 - s) + grid[j + 1, i + 1] * s
+    return np.asarray(low * (1.0 - t) + high * t)
+
+
 def bands(
     x: Sequence[float], y: Sequence[float], values: Any, level: float
 ) -> list[dict[str, float]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,7 +9,7 @@ import numpy as np
 from experiments.dossier import Dossier
 from experiments.job import EvaporationJob, Setting
 from experiments.window import WindowMap
-from wizard.charts.operating_map import MapData, MapMark, MapRegion
+from wizard.charts.map_data import MapData, MapMark, MapRegion
 from wizard.units import Units, figure
 from wizard.view_models.settings_text import setting_text
 
@@ -40,9 +39,9 @@ def map_data(
     asked = job.limits.assurance
     x = [units.shown("set_temperature_c", float(v)) for v in found.set_temperature_c]
     y = [units.shown("end_pressure_mbar", float(v)) for v in found.end_pressure_mbar]
-    late = found.run_time_min / job.limits.max_run_time_min - 1.0
+    late = MapRegion("takes too long", (EVEN - found.in_time).tolist(), 0.0)
     regions = [
-        MapRegion("takes too long", late.tolist(), 0.0),
+        late,
         *(MapRegion(REGION_NAMES.get(n, n), m.tolist(), 0.0) for n, m in found.margins.items()),
         MapRegion("even chance", found.probability.tolist(), EVEN, "even"),
         MapRegion(f"keeps every target, {100 * asked:.3g} %", found.probability.tolist(), asked,
@@ -55,8 +54,7 @@ def map_data(
         x=x, y=y,
         x_title=f"set temperature, {units.temperature}",
         y_title=f"end pressure, {units.pressure}",
-        run_time=np.where(late > 1.0, math.nan, found.run_time_min).tolist(),
-        regions=regions, marks=marks,
+        run_time=found.run_time_min.tolist(), regions=regions, marks=marks, timeless=late,
     )
 
 
@@ -100,9 +98,10 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     if good.any():
         rows, columns = np.nonzero(good)
         fastest = int(np.argmin(np.where(good, found.run_time_min, np.inf)))
+        share = float(_areas(found)[good].sum())
         j, i = divmod(fastest, found.run_time_min.shape[1])
         return (
-            f"{at_ramp}, {100 * good.mean():.0f} % of the map keeps every target with at least "
+            f"{at_ramp}, {100 * share:.0f} % of the map keeps every target with at least "
             f"{100 * asked:.3g} % probability: "
             f"{_span(found.set_temperature_c[columns], 'set_temperature_c', units)} and "
             f"{_span(found.end_pressure_mbar[rows], 'end_pressure_mbar', units)}; fastest about "
@@ -110,13 +109,23 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
         )
     best = int(np.argmax(found.probability))
     j, i = divmod(best, found.probability.shape[1])
+    time = found.run_time_min[j, i]
+    lasts = f", in about {time:.0f} min" if np.isfinite(time) else ""
     return (
         f"{at_ramp}, no setting reaches {100 * asked:.3g} % yet. The best chance is "
         f"{100 * found.probability[j, i]:.0f} %, at "
         f"{_place(float(found.set_temperature_c[i]), 'set_temperature_c', units)} and "
-        f"{_place(float(found.end_pressure_mbar[j]), 'end_pressure_mbar', units)}, in about "
-        f"{found.run_time_min[j, i]:.0f} min. Trials narrow this down."
+        f"{_place(float(found.end_pressure_mbar[j]), 'end_pressure_mbar', units)}{lasts}. "
+        "Trials narrow this down."
     )
+
+
+def _areas(found: WindowMap) -> np.ndarray:
+    """Share [Y, X] of the map that each node stands for."""
+    across = np.gradient(found.set_temperature_c)
+    up = np.gradient(np.log(found.end_pressure_mbar))
+    areas = np.outer(up, across)
+    return areas / areas.sum()
 
 
 def _span(values: np.ndarray, name: str, units: Units) -> str:

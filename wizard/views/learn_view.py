@@ -84,7 +84,7 @@ def _region(session: WizardSession, dossier: Dossier) -> None:
     last = dossier.recorded[-1].setting
     ramp = ramp_choice(session, dossier, "learn.ramp", last)
     show_map(session, dossier, nearest_ramp(dossier.job, None) if ramp is None else ramp,
-             with_before=True)
+             last, known="both")
 
 
 def _fit(session: WizardSession, dossier: Dossier, found: Fitted) -> None:

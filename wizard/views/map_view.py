@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import streamlit as st
 
 from experiments.dossier import Dossier
@@ -13,6 +15,8 @@ from wizard.charts.palette import palette
 from wizard.job_form import Place
 from wizard.session import WizardSession
 from wizard.view_models import window_map
+
+Known = Literal["now", "both", "physics"]
 
 
 def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
@@ -33,12 +37,14 @@ def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
 
 
 def show_map(
-    session: WizardSession, dossier: Dossier, ramp: float, recommended: Setting | None = None,
-    with_before: bool = False, from_physics: bool = False, answer: Place | None = None,
+    session: WizardSession, dossier: Dossier, ramp: float, around: Setting | None = None,
+    recommended: bool = False, known: Known = "now", answer: Place | None = None,
 ) -> WindowMap | None:
     """Draw the map; None while it is stopped or cannot be drawn.
 
-    ``from_physics`` leaves out what the trials taught; ``with_before`` outlines that as well.
+    ``around`` is the setting the map is about, marked where it is the ``recommended`` one.
+    ``known`` tells whether what the trials taught is in it: "physics" leaves it out, "both"
+    outlines what was known without it as well.
     What the map says goes to ``answer`` where that is given, else below the map.
     """
     if dossier.job.factor("set_temperature_c").is_fixed or (
@@ -46,18 +52,18 @@ def show_map(
     ):
         st.markdown("Set temperature or end pressure is fixed in this job, so there is no map.")
         return None
-    found = answers.operating_map(dossier, ramp, before=from_physics)
+    found = answers.operating_map(dossier, ramp, around, before=known == "physics")
     if found is None:
         return None
-    before = answers.operating_map(dossier, ramp, before=True) if with_before else None
+    before = answers.operating_map(dossier, ramp, around, before=True) if known == "both" else None
     units = session.units
-    data = window_map.map_data(found, dossier.job, units,
-                               window_map.setting_marks(dossier, units, recommended), before)
+    marks = window_map.setting_marks(dossier, units, around if recommended else None)
+    data = window_map.map_data(found, dossier.job, units, marks, before)
     said = window_map.map_sentence(found, dossier.job, units)
     st.altair_chart(operating_map(data, palette(session.theme)), theme=None, width="stretch")
     change = f" {window_map.before_sentence(before, dossier.job)}" if before is not None else ""
     if answer is not None:
-        answer.markdown(f"{'From physics alone: a' if from_physics else 'A'}{said[1:]}")
+        answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")
         said = ""
     st.caption(f"{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
                f"an even chance.{change}")

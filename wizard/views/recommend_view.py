@@ -36,8 +36,8 @@ def render(session: WizardSession) -> None:
         return
     _promises(session, dossier, setting)
     st.subheader("Where it lies", anchor=False)
-    show_map(session, dossier, float(setting["ramp_rate_mbar_per_min"]),
-             setting if answer.setting is not None else None, with_before=bool(dossier.recorded))
+    show_map(session, dossier, float(setting["ramp_rate_mbar_per_min"]), setting,
+             recommended=answer.setting is not None, known="both" if dossier.recorded else "now")
     _region(session, dossier, answer)
     _saving(session, dossier, answer)
     with st.expander("The predicted run"):

@@ -38,7 +38,8 @@ def render(session: WizardSession) -> None:
     for trial in pending:
         _card(session, dossier, trial)
     st.subheader("Where they lie", anchor=False)
-    show_map(session, dossier, nearest_ramp(dossier.job, pending[0].setting))
+    first = pending[0].setting
+    show_map(session, dossier, nearest_ramp(dossier.job, first), first)
 
 
 def _authorised(session: WizardSession, dossier: Dossier) -> bool:

@@ -24,9 +24,9 @@ def render(session: WizardSession) -> None:
     dossier = session.must_dossier()
     units = session.units
     answer = st.empty()
-    ramp = ramp_choice(session, dossier, "window.ramp",
-                       dossier.job.today if dossier.job.today else None)
-    show_map(session, dossier, ramp, from_physics=True, answer=answer)
+    today = dossier.job.today or None
+    ramp = ramp_choice(session, dossier, "window.ramp", today)
+    show_map(session, dossier, ramp, today, known="physics", answer=answer)
     _limits(dossier, units)
     st.subheader("A run at one setting", anchor=False)
     setting = setting_inputs(session, dossier, "window.run", middle_setting(dossier.job, ramp))

@@ -1,0 +1,94 @@
+"""What the operating map shows, in the reader's units, and its two axes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from wizard.charts.contours import Line, nice_levels, refine, refine_axis
+from wizard.charts.palette import PLAIN_LABEL
+
+
+@dataclass(frozen=True)
+class MapRegion:
+    """A quantity over the map whose values at or above ``level`` fill a region."""
+
+    name: str
+    values: Sequence[Sequence[float]]
+    level: float
+    kind: str = "closed"  # closed | kept | even | before
+
+
+@dataclass(frozen=True)
+class MapMark:
+    """A single setting on the map."""
+
+    x: float
+    y: float
+    label: str
+    kind: str  # trial | pending | today | recommended
+
+
+@dataclass(frozen=True)
+class MapData:
+    """Everything on the map, in the reader's units.
+
+    ``x`` [X] set temperatures and ``y`` [Y] end pressures, rising; grids are [Y, X]. No
+    contour of run time is drawn where ``timeless`` holds.
+    """
+
+    x: Sequence[float]
+    y: Sequence[float]
+    x_title: str
+    y_title: str
+    run_time: Sequence[Sequence[float]]
+    regions: Sequence[MapRegion] = ()
+    marks: Sequence[MapMark] = ()
+    curves: Mapping[str, Line] = field(default_factory=dict)
+    timeless: MapRegion | None = None
+
+
+EDGE = 0.025
+"""Room around the window, as a share of it, so that settings on its border are seen."""
+
+
+def x_axis(data: MapData, name: str = "x:Q") -> alt.X:
+    """Set temperature."""
+    low, high = float(data.x[0]), float(data.x[-1])
+    room = EDGE * (high - low)
+    return alt.X(name, title=data.x_title, axis=alt.Axis(tickCount=8),
+                 scale=alt.Scale(domain=[low - room, high + room], nice=False, zero=False))
+
+
+def y_axis(data: MapData, name: str = "y:Q") -> alt.Y:
+    """End pressure, by ratio."""
+    low, high = float(data.y[0]), float(data.y[-1])
+    room = (high / low) ** EDGE
+    ticks = [v for v in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200, 300, 500, 1000)
+             if low <= v <= high] or nice_levels(low, high)
+    return alt.Y(name, title=data.y_title, axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL),
+                 scale=alt.Scale(type="log", domain=[low / room, high * room], nice=False))
+
+
+STEPS_X, STEPS_Y = 96, 90
+"""About so many steps are drawn across and up the map, however fine the grid is."""
+
+
+def drawn_axes(data: MapData) -> tuple[Any, Any]:
+    """Places across and up the map at which it is drawn."""
+    across, up = _factors(data)
+    return refine_axis(data.x, across), np.exp(
+        refine_axis(np.log(np.asarray(data.y, dtype=float)).tolist(), up))
+
+
+def drawn(data: MapData, values: Any) -> Any:
+    """A grid of the map at the places where it is drawn."""
+    return refine(values, *_factors(data))
+
+
+def _factors(data: MapData) -> tuple[int, int]:
+    return (max(1, round(STEPS_X / (len(data.x) - 1))), max(1, round(STEPS_Y / (len(data.y) - 1))))

@@ -1,0 +1,70 @@
+"""Settings as marks on the operating map, with their labels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import altair as alt
+
+from wizard.charts.map_data import MapData, MapMark, x_axis, y_axis
+from wizard.charts.palette import Palette, chart_of
+
+KINDS = {
+    "trial": ("circle", "trial run"), "pending": ("square", "trial to run"),
+    "today": ("diamond", "method in use"), "recommended": ("triangle-up", "recommended"),
+}
+
+
+def mark_layers(data: MapData, colours: Palette) -> list[Any]:
+    """The marks, and one label for those that lie on each other."""
+    inside = [m for m in data.marks if math.isfinite(m.x) and math.isfinite(m.y) and m.y > 0]
+    if not inside:
+        return []
+    rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in inside]
+    names_at = _grouped(inside, data)
+    kinds = [k for k in KINDS if any(m.kind == k for m in inside)]
+    fills = {"trial": colours.ink, "pending": colours.paper, "today": colours.second,
+             "recommended": colours.main}
+    names = [KINDS[k][1] for k in kinds]
+    base = chart_of(rows).encode(x=x_axis(data), y=y_axis(data))
+    points = base.mark_point(size=130, filled=True, stroke=colours.ink, strokeWidth=1.6,
+                             opacity=1.0, clip=True).encode(
+        shape=alt.Shape("kind:N", title=None,
+                        scale=alt.Scale(domain=names, range=[KINDS[k][0] for k in kinds])),
+        fill=alt.Fill("kind:N", title=None,
+                      scale=alt.Scale(domain=names, range=[fills[k] for k in kinds])),
+        tooltip=[alt.Tooltip("label:N", title="Setting")],
+        description=alt.Description("label:N"),
+    )
+    words = []
+    for align, side in (("left", 1), ("right", -1)):
+        chosen = [n for n in names_at if n["side"] == side]
+        if chosen:
+            words.append(
+                chart_of(chosen).mark_text(
+                    fontSize=12, dx=9 * side, dy=-9, align=align, color=colours.ink, aria=False,
+                ).encode(x=x_axis(data), y=y_axis(data), text="text:N")
+            )
+    return [points, *words]
+
+
+def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:
+    """One label for marks that lie on each other, on the side where there is room."""
+    width = float(data.x[-1]) - float(data.x[0])
+    height = math.log(float(data.y[-1]) / float(data.y[0]))
+    groups: list[list[MapMark]] = []
+    for mark in marks:
+        lone = mark.kind == "recommended"
+        home = None if lone else next((g for g in groups if abs(g[0].x - mark.x) < 0.035 * width
+                     and abs(math.log(g[0].y / mark.y)) < 0.06 * height), None)
+        if home is None:
+            groups.append([mark])
+        else:
+            home.append(mark)
+    return [
+        {"x": g[0].x, "y": g[0].y, "text": ", ".join(m.label.split(":")[0] for m in g),
+         "side": -1 if g[0].x > data.x[-1] - 0.07 * width else 1}
+        for g in groups
+    ]
