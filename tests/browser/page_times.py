@@ -1,0 +1,122 @@
+"""How long pages take on a store of 200 dossiers: ``python -m tests.browser.page_times``.
+
+Wanted: the first page within 4 s of the start, a change of page within 1 s once what it
+shows has been worked out. The load of the machine is printed with the figures.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page
+
+from experiments import example_dossiers, service
+from experiments.bootstrap import local_user, open_store
+from tests.browser.reading import PATIENCE_MS, SETTLED, menu_link, no_fault
+from tests.browser.running import Wizard, chromium, running
+from wizard import navigation
+
+DOSSIERS = 200
+ROUNDS = 3
+FIRST_LOAD_S, CHANGE_S = 4.0, 1.0
+SHOWN = f"""question => {{
+  const title = document.querySelector('[data-testid="stMain"] h1');
+  return !!title && title.innerText.trim() === question && ({SETTLED})();
+}}"""
+"""The page that asks a question is drawn to its end."""
+
+
+def main() -> None:
+    """Fill a store, open the wizard on it and print the figures."""
+    with tempfile.TemporaryDirectory() as folder, running(Path(folder)) as wizard:
+        began = time.perf_counter()
+        opened = filled(wizard)
+        print(f"{DOSSIERS} dossiers made in {time.perf_counter() - began:.1f} s; {load()}")
+        wizard.stop()
+        with chromium() as browser:
+            started(browser, wizard)
+            page_changes(browser, wizard, opened)
+    print(load())
+
+
+def load() -> str:
+    """What else the machine is doing."""
+    return f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors"
+
+
+def filled(wizard: Wizard) -> str:
+    """Copies of both examples with their trials, none fitted; the id of one of the first."""
+    store = open_store(str(wizard.store))
+    try:
+        examples = [e.key for e in example_dossiers.names()]
+        made = [example_dossiers.load(store, examples[n % len(examples)], local_user())
+                for n in range(DOSSIERS)]
+        assert len(service.summaries(service.Session(store, local_user()))) == DOSSIERS
+        return made[0]
+    finally:
+        store.close()
+
+
+def started(browser: Browser, wizard: Wizard) -> None:
+    """The list of dossiers: from the start of the program, and in another window later."""
+    for name in ("first page, from the start of the program", "list in a new window"):
+        context = browser.new_context()
+        page = context.new_page()
+        began = time.perf_counter()
+        if name.startswith("first"):
+            wizard.start()
+        page.goto(wizard.url)
+        print(line(name, [drawn(page, navigation.HOME, began)], FIRST_LOAD_S))
+        context.close()
+
+
+def page_changes(browser: Browser, wizard: Wizard, dossier_id: str) -> None:
+    """Every page through the menu: as its answers are worked out, then again."""
+    page = browser.new_context().new_page()
+    began = time.perf_counter()
+    page.goto(f"{wizard.url}/{navigation.STEPS[1].key}?dossier={dossier_id}")
+    drawn(page, navigation.STEPS[1].key, began)
+    keys = [step.key for step in navigation.STEPS]
+    for key in keys:
+        print(line(f"{key}, worked out", [turned(page, key)]))
+    again: dict[str, list[float]] = {key: [] for key in keys}
+    for _ in range(ROUNDS):
+        for key in keys:
+            again[key].append(turned(page, key))
+    for key, times in again.items():
+        print(line(f"{key}, again", times, CHANGE_S))
+
+
+def turned(page: Page, key: str) -> float:
+    """Seconds from the click in the menu to the page drawn to its end."""
+    link = menu_link(page, key)
+    link.wait_for()
+    began = time.perf_counter()
+    link.click()
+    return drawn(page, key, began)
+
+
+def drawn(page: Page, key: str, began: float) -> float:
+    """Seconds until the page is drawn to its end."""
+    page.wait_for_function(SHOWN, arg=navigation.step(key).question, timeout=PATIENCE_MS)
+    took = time.perf_counter() - began
+    no_fault(page)
+    return took
+
+
+def line(name: str, times: list[float], wanted: float | None = None) -> str:
+    """A figure with its goal; of several the middle and the longest."""
+    middle, longest = sorted(times)[len(times) // 2], max(times)
+    text = f"{name:45} {middle:6.2f} s"
+    if len(times) > 1:
+        text += f", longest {longest:.2f} s"
+    if wanted is not None:
+        text += f" (wanted {wanted:g} s{'' if middle <= wanted else ': MISSED'})"
+    return text
+
+
+if __name__ == "__main__":
+    main()
