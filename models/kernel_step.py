@@ -44,6 +44,7 @@ IMPLICIT_E = IMPLICIT_B - np.array([
     3.7810903145819369e-1, -9.6042292212423178e-2, 0.5, 2.1793326075422950e-1,
 ])
 TEMPERATURE_SCALE = 20.0  # K, an error of tolerance times this is accepted
+EMPTIED = 1e3  # error ratio of a step after which nothing is left
 RELATIVE = 0.03  # what counts of the relative error of the moles left
 
 
@@ -73,9 +74,12 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
             if not off <= ratio:
                 ratio = off
         if solvents > 1:
-            moles = 1e-4 * course.moles
+            moles = 0.0
             for j in range(solvents):
                 moles += max(new[base + j], 0.0)
+            if moles <= 0.0:  # a vessel is never emptied in one step: it falls dry on the way
+                return EMPTIED
+            moles += 1e-4 * course.moles
             for j in range(solvents):
                 off = abs(error[base + j]) / moles
                 if not off <= ratio:  # also where it is not a number

@@ -53,3 +53,18 @@ def test_one_wet_vessel_class_makes_a_run_not_dry() -> None:
                 assert np.median(batch.final_volume[i]) < 0.02 * fill
     assert wet > 20
     assert dry > 20
+
+
+def test_a_keeper_that_leaves_by_diffusion_leaves_numbers() -> None:
+    """Long runs whose keeper goes: at the coarse tolerance of learning a step may try to
+    empty a vessel."""
+    rng = np.random.default_rng(7)
+    for seed in range(40):
+        made = job(seed, 1, keeper=True)
+        z = 1.3 * rng.standard_normal((24, len(NAMES)))
+        setting = made.setting.copy()
+        setting[1], setting[4] = 20.0, 0.02 * setting[3]
+        batch = simulate(made.system, made.equipment, made.load, np.tile(setting, (24, 1)), z,
+                         tolerance=1e-2)
+        for values in (batch.boil_exponent, batch.film_dose, batch.thermal_dose):
+            assert np.isfinite(values).all()
