@@ -18,7 +18,7 @@ from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
 """Below this probability that any setting meets every target, nothing qualifies."""
-HOPELESS_BELOW = 0.12
+HOPELESS_BELOW = 0.05
 """The same where two batches of trials have been learnt from and the best setting of all
 still has no better chance than this."""
 

@@ -76,8 +76,8 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
         if solvents > 1:
             moles = 0.0
             for j in range(solvents):
-                moles += max(new[base + j], 0.0)
-            if moles <= 0.0:  # a vessel is never emptied in one step: it falls dry on the way
+                moles += max(new[base + j], 0.0) + 0.0 * new[base + j]
+            if not moles > 0.0:  # never emptied in one step: a vessel falls dry on the way
                 return EMPTIED
             moles += 1e-4 * course.moles
             for j in range(solvents):
