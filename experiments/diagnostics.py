@@ -106,13 +106,10 @@ def _unit_hint(reading: Reading) -> str:
 
 
 def _swapped(fitted: Fitted) -> tuple[Finding, ...]:
-    """Vessels that stand out from their run for every analyte (swapped or spilt).
-
-    After a boil-over that is expected, and those readings are not learnt from.
-    """
+    """Vessels that stand out from their run for every analyte (swapped or spilt)."""
     found = []
     for trial in fitted.trials:
-        if trial.result is None or trial.result.outcome == "boil-over":
+        if trial.result is None:
             continue
         rows = [
             [np.nan if r is None or r.censored else r.percent for r in readings]
