@@ -79,7 +79,8 @@ def test_the_confidence_limit_errs_as_often_as_said_whatever_days_share(job, des
 
 
 def test_a_good_method_passes_as_often_as_was_planned(job, fit, set_point):
-    """The chance shown beforehand against decisions on vessel readings drawn another way."""
+    """The chance shown beforehand against decisions on vessel readings drawn another way:
+    6 % of the mean between runs, 3.5 % between vessels."""
     fit.sd = 0.01  # the true means are known, so only the scatter of the bench decides
     made = plan(fit, set_point, default_criteria(job, runs=6, days=6))
     rng = np.random.default_rng(21)
@@ -88,7 +89,7 @@ def test_a_good_method_passes_as_often_as_was_planned(job, fit, set_point):
         runs = []
         for i, run in enumerate(made.runs):
             values = {}
-            for name, mean, sd in (("carvone", 91.0, 4.8), ("dibutyl phthalate", 94.0, 4.7)):
+            for name, mean, sd in (("carvone", 91.0, 5.46), ("dibutyl phthalate", 94.0, 5.64)):
                 values[name] = mean + sd * rng.standard_normal() + (
                     0.035 * mean * rng.standard_normal(6))
                 values[name][run.blank_vessel - 1] = np.nan
@@ -99,7 +100,7 @@ def test_a_good_method_passes_as_often_as_was_planned(job, fit, set_point):
 
 def test_six_runs_on_three_days_often_fail_a_good_method(fit, set_point):
     chances = {(c.runs, c.days): c.chance for c in plan(fit, set_point).alternatives}
-    assert chances[6, 3] < 0.7 < 0.9 < chances[6, 6]
+    assert chances[6, 3] < 0.7 < 0.8 < chances[6, 6]
 
 
 def test_a_setting_at_the_edge_of_its_target_is_told_to_fail_often(fit, set_point):
