@@ -106,7 +106,7 @@ def _heights(line: Line, x: Array, y: Array, grid: Array) -> Array:
 
 
 def bands(
-    x: Sequence[float], y: Sequence[float], values: Any, level: float
+    x: Sequence[float], y: Any, values: Any, level: float
 ) -> list[dict[str, float]]:
     """Where ``values >= level``, as thin bands: ``x``, ``x2``, ``y``, ``y2`` of each.
 

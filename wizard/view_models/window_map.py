@@ -125,7 +125,7 @@ def _areas(found: WindowMap) -> np.ndarray:
     across = np.gradient(found.set_temperature_c)
     up = np.gradient(np.log(found.end_pressure_mbar))
     areas = np.outer(up, across)
-    return areas / areas.sum()
+    return np.asarray(areas / areas.sum())
 
 
 def _span(values: np.ndarray, name: str, units: Units) -> str:
