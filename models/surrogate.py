@@ -84,8 +84,6 @@ class Draws:
     ln_boil_over: Array  # [M, P]
     peak_temperature: Array  # [M, P] K
     unexplained: Array  # [M, P] chance of not being dry that the run model does not know
-    time_noise: Array  # [P] sd of ln time of one run
-    recovery_noise: Array  # [P] multiplier on run scatter
 
     @property
     def no_boil_over(self) -> Array:
@@ -169,11 +167,18 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         residual, variance = self._time_terms(batch, scales)
         total = gaussian_evidence(self._d2, scales[:, 0], scales[:, 4], variance, residual)
         total += self._outcome_terms(batch, scales)
-        evidence, _, _ = grid.analyte_evidence(
-            self._table(batch), self._stable, self._recovery_variance(scales), self._d2,
-            scales[:, 1], scales[:, 4], shared_sd(scales), grid.CEILINGS, self._log_prior,
-        )
+        evidence, _, _ = self._evidence(
+            self._table(batch), self._recovery_variance(scales), scales)
         return np.asarray(total + evidence)
+
+    def _evidence(
+        self, table: Array, variance: Array, scales: Array
+    ) -> tuple[Array, Array, Array]:
+        """As :func:`models.analyte_evidence.analyte_evidence` for the recorded readings."""
+        return grid.analyte_evidence(
+            table, self._stable, variance, self._d2, scales[:, 1], scales[:, 4],
+            shared_sd(scales), grid.CEILINGS, self._log_prior,
+        )
 
     def _outcome_terms(self, batch: RunBatch, scales: Array) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
@@ -217,15 +222,10 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             return
         batch = self._simulate(data.x, z)
         table, variance = self._table(batch), self._recovery_variance(scales)
-        shared = shared_sd(scales)
-        _, effect, spread = grid.analyte_evidence(
-            table, self._stable, variance, self._d2, scales[:, 1], scales[:, 4], shared,
-            grid.CEILINGS, self._log_prior,
-        )
+        _, effect, spread = self._evidence(table, variance, scales)
         root = np.linalg.cholesky(spread + 1e-9 * np.eye(runs))
         effect += np.einsum("pij,pj->pi", root, rng.standard_normal((count, runs)))
-        self.run_effect_ = effect
-        seen = self._stable[None] - (shared[:, None] * effect)[:, :, None]
+        seen = self._stable[None] - (shared_sd(scales)[:, None] * effect)[:, :, None]
         self._keep_nodes(grid.draw_nodes(
             table, seen, variance, self._d2, scales[:, 1], scales[:, 4], grid.CEILINGS,
             self._log_prior, rng.random((count, analytes)),
@@ -285,8 +285,6 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             ln_boil_over=np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows).T,
             peak_temperature=batch.peak_temperature.reshape(-1, rows).T,
             unexplained=self._unexplained_share(distance, keep),
-            time_noise=RUN_TIME_SD * scales[:, 2],
-            recovery_noise=scales[:, 3],
         )
 
     def _unexplained_share(self, distance: Array, keep: slice) -> Array:
