@@ -23,6 +23,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
 from experiments.readings import bench_data
 from experiments.trials import Trial
+from models.errors import ModelError
 from models.noise import RUN_TIME_SD, VESSEL_RSD, from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
@@ -89,6 +90,7 @@ class Fitted:
     def _draw(self, settings: Sequence[Setting], every: int = 1) -> list[Point]:
         draws = self.surrogate.draws(
             self.simulator.rows(settings), self.space.code(settings), every)
+        _check_numbers(draws, settings)
         cap = kelvin(self.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
         return [_point(draws, i, cap) for i in range(len(settings))]
 
@@ -272,6 +274,19 @@ def _canonical(trial: Trial) -> str:
     return json.dumps([setting_key(trial.setting), asdict(trial.result)], sort_keys=True) if (
         trial.result is not None
     ) else ""
+
+
+def _check_numbers(draws: Draws, settings: Sequence[Setting]) -> None:
+    """Refuse forecasts that are no numbers, before anything is built on them."""
+    known = np.isfinite(draws.ln_time).all(axis=1) & np.isfinite(draws.stable).all(axis=(1, 2))
+    if not known.all():
+        setting = settings[int(np.argmin(known))]
+        words = ", ".join(f"{name} = {value}" for name, value in setting.items())
+        raise ModelError(
+            f"The run model finds no number for the setting {words}.",
+            "This is a fault of the program: leave that setting out by narrower bounds, and "
+            "report it with the job file.",
+        )
 
 
 def _point(draws: Draws, i: int, cap: float) -> Point:

@@ -36,6 +36,8 @@ FIRST_APART = 0.25
 """The same for the first batch, when little is known."""
 WORTH_REPEATING = 0.7
 """Probability of success from which the same setting may come twice in a batch."""
+LEAST_GAIN = 1e-9
+"""Minutes below which two run times are the same number."""
 BATCHES_IN_USE = 400
 """Batches over which a faster method pays back the trials that found it."""
 
@@ -76,6 +78,7 @@ def propose(
         state.add(fitted.space.snap(trial.setting))
     chosen: list[Setting] = []
     start = state.qualified()
+    has_answer = start < idle - LEAST_GAIN
     reasons: list[str] = []
     for i in range(room):
         if progress is not None:
@@ -83,11 +86,11 @@ def propose(
         safe_first = used == 0 and i == 0
         if safe_first:
             setting, gain = state.safest(), 0.0
-        elif i == 0 and not pending and start >= idle:
+        elif i == 0 and not pending and not has_answer:
             setting, gain = state.leading()
         else:
             setting, gain = state.most_valuable(careful=used > 0 and i % 2 == 0)
-        if not safe_first and not _is_worth(fitted, setting, gain, start < idle - 1e-9):
+        if not safe_first and not _is_worth(fitted, setting, gain, has_answer):
             break
         state.add(setting)
         reasons.append(

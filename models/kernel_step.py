@@ -61,8 +61,14 @@ def stiffness(t: float, space: Space, course: Course, liquid: Liquid, rig: Rig) 
 
 
 @inlined
+def larger(a: float, b: float) -> float:
+    """The larger of two numbers; not a number where either is none."""
+    return a if a >= b or a != a else b
+
+
+@inlined
 def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -> float:
-    """Largest estimated error of the step over what is accepted."""
+    """Largest estimated error of the step over what is accepted; not a number if one is none."""
     error, new = space.error, space.new
     ratio = 0.0 if space.now[ON] > 0.0 else abs(error[0]) / new[0]
     for k in range(CLASSES):
@@ -70,9 +76,7 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
         if space.mode[k] >= DRY:
             continue
         if solvents > 1 or space.mode[k] == HEATING:
-            off = abs(error[base + solvents]) / TEMPERATURE_SCALE
-            if not off <= ratio:
-                ratio = off
+            ratio = larger(ratio, abs(error[base + solvents]) / TEMPERATURE_SCALE)
         if solvents > 1:
             moles = 0.0
             for j in range(solvents):
@@ -81,16 +85,13 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
                 return EMPTIED
             moles += 1e-4 * course.moles
             for j in range(solvents):
-                off = abs(error[base + j]) / moles
-                if not off <= ratio:  # also where it is not a number
-                    ratio = off
+                ratio = larger(ratio, abs(error[base + j]) / moles)
         elif space.mode[k] == BOILING:
             off, level = abs(error[base]), max(new[base], 0.5 * course.dry_level)
             share = np.exp(np.log(level) / course.power)
             left = max(share - course.floor, LEAST_SHARE)
             off *= max(1.0, RELATIVE * share / (course.power * level * left))
-            if not off <= ratio:
-                ratio = off
+            ratio = larger(ratio, off)
     return ratio / tolerance
 
 
