@@ -25,8 +25,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from models.noise import COMMON_SHARE
+from models.noise import COMMON_SHARE, DAY_SHARE
 from models.system import Array
 
 
@@ -36,7 +37,8 @@ class TruthDraws:
 
     ``reading`` [M, P, O] and ``noise_sd`` [M, P, O]: what a trial there would read and its
     noise: ln(run time) and each recovery on the stabilised scale. ``usable`` [M, P]: whether
-    the run ends in time and keeps its liquid; where not, that is all a trial tells.
+    the run ends in time and keeps its liquid; where not, that is all a trial tells; ``keeps``
+    [M, P] is the chance of it.
     """
 
     time: Array
@@ -44,6 +46,7 @@ class TruthDraws:
     reading: Array
     noise_sd: Array
     usable: NDArray[np.bool_]
+    keeps: Array
 
 
 UNLIKELY = -5.0
@@ -67,6 +70,39 @@ def improvement(time: Array, good: Array, weight: Array, best: Array) -> Array:
     for w, b in zip(weight, best, strict=True):
         total += (good * np.maximum(b - time, 0.0)) @ w
     return np.asarray(total / len(weight))
+
+
+def proving_chance(
+    draws: TruthDraws, targets: Array, must: NDArray[np.bool_], assurance: float, runs: int,
+    batch: int, shock: Array,
+) -> Array:
+    """Chance [M] that ``runs`` more runs at a setting would make it qualify.
+
+    Each draw in turn is the truth; the mean of the runs then moves what is believed of each
+    recovery, taken as normal on the stabilised scale, and narrows it. A run that boils over or
+    does not end in time ends the hope; runs that go well make the next one more credible.
+
+    Parameters
+    ----------
+    targets : [A] on the stabilised scale; must : [A] whether an analyte counts
+    batch : runs that share a day, and so part of their scatter
+    shock : [J, P, A] standardised noise of the mean of the runs
+    """
+    recoveries = np.concatenate([[False], must])
+    truth = draws.reading[:, :, recoveries]
+    mean, variance = truth.mean(axis=1)[:, None], truth.var(axis=1)[:, None] + 1e-12
+    noise = (draws.noise_sd[:, :, recoveries] ** 2).mean(axis=1)[:, None]
+    noise = noise * ((1.0 - DAY_SHARE) / runs + DAY_SHARE / -(-runs // batch))
+    gain = variance / (variance + noise)
+    left = np.sqrt(variance * (1.0 - gain))
+    well = draws.keeps**runs
+    next_well = (well * draws.keeps).mean(axis=1) / np.maximum(well.mean(axis=1), 1e-12)
+    chance = np.zeros(len(truth))
+    for z in shock[:, :, must]:
+        believed = mean + gain * (truth + np.sqrt(noise) * z - mean)
+        met = ndtr((believed - targets[must]) / left).prod(axis=2)
+        chance += (well * (next_well[:, None] * met >= assurance)).mean(axis=1)
+    return np.asarray(chance / len(shock))
 
 
 def reading_shock(count: int, outputs: int, rng: np.random.Generator) -> Array:

@@ -42,8 +42,25 @@ def bench_data(
         outcome_known=np.array([r.outcome != "aborted" for r in results], dtype=bool),
         recovery=recovery,
         within_variance=variance,
+        same_day=same_day([r.day for r in results], job.limits.trials_per_batch),
         ln_cap=math.log(60.0 * job.limits.max_run_time_min),
     )
+
+
+def same_day(days: Sequence[str], batch: int) -> Array:
+    """Chance [n, n] that two runs were made on one day.
+
+    Runs without a day are taken to come in batches of which nobody knows the members, so that
+    the order of entry does not matter.
+    """
+    named = np.array([d.strip().casefold() for d in days], dtype=object)
+    chance: Array = np.equal.outer(named, named).astype(float)
+    unnamed = named == ""
+    others = int(unnamed.sum()) - 1
+    if others > 0:
+        chance[np.ix_(unnamed, unnamed)] = min(batch - 1, others) / others
+    np.fill_diagonal(chance, 1.0)
+    return chance
 
 
 def vessel_values(result: Result, analyte: str) -> Array:

@@ -18,6 +18,8 @@ from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
 """Below this probability that any setting meets every target, nothing qualifies."""
+SAME_TIME = 0.02
+"""Run times that differ by less than this share are the same as far as anyone can tell."""
 HOPELESS_BELOW = 0.05
 """The same where two batches of trials have been learnt from and the best setting of all
 still has no better chance than this."""
@@ -87,11 +89,16 @@ def search(fitted: Fitted) -> Search:
 
 
 def _fastest(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
-    """The setting of least posterior mean time whose probability is at least ``asked``."""
+    """The setting of least posterior mean time whose probability is at least ``asked``.
+
+    Of settings that are as fast as far as anyone can tell, the surest.
+    """
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
-    if not (probability >= asked).any():
+    qualifies = probability >= asked
+    if not qualifies.any():
         return None
-    return settings[int(np.argmin(np.where(probability >= asked, time, np.inf)))]
+    as_fast = qualifies & (time <= (1.0 + SAME_TIME) * time[qualifies].min())
+    return settings[int(np.argmax(np.where(as_fast, probability, -1.0)))]
 
 
 def tolerances(fitted: Fitted) -> dict[str, float]:
@@ -108,17 +115,20 @@ def tolerances(fitted: Fitted) -> dict[str, float]:
 def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
     """The fastest setting that still qualifies anywhere within the equipment's tolerance.
 
-    Settings are tried from the fastest on, in blocks, until one holds at every corner.
+    Settings are tried from the fastest on until one holds at every corner; of those as fast
+    as far as anyone can tell, the surest is taken.
     """
     tolerance = tolerances(fitted)
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
     order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
-    for start in range(0, len(order), 12):
-        for i in order[start : start + 12]:
-            corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
-            if fitted.probability(corners).min() >= asked:
-                return settings[i]
-    return None
+    held: list[Setting] = []
+    for i in order:
+        if held and time[i] > (1.0 + SAME_TIME) * fitted.mean_time(held[:1])[0]:
+            break
+        corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
+        if fitted.probability(corners).min() >= asked:
+            held.append(settings[i])
+    return held[int(np.argmax(fitted.probability(held)))] if held else None
 
 
 def _physical(setting: Setting) -> Setting:

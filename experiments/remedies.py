@@ -123,7 +123,7 @@ def _chances(
 ) -> tuple[Array, Array]:
     """Probability and mean time [M] of the run model alone under a changed job."""
     ln_time, recovery, keeps, peak = fitted.surrogate.physics_draws(
-        simulator, simulator.rows(settings)
+        simulator, simulator.rows(settings), fitted.space.code(settings)
     )
     cap = kelvin(fitted.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
     met = np.where(fitted.must, 100.0 * recovery >= fitted.targets, True).all(axis=2)

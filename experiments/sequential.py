@@ -16,6 +16,7 @@ from experiments.acquisition import (
     improvement,
     log_weight_change,
     normalise,
+    proving_chance,
     qualified_time,
     reading_shock,
 )
@@ -34,6 +35,10 @@ KEPT_APART = 0.07
 """Distance in the coded window below which two trials of a batch tell much the same."""
 FIRST_APART = 0.25
 """The same for the first batch, when little is known."""
+PROVED_BY = 6
+"""Runs within which a setting should be able to prove that it qualifies."""
+SHOCKS = 4
+"""Imagined outcomes of those runs for each draw of the truth."""
 WORTH_REPEATING = 0.7
 """Probability of success from which the same setting may come twice in a batch."""
 LEAST_GAIN = 1e-9
@@ -79,6 +84,7 @@ def propose(
     chosen: list[Setting] = []
     start = state.qualified()
     has_answer = start < idle - LEAST_GAIN
+    left = job.limits.trials - used
     reasons: list[str] = []
     for i in range(room):
         if progress is not None:
@@ -86,10 +92,10 @@ def propose(
         safe_first = used == 0 and i == 0
         if safe_first:
             setting, gain = state.safest(), 0.0
-        elif i == 0 and not pending and not has_answer:
-            setting, gain = state.leading()
+        elif used > 0 and (i % 2 == 0 or room == left):
+            setting, gain = state.to_prove(start, min(left, PROVED_BY))
         else:
-            setting, gain = state.most_valuable(careful=used > 0 and i % 2 == 0)
+            setting, gain = state.most_valuable()
         if not safe_first and not _is_worth(fitted, setting, gain, has_answer):
             break
         state.add(setting)
@@ -113,7 +119,10 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     noise = np.array([fitted.stable_reading_noise(p) for p in points])
     keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
     usable = np.array([p.sample_time <= limit for p in points]) & keeps_liquid
-    return TruthDraws(time=time, good=good, reading=reading, noise_sd=noise, usable=usable)
+    keeps = np.array([
+        fitted.finish_probabilities(p) * p.no_boil_over * p.cool_enough for p in points
+    ])
+    return TruthDraws(time, good, reading, noise, usable, keeps)
 
 
 def _ended(time: Array, limit: float) -> Array:
@@ -153,25 +162,33 @@ class _Batch:
         near = self.chance >= self.chance.max() - 0.05
         return self.settings[int(np.argmin(np.where(near, time, np.inf)))]
 
-    def leading(self) -> tuple[Setting, float]:
-        """The fastest of the settings nearest to qualifying, and its expected improvement."""
-        asked = self.fitted.job.limits.assurance
-        near = self.chance >= min(asked, self.chance.max() - 0.03)
-        time = self.fitted.mean_time(self.settings)
-        index = int(np.argmin(np.where(near, time, np.inf)))
-        return self.settings[index], float(self.chance[index] * max(self.idle - time[index], 0.0))
+    def to_prove(self, start: float, runs: int) -> tuple[Setting, float]:
+        """The open setting that ``runs`` more runs may best turn into a faster answer than
+        ``start`` (min), and the minutes expected of that.
 
-    def most_valuable(self, careful: bool) -> tuple[Setting, float]:
-        """The open setting with the largest expected improvement, and that, min.
-
-        The careful choice counts the chance of success once more: a setting has to prove
-        good before it can be recommended, and a likely one does so in fewer trials. The other
-        one looks for what is much faster.
+        Where no setting can be proved so soon, the likely ones go first.
         """
+        must = self.fitted.must
+        draws = self.draws.time.shape[1]
+        shock = np.array([reading_shock(draws, len(must) + 1, self.rng)[:, 1:]
+                          for _ in range(SHOCKS)])
+        limits = self.fitted.job.limits
+        chance = proving_chance(self.draws, self.fitted.stable_targets, must, limits.assurance,
+                                runs, limits.trials_per_batch, shock)
+        gain = chance * np.maximum(start - self.fitted.mean_time(self.settings), 0.0)
+        if not (gain[self.open] > 0.0).any():
+            return self._best(self._improvement() * self.chance)
+        return self._best(gain)
+
+    def most_valuable(self) -> tuple[Setting, float]:
+        """The open setting with the largest expected improvement, and that, min."""
+        return self._best(self._improvement())
+
+    def _improvement(self) -> Array:
         weight = normalise(self.log_weight)
-        gain = improvement(self.draws.time, self.draws.good, weight, self._qualified(weight))
-        if careful:
-            gain *= self.chance
+        return improvement(self.draws.time, self.draws.good, weight, self._qualified(weight))
+
+    def _best(self, gain: Array) -> tuple[Setting, float]:
         if not (gain[self.open] > 0.0).any():  # nothing good in any draw: the least hopeless
             gain = np.where(self.open, 1e-9 * (1.0 + self._nearness()), 0.0)
         best = int(np.argmax(np.where(self.open, gain, -1.0)))

@@ -22,14 +22,13 @@ from experiments.acceptance import (
 from experiments.forecaster import Forecaster, TrueValues, pick_setting, true_values
 from experiments.job import EvaporationJob, Setting
 from experiments.verification_rules import Index, RunSummaries, assess
+from models.noise import COMMON_SHARE, DAY_SHARE
+from models.system import Array
 
 SETS = 4000
 """Sets of runs imagined; the chance is then known to within 1.6 points."""
 WANTED_CHANCE = 0.90
 MOST_PLANNED_RUNS = 12
-DAY_SHARE = 0.5
-"""Share of the variance between runs that runs of one day have in common (common practice,
-no source)."""
 
 
 @dataclass(frozen=True)
@@ -162,8 +161,7 @@ def imagine_runs(
 ) -> RunSummaries:
     """Sets of runs that the truth may give, reduced to summaries.
 
-    Analytes are given independent run effects: less kind than a shared one, because every
-    analyte must pass.
+    Part of the run effect is common to the analytes of a run, as it is when learning.
     """
     vessels, runs = job.equipment.vessels, criteria.runs
     each = vessels - 1 if vessels >= 4 else vessels
@@ -171,8 +169,8 @@ def imagine_runs(
     run_scatter, vessel_sd = truth.run_sd[:, columns], truth.vessel_sd[:, columns]
     day = np.arange(runs) % criteria.days
     sets, analytes = mean.shape
-    shared = np.sqrt(DAY_SHARE) * rng.standard_normal((sets, criteria.days, analytes))[:, day]
-    alone = np.sqrt(1.0 - DAY_SHARE) * rng.standard_normal((sets, runs, analytes))
+    shared = np.sqrt(DAY_SHARE) * _run_effects(rng, (sets, criteria.days, analytes))[:, day]
+    alone = np.sqrt(1.0 - DAY_SHARE) * _run_effects(rng, (sets, runs, analytes))
     vessel = rng.standard_normal((sets, runs, analytes)) / np.sqrt(each)
     degrees = runs * (each - 1)
     within = vessel_sd**2
@@ -183,6 +181,13 @@ def imagine_runs(
         np.maximum(mean[:, None] + effects, 0.0), within if degrees else np.zeros_like(within),
         np.full(analytes, float(each)), np.full(analytes, degrees), day,
     )
+
+
+def _run_effects(rng: np.random.Generator, shape: tuple[int, int, int]) -> Array:
+    """Standardised effects [sets, runs, A] of which the analytes of a run share part."""
+    common = rng.standard_normal((*shape[:2], 1))
+    own = rng.standard_normal(shape)
+    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
 
 
 def _deciding_columns(job: EvaporationJob, criteria: Criteria) -> Index:

@@ -30,8 +30,8 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from models.discrepancy import covariance, factor, whiten, whiten_back
-from models.noise import stabilised_one
+from models.discrepancy import Kinship, covariance, factor, whiten, whiten_back
+from models.noise import DAY_SHARE, stabilised_one
 from models.system import Array
 
 VOLATILITY_NODES: Final = np.linspace(-3.0, 3.0, 21)
@@ -144,7 +144,7 @@ def _update_effect(
 
 @njit(cache=True, parallel=True, error_model="numpy")
 def analyte_evidence(
-    table: Array, seen: Array, var: Array, d2: Array, amp: Array, length: Array,
+    table: Array, seen: Array, var: Array, kin: Kinship, amp: Array, length: Array, day: Array,
     shared: Array, ceilings: Array, prior: Array,
 ) -> tuple[Array, Array, Array]:
     """Evidence of all recoveries, and what is known of the common effects.
@@ -153,7 +153,8 @@ def analyte_evidence(
     ----------
     table : [P, n, A, G, T]
     seen : [n, A] readings; var : [P, n, A] variance of each analyte alone (inf: no reading)
-    d2 : [n, n]; amp, length : [P] discrepancy
+    kin : how near the runs are; amp, length : [P] discrepancy
+    day : [P] variance that the readings of one analyte share within a day
     shared : [P] standard deviation of the effect common to the analytes of a run
     ceilings : [C]; prior : [G * T * C]
 
@@ -168,12 +169,14 @@ def analyte_evidence(
     nodes = prior.shape[0]
     for p in prange(count):
         for i in range(n):
-            spread[p, i, i] = 1.0
+            for j in range(n):
+                spread[p, i, j] = DAY_SHARE * kin.same_day[i, j]
+            spread[p, i, i] += 1.0 - DAY_SHARE
         for a in range(analytes):
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
             if rows.shape[0] == 0:
                 continue
-            matrix = covariance(d2, amp[p], length[p], var[p, :, a], rows)
+            matrix = covariance(kin, amp[p], length[p], day[p], var[p, :, a], rows)
             for i in range(rows.shape[0]):
                 for j in range(rows.shape[0]):
                     matrix[i, j] += shared[p] ** 2 * spread[p, rows[i], rows[j]]
@@ -190,7 +193,7 @@ def analyte_evidence(
 
 @njit(cache=True, parallel=True, error_model="numpy")
 def draw_nodes(
-    table: Array, seen: Array, var: Array, d2: Array, amp: Array, length: Array,
+    table: Array, seen: Array, var: Array, kin: Kinship, amp: Array, length: Array, day: Array,
     ceilings: Array, prior: Array, uniform: Array,
 ) -> NDArray[np.int64]:
     """One draw of the node of each analyte [P, A] once the common effects are known.
@@ -203,7 +206,7 @@ def draw_nodes(
     for p in prange(count):
         for a in range(analytes):
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
-            low = factor(covariance(d2, amp[p], length[p], var[p, :, a], rows))
+            low = factor(covariance(kin, amp[p], length[p], day[p], var[p, :, a], rows))
             terms = np.empty(prior.shape[0])
             values = np.empty((prior.shape[0], rows.shape[0]))
             _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings, prior,

@@ -25,6 +25,7 @@ class BenchData:
     recovery : [n, A] mean recovery as a fraction; nan when not measured or not usable
     within_variance : [n, A] variance of that mean by vessels and censoring, squared units of
         the stabilised scale (:mod:`models.noise`); the run effect comes on top
+    same_day : [n, n] chance that two runs were made on one day; 1 on the diagonal
     ln_cap : ln of the longest run allowed, s
     """
 
@@ -36,6 +37,7 @@ class BenchData:
     outcome_known: NDArray[np.bool_]
     recovery: Array
     within_variance: Array
+    same_day: Array
     ln_cap: float
 
     @property

@@ -10,10 +10,14 @@ recovery fractions.
 symbol   meaning                                                 shape
 ======== ======================================================= ==========
 d2       squared coded distance between runs                     [n, n]
+same_day chance that two runs share a day                        [n, n]
+day      variance of what the runs of one day share              [P, O]
 amp      discrepancy standard deviation                          [P, O]
-var      noise variance of each reading; inf where there is none [P, n, O]
+var      noise variance of each reading beyond that of its day;
+         inf where there is none                                 [P, n, O]
 r        reading minus run model                                 [P, n, O]
-L        Cholesky factor of amp^2 k + diag(var), used rows only
+L        Cholesky factor of amp^2 k + day same_day + diag(var),
+         used rows only
 w        L^-1 r
 ======== ======================================================= ==========
 """
@@ -21,6 +25,7 @@ w        L^-1 r
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
@@ -29,16 +34,24 @@ from numpy.typing import NDArray
 from models.system import Array
 
 
+class Kinship(NamedTuple):
+    """How near runs are: ``d2`` squared coded distance, ``same_day`` chance of sharing a day."""
+
+    d2: Array  # [n, n]
+    same_day: Array  # [n, n]
+
+
 @njit(cache=True)
 def covariance(
-    d2: Array, amp: float, length: float, var: Array, rows: NDArray[np.int64]
+    kin: Kinship, amp: float, length: float, day: float, var: Array, rows: NDArray[np.int64]
 ) -> Array:
-    """Matrix amp^2 exp(-d2/2 l^2) + diag(var) over ``rows``."""
+    """Matrix amp^2 exp(-d2/2 l^2) + day same_day + diag(var) over ``rows``."""
     m = rows.shape[0]
     out = np.empty((m, m))
     for i in range(m):
         for j in range(i + 1):
-            out[i, j] = amp * amp * math.exp(-0.5 * d2[rows[i], rows[j]] / (length * length))
+            near = math.exp(-0.5 * kin.d2[rows[i], rows[j]] / (length * length))
+            out[i, j] = amp * amp * near + day * kin.same_day[rows[i], rows[j]]
             out[j, i] = out[i, j]
         out[i, i] += var[rows[i]] + 1e-12
     return out
@@ -85,15 +98,20 @@ def whiten_back(low: Array, values: Array) -> Array:
 
 
 @njit(cache=True, parallel=True)
-def gaussian_evidence(d2: Array, amp: Array, length: Array, var: Array, r: Array) -> Array:
-    """Log density [P] of residuals r [P, n] with variances var [P, n] (inf: no reading)."""
+def gaussian_evidence(
+    kin: Kinship, amp: Array, length: Array, day: Array, var: Array, r: Array
+) -> Array:
+    """Log density [P] of residuals r [P, n] with variances var [P, n] (inf: no reading).
+
+    ``amp``, ``length``, ``day`` : [P]
+    """
     count, n = r.shape
     out = np.zeros(count)
     for p in prange(count):
         rows = np.flatnonzero(np.isfinite(var[p]))
         if rows.shape[0] == 0:
             continue
-        low = factor(covariance(d2, amp[p], length[p], var[p], rows))
+        low = factor(covariance(kin, amp[p], length[p], day[p], var[p], rows))
         u = whiten(low, r[p][rows])
         total = 0.0
         for i in range(rows.shape[0]):
@@ -104,10 +122,11 @@ def gaussian_evidence(d2: Array, amp: Array, length: Array, var: Array, r: Array
 
 @njit(cache=True, parallel=True)
 def condition(
-    d2: Array,
+    kin: Kinship,
     d2_new: Array,
     amp: Array,
     length: Array,
+    day: Array,
     var: Array,
     r: Array,
     path: Array,
@@ -118,10 +137,10 @@ def condition(
 
     Parameters
     ----------
-    d2 : [n, n] and d2_new : [M, n] squared coded distances
-    amp : [P, O]; length : [P]; var, r : [P, n, O]
+    d2_new : [M, n] squared coded distances to the runs
+    amp, day : [P, O]; length : [P]; var, r : [P, n, O]
     path : [P, n, O], path_new : [P, M, O] one prior path of unit amplitude per particle
-    noise : [P, n, O] standard normal draws
+    noise : [P, n, O] draws of the noise of the readings, days included
 
     Returns
     -------
@@ -137,16 +156,14 @@ def condition(
         for o in range(outputs):
             a2 = amp[p, o] * amp[p, o]
             rows = np.flatnonzero(np.isfinite(var[p, :, o]))
-            low = factor(covariance(d2, amp[p, o], length[p], var[p, :, o], rows))
+            low = factor(covariance(kin, amp[p, o], length[p], day[p, o], var[p, :, o], rows))
             m = rows.shape[0]
             own = np.empty(m)
             drawn = np.empty(m)
             for i in range(m):
                 j = rows[i]
                 own[i] = r[p, j, o]
-                drawn[i] = (
-                    own[i] - amp[p, o] * path[p, j, o] - math.sqrt(var[p, j, o]) * noise[p, j, o]
-                )
+                drawn[i] = own[i] - amp[p, o] * path[p, j, o] - noise[p, j, o]
             w = whiten(low, own)
             w_drawn = whiten(low, drawn)
             u = np.empty(m)

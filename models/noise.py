@@ -29,6 +29,13 @@ COMMON_SHARE: Final = 0.5
 """Share of the run effect's variance that all analytes of a run have in common (volume
 made up, internal standard, calibration of the day; common practice, no source)."""
 
+DAY_SHARE: Final = 0.35
+"""Share of the variance of the run effect on recoveries that the runs of one day have in
+common (common practice, no source: between 0.2 and 0.5)."""
+
+DAY_SHARE_OF_TIME: Final = (0.075 / RUN_TIME_SD) ** 2
+"""The same for run times."""
+
 _LEVEL, _RSD = np.array([0.70, 0.85]), np.array([0.175, 0.06])
 LEAST_RUN_SD: Final = 0.01
 

@@ -1,7 +1,8 @@
 """The surrogate: run model with uncertain parameters plus a discrepancy, fitted to bench runs.
 
-The posterior is explored by tempered sequential Monte Carlo over the trajectory parameters
-and five scales (discrepancies, noises, length); analyte parameters and the effects common to
+The posterior is explored by tempered sequential Monte Carlo over the trajectory parameters,
+five scales (discrepancies, noises, length) and, since what makes a liquid boil over is known
+least, a trend of the boil-over index over the window; analyte parameters and the effects common to
 the analytes of a run are integrated out at each particle. Recoveries are compared on the
 stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
 ``predict(..., return_std=True)``, ``clone``-able, usable in ``cross_val_score``.
@@ -30,10 +31,18 @@ from sklearn.base import BaseEstimator, RegressorMixin
 
 from models import analyte_evidence as grid
 from models.bench_data import BenchData
-from models.discrepancy import PriorPaths, condition, gaussian_evidence, squared_distance
+from models.discrepancy import (
+    Kinship,
+    PriorPaths,
+    condition,
+    gaussian_evidence,
+    squared_distance,
+)
 from models.kernel_survival import survival_table
 from models.noise import (
     COMMON_SHARE,
+    DAY_SHARE,
+    DAY_SHARE_OF_TIME,
     RUN_TIME_SD,
     from_stabilised,
     run_sd,
@@ -45,10 +54,15 @@ from models.run_model import RunBatch, surviving_fraction
 from models.system import Array
 
 SCALES = ("time_discrepancy", "recovery_discrepancy", "time_noise", "recovery_noise", "length")
-SCALE_MEDIAN = np.array([0.08, 0.40, 1.0, 1.0, 0.6])
-SCALE_SD = np.array([1.0, 0.8, 0.30, 0.30, 0.40])
+TREND = len(NAMES) + len(SCALES)
+"""Where the trend of the boil-over index begins among a particle's parameters."""
+SCALE_MEDIAN = np.array([0.06, 0.20, 1.0, 1.0, 0.4])
+SCALE_SD = np.array([0.8, 0.8, 0.30, 0.30, 0.40])
 BOIL_OVER_SHARPNESS = 0.12
 """How sharply ln(boil-over index) tells boil-over from none."""
+BOIL_OVER_TREND = 0.7
+"""Prior standard deviation of what the run model's ln(boil-over index) may be wrong by from
+one end of a factor's window to the other."""
 UNEXPLAINED = 0.01
 """Chance that a run is not dry for a reason the run model does not know."""
 
@@ -117,14 +131,14 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """Learn from ``data``; without runs the posterior is the prior."""
         rng = np.random.default_rng([self.seed, 11])
         self.data_ = data
-        self._d2 = squared_distance(data.coded, data.coded)
+        self._kin = Kinship(squared_distance(data.coded, data.coded), data.same_day)
         self._volatility_sd = np.asarray(self.simulator.volatility_sd, dtype=float)
         self._multiplier = np.exp(
             self._volatility_sd[:, None] * grid.VOLATILITY_NODES[None, :]
         )
         self._stable = stabilised(data.recovery)
         self._log_prior = grid.log_prior()
-        dimension = len(NAMES) + len(SCALES)
+        dimension = len(NAMES) + len(SCALES) + data.coded.shape[1]
         if data.runs:
             self.posterior_ = sample_posterior(
                 self._log_likelihood, dimension, particles=self.particles, rng=rng,
@@ -139,25 +153,31 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     # -- likelihood ------------------------------------------------------------------
 
     def _scales(self, z: Array) -> Array:
-        return SCALE_MEDIAN * np.exp(SCALE_SD * z[:, len(NAMES):])
+        return SCALE_MEDIAN * np.exp(SCALE_SD * z[:, len(NAMES):TREND])
 
     def _simulate(self, x: Array, z: Array) -> RunBatch:
         """All rows x [n, D] with all particles: particle-major [P * n]."""
         rows = np.tile(x, (len(z), 1))
         return self.simulator(rows, np.repeat(z[:, : len(NAMES)], len(x), axis=0))
 
+    def _ln_boil_over(self, batch: RunBatch, z: Array, coded: Array) -> Array:
+        """ln(boil-over index) [P, M] with each particle's trend over coded settings [M, F]."""
+        index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(len(z), -1)
+        return np.asarray(index + BOIL_OVER_TREND * z[:, TREND:] @ (coded - 0.5).T)
+
     def _time_terms(self, batch: RunBatch, scales: Array) -> tuple[Array, Array]:
         """Residual and variance of ln(run time) [P, n]; variance inf where there is none."""
         data = self.data_
         predicted = ln_run_time(batch, data.ln_cap).reshape(-1, data.runs)
         residual = np.where(np.isfinite(data.ln_time), data.ln_time - predicted, 0.0)
-        noise = np.broadcast_to((RUN_TIME_SD * scales[:, 2:3]) ** 2, residual.shape)
+        own = (1.0 - DAY_SHARE_OF_TIME) * (RUN_TIME_SD * scales[:, 2:3]) ** 2
+        noise = np.broadcast_to(own, residual.shape)
         return residual, np.where(np.isfinite(data.ln_time), noise, np.inf)
 
     def _recovery_variance(self, scales: Array) -> Array:
         """Variance of each analyte alone [P, n, A], stabilised; inf where there is no reading."""
         data = self.data_
-        alone = (1.0 - COMMON_SHARE) * scales[:, 3, None, None] ** 2
+        alone = (1.0 - COMMON_SHARE) * (1.0 - DAY_SHARE) * scales[:, 3, None, None] ** 2
         variance = data.within_variance[None] + alone
         return np.where(np.isfinite(data.recovery)[None], variance, np.inf)
 
@@ -165,8 +185,9 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         data, scales = self.data_, self._scales(z)
         batch = self._simulate(data.x, z)
         residual, variance = self._time_terms(batch, scales)
-        total = gaussian_evidence(self._d2, scales[:, 0], scales[:, 4], variance, residual)
-        total += self._outcome_terms(batch, scales)
+        day = day_variance(scales)[:, 0]
+        total = gaussian_evidence(self._kin, scales[:, 0], scales[:, 4], day, variance, residual)
+        total += self._outcome_terms(batch, z, scales)
         evidence, _, _ = self._evidence(
             self._table(batch), self._recovery_variance(scales), scales)
         return np.asarray(total + evidence)
@@ -176,16 +197,15 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     ) -> tuple[Array, Array, Array]:
         """As :func:`models.analyte_evidence.analyte_evidence` for the recorded readings."""
         return grid.analyte_evidence(
-            table, self._stable, variance, self._d2, scales[:, 1], scales[:, 4],
-            shared_sd(scales), grid.CEILINGS, self._log_prior,
+            table, self._stable, variance, self._kin, scales[:, 1], scales[:, 4],
+            day_variance(scales)[:, 1], shared_sd(scales), grid.CEILINGS, self._log_prior,
         )
 
-    def _outcome_terms(self, batch: RunBatch, scales: Array) -> Array:
+    def _outcome_terms(self, batch: RunBatch, z: Array, scales: Array) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
         data = self.data_
         shape = (-1, data.runs)
-        ln_index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(shape)
-        ln_index = ln_index / BOIL_OVER_SHARPNESS
+        ln_index = self._ln_boil_over(batch, z, data.coded) / BOIL_OVER_SHARPNESS
         seen = np.where(data.boiled_over, log_expit(ln_index), log_expit(-ln_index))
         total = np.where(data.outcome_known, np.maximum(seen, -12.0), 0.0).sum(axis=1)
         if data.not_dry.any():
@@ -212,10 +232,12 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         outputs, count = analytes + 1, len(z)
         self.scales_ = scales
         self._paths = PriorPaths(count, outputs, data.coded.shape[1], rng)
-        self._noise = rng.standard_normal((count, runs, outputs))
+        noise = rng.standard_normal((2, count, runs, outputs))
         self._residual = np.zeros((count, runs, outputs))
         self._variance = np.full((count, runs, outputs), np.inf)
         self._unexplained = np.zeros((count, runs))
+        self._day = self._per_output(day_variance(scales), analytes)
+        self._noise = noise[0]
         if not runs:
             prior = np.exp(self._log_prior)
             self._keep_nodes(rng.choice(len(prior), size=(count, analytes), p=prior), rng)
@@ -227,12 +249,16 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         effect += np.einsum("pij,pj->pi", root, rng.standard_normal((count, runs)))
         seen = self._stable[None] - (shared_sd(scales)[:, None] * effect)[:, :, None]
         self._keep_nodes(grid.draw_nodes(
-            table, seen, variance, self._d2, scales[:, 1], scales[:, 4], grid.CEILINGS,
-            self._log_prior, rng.random((count, analytes)),
+            table, seen, variance, self._kin, scales[:, 1], scales[:, 4],
+            day_variance(scales)[:, 1], grid.CEILINGS, self._log_prior,
+            rng.random((count, analytes)),
         ), rng)
         self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scales)
         self._residual[:, :, 1:] = np.nan_to_num(seen - stabilised(self._recovery(batch, runs)))
         self._variance[:, :, 1:] = variance
+        root = np.linalg.cholesky(data.same_day + 1e-9 * np.eye(runs))
+        self._noise *= np.sqrt(np.where(np.isfinite(self._variance), self._variance, 0.0))
+        self._noise += np.sqrt(self._day)[:, None] * np.einsum("ij,pjo->pio", root, noise[1])
         in_time = ln_run_time(batch, data.ln_cap).reshape(count, runs) <= data.ln_cap
         self._unexplained = (data.not_dry & in_time).astype(float)
 
@@ -268,10 +294,11 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         time = ln_run_time(batch, data.ln_cap).reshape(-1, rows)
         stable = stabilised(self._recovery(batch, rows, keep))
         analytes = stable.shape[2]
-        amp = np.concatenate([scales[:, :1], np.repeat(scales[:, 1:2], analytes, 1)], axis=1)
+        amp = self._per_output(scales[:, :2], analytes)
         distance = squared_distance(coded, data.coded)
         mean, sd, sample = condition(
-            self._d2, distance, amp, scales[:, 4], self._variance[keep], self._residual[keep],
+            self._kin, distance, amp, scales[:, 4], self._day[keep], self._variance[keep],
+            self._residual[keep],
             self._paths.at(data.coded, scales[:, 4], keep),
             self._paths.at(coded, scales[:, 4], keep), self._noise[keep],
         )
@@ -282,10 +309,15 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             stable_sd=sd[:, :, 1:].transpose(1, 0, 2),
             sample_ln_time=(time + sample[:, :, 0]).T,
             sample_stable=(stable + sample[:, :, 1:]).transpose(1, 0, 2),
-            ln_boil_over=np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows).T,
+            ln_boil_over=self._ln_boil_over(batch, z, coded).T,
             peak_temperature=batch.peak_temperature.reshape(-1, rows).T,
             unexplained=self._unexplained_share(distance, keep),
         )
+
+    @staticmethod
+    def _per_output(pair: Array, analytes: int) -> Array:
+        """[P, 1 + A] of a value for run times and one for recoveries [P, 2]."""
+        return np.repeat(pair, (1, analytes), axis=1)
 
     def _unexplained_share(self, distance: Array, keep: slice) -> Array:
         """Chance [M, P] of not being dry for an unknown reason, by the runs near a setting."""
@@ -296,9 +328,12 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         return np.asarray((UNEXPLAINED + failed) / (1.0 + near.sum(axis=2)))
 
     def physics_draws(
-        self, simulator: Simulator, x: Array
+        self, simulator: Simulator, x: Array, coded: Array
     ) -> tuple[Array, Array, Array, Array]:
         """Run model alone under another simulator (a changed job) with the same particles.
+
+        ``x`` [M, D] are the rows of the settings for that simulator, ``coded`` [M, F] their
+        places in the window.
 
         Returns
         -------
@@ -306,7 +341,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """
         rows, z = len(x), self.posterior_.z
         batch = simulator(np.tile(x, (len(z), 1)), np.repeat(z[:, : len(NAMES)], rows, axis=0))
-        index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows)
+        index = self._ln_boil_over(batch, z, coded)
         return (
             ln_run_time(batch, self.data_.ln_cap).reshape(-1, rows).T,
             self._recovery(batch, rows).transpose(1, 0, 2),
@@ -343,6 +378,14 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         spread = np.sqrt(sd**2 + noise)
         density = -0.5 * ((seen - mean) / spread) ** 2 - np.log(spread * np.sqrt(2 * np.pi))
         return float(np.nanmean(density))
+
+
+def day_variance(scales: Array) -> Array:
+    """Variance [P, 2] that runs of one day share: ln(run time), each recovery on its own."""
+    return np.column_stack([
+        DAY_SHARE_OF_TIME * (RUN_TIME_SD * scales[:, 2]) ** 2,
+        DAY_SHARE * (1.0 - COMMON_SHARE) * scales[:, 3] ** 2,
+    ])
 
 
 def shared_sd(scales: Array) -> Array:

@@ -1,4 +1,4 @@
-"""A forecast that is no number is refused before anything is built on it."""
+"""Numbers on their way into and out of the fit: days of runs, forecasts that are none."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from experiments import Dossier
+from experiments.readings import same_day
 from models.errors import ModelError
 
 
@@ -33,3 +34,16 @@ def test_a_forecast_that_is_no_number_names_the_setting(
     with pytest.raises(ModelError, match="narrower bounds"):
         dossier.propose(1)
     assert len(dossier.events) == before
+
+
+def test_runs_of_a_day_and_runs_without_one() -> None:
+    """Named days are certain; unnamed runs come in batches nobody knows the members of."""
+    chance = same_day(["Mon", "mon ", "Tue", "", "", "", ""], 3)
+    assert chance[0, 1] == 1.0
+    assert chance[0, 2] == chance[0, 3] == 0.0
+    assert chance[3, 4] == pytest.approx(2 / 3)
+    assert (np.diag(chance) == 1.0).all()
+    assert np.linalg.eigvalsh(chance).min() > -1e-12
+    # nine runs in batches of three: the mean of their day effects has a third of its variance
+    assert same_day([""] * 9, 3).mean() == pytest.approx(1 / 3)
+    assert same_day([""], 3) == pytest.approx(1.0)

@@ -8,9 +8,11 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, norm
 
 from models import analyte_evidence as grid
+from models.discrepancy import Kinship
 from models.kernel_survival import survival_table, survive
-from models.noise import stabilised
+from models.noise import DAY_SHARE, stabilised
 
+DAY = 0.05
 NODES = (len(grid.VOLATILITY_NODES), len(grid.THERMAL_RATES), len(grid.CEILINGS))
 
 
@@ -36,9 +38,14 @@ def evidence_of(table, seen, var, amp, shared):  # noqa: ANN001, ANN202
     runs = len(seen)
     d2 = np.subtract.outer(np.arange(runs), np.arange(runs)) ** 2.0
     return grid.analyte_evidence(
-        table, seen, var[None], d2, np.array([amp]), np.array([1.0]), np.array([shared]),
-        grid.CEILINGS, grid.log_prior(),
+        table, seen, var[None], Kinship(d2, same_day(runs)), np.array([amp]), np.array([1.0]),
+        np.array([DAY]), np.array([shared]), grid.CEILINGS, grid.log_prior(),
     )
+
+
+def same_day(runs: int) -> np.ndarray:
+    """Runs in pairs of a day."""
+    return np.kron(np.eye(runs), np.ones((2, 2)))[:runs, :runs]
 
 
 def test_one_analyte_is_the_sum_over_the_grid() -> None:
@@ -48,7 +55,9 @@ def test_one_analyte_is_the_sum_over_the_grid() -> None:
     seen, var, amp, shared = rng.uniform(10, 14, (4, 1)), rng.uniform(0.3, 0.6, (4, 1)), 0.4, 0.7
     evidence, _, _ = evidence_of(table, seen, var, amp, shared)
     d2 = np.subtract.outer(np.arange(4), np.arange(4)) ** 2.0
-    covariance = amp**2 * np.exp(-0.5 * d2) + np.diag(var[:, 0] + shared**2)
+    together = DAY + DAY_SHARE * shared**2
+    covariance = amp**2 * np.exp(-0.5 * d2) + together * same_day(4)
+    covariance += np.diag(var[:, 0] + (1.0 - DAY_SHARE) * shared**2)
     density = multivariate_normal(np.zeros(4), covariance)
     terms = grid.log_prior() + density.logpdf(seen[:, 0] - node_values(table, 0))
     assert evidence[0] - 2.0 * np.log(2 * np.pi) == pytest.approx(logsumexp(terms), abs=1e-6)
@@ -66,7 +75,7 @@ def test_common_effects_match_numerical_integration() -> None:
     log_density = norm.logpdf(c)
     for a in range(2):
         off = seen[0, a] - shared * c[:, None] - node_values(table, a)[:, 0]
-        terms = grid.log_prior() + norm.logpdf(off, scale=np.sqrt(var[0, a]))
+        terms = grid.log_prior() + norm.logpdf(off, scale=np.sqrt(var[0, a] + DAY))
         log_density = log_density + logsumexp(terms, axis=1)
     density = np.exp(log_density)
     total = np.trapezoid(density, c)
@@ -115,8 +124,8 @@ def test_drawn_nodes_follow_their_weights() -> None:
     table = np.repeat(make_table(rng, 2, 1), 4000, axis=0)
     seen, var = np.full((4000, 2, 1), 11.5), np.full((4000, 2, 1), 0.5)
     picked = grid.draw_nodes(
-        table, seen, var, np.ones((2, 2)), np.full(4000, 1e-6), np.ones(4000), grid.CEILINGS,
-        grid.log_prior(), rng.random((4000, 1)),
+        table, seen, var, Kinship(np.ones((2, 2)), np.eye(2)), np.full(4000, 1e-6),
+        np.ones(4000), np.zeros(4000), grid.CEILINGS, grid.log_prior(), rng.random((4000, 1)),
     )
     values = node_values(table[:1], 0)
     weight = grid.log_prior() - 0.5 * np.sum((11.5 - values) ** 2, axis=1) / 0.5

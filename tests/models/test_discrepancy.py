@@ -8,7 +8,17 @@ from scipy.stats import multivariate_normal
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 
-from models.discrepancy import PriorPaths, condition, gaussian_evidence, squared_distance
+from models.discrepancy import (
+    Kinship,
+    PriorPaths,
+    condition,
+    gaussian_evidence,
+    squared_distance,
+)
+
+DAY = 0.09
+SAME_DAY = np.kron(np.eye(4), np.ones((2, 2)))[:7, :7]
+"""Seven runs in pairs of a day, the last one alone."""
 
 
 @pytest.fixture
@@ -26,20 +36,26 @@ def _condition(case: dict[str, np.ndarray], particles: int, rng: np.random.Gener
     paths = PriorPaths(particles, 1, 2, rng, features=400)
     var = np.tile((case["noise"] ** 2)[None, :, None], (particles, 1, 1))
     residual = np.tile(case["r"][None, :, None], (particles, 1, 1))
+    noise = np.sqrt(var) * rng.standard_normal(residual.shape)
+    noise += np.sqrt(DAY) * np.repeat(rng.standard_normal((particles, 4, 1)), 2, axis=1)[:, :7]
     return condition(
-        squared_distance(coded, coded), squared_distance(new, coded),
-        np.full((particles, 1), 0.8), length, var, residual,
-        paths.at(coded, length), paths.at(new, length), rng.standard_normal(residual.shape),
+        Kinship(squared_distance(coded, coded), SAME_DAY), squared_distance(new, coded),
+        np.full((particles, 1), 0.8), length, np.full((particles, 1), DAY), var, residual,
+        paths.at(coded, length), paths.at(new, length), noise,
     )
 
 
 def test_mean_and_deviation_match_scikit_learn(case: dict[str, np.ndarray]) -> None:
-    kernel = ConstantKernel(0.64, "fixed") * RBF(0.5, "fixed")
+    kernel = ConstantKernel(0.64, "fixed") * RBF([0.5, 0.5, 1e6], "fixed") + ConstantKernel(
+        DAY, "fixed") * RBF([1e6, 1e6, 1e-6], "fixed")  # the last column is the day
     reference = GaussianProcessRegressor(kernel, alpha=case["noise"] ** 2, optimizer=None)
-    reference.fit(case["coded"], case["r"])
-    mean, sd = reference.predict(case["new"], return_std=True)
+    day = np.arange(7) // 2
+    reference.fit(np.column_stack([case["coded"], day]), case["r"])
+    new = np.column_stack([case["new"], np.full(5, 99.0)])
+    mean, sd = reference.predict(new, return_std=True)
+    sd = np.sqrt(sd**2 - DAY)  # the truth has no day
     ours_mean, ours_sd, _ = _condition(case, 1, np.random.default_rng(1))
-    assert ours_mean[0, :, 0] == pytest.approx(mean, abs=1e-8)
+    assert ours_mean[0, :, 0] == pytest.approx(mean, abs=1e-7)
     assert ours_sd[0, :, 0] == pytest.approx(sd, abs=1e-6)
 
 
@@ -55,10 +71,11 @@ def test_evidence_matches_the_density_of_a_multivariate_normal(
     case: dict[str, np.ndarray],
 ) -> None:
     d2 = squared_distance(case["coded"], case["coded"])
-    covariance = 0.64 * np.exp(-0.5 * d2 / 0.25) + np.diag(case["noise"] ** 2)
+    covariance = 0.64 * np.exp(-0.5 * d2 / 0.25) + np.diag(case["noise"] ** 2) + DAY * SAME_DAY
     density = multivariate_normal(np.zeros(7), covariance).logpdf(case["r"])
     ours = gaussian_evidence(
-        d2, np.array([0.8]), np.array([0.5]), (case["noise"] ** 2)[None], case["r"][None]
+        Kinship(d2, SAME_DAY), np.array([0.8]), np.array([0.5]), np.array([DAY]),
+        (case["noise"] ** 2)[None], case["r"][None],
     )
     assert ours[0] - 3.5 * np.log(2 * np.pi) == pytest.approx(density, abs=1e-8)
 
@@ -68,9 +85,10 @@ def test_missing_readings_change_nothing(case: dict[str, np.ndarray]) -> None:
     var = (case["noise"] ** 2)[None].copy()
     var[0, 3] = np.inf
     keep = np.arange(7) != 3
-    full = gaussian_evidence(d2, np.array([0.8]), np.array([0.5]), var, case["r"][None])
+    scales = (np.array([0.8]), np.array([0.5]), np.array([DAY]))
+    full = gaussian_evidence(Kinship(d2, SAME_DAY), *scales, var, case["r"][None])
+    rest = np.ix_(keep, keep)
     less = gaussian_evidence(
-        d2[np.ix_(keep, keep)], np.array([0.8]), np.array([0.5]), var[:, keep],
-        case["r"][None][:, keep],
+        Kinship(d2[rest], SAME_DAY[rest]), *scales, var[:, keep], case["r"][None][:, keep],
     )
     assert full == pytest.approx(less)

@@ -12,6 +12,8 @@ from wizard.units import Units, plain
 from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.settings_text import chance, minutes, percent
 
+FAR_BELOW = 0.15
+"""How far the chance of passing may lie below the other without a word."""
 HEADLINES = {
     "recommended": "Use this setting, and confirm it by verification runs.",
     "more trials needed": "Not yet: more trials are needed.",
@@ -27,6 +29,17 @@ def setting_metrics(
     order = [n for n in FACTOR_LABELS if n in free]
     order += [n for n in FACTOR_LABELS if n in setting and n not in free]
     return [(FACTOR_LABELS[n], units.text(n, setting[n], 4)) for n in order if n in setting]
+
+
+def passing_sentence(met: float, passing: float) -> str | None:
+    """Why a setting that is likely to be good may still fail its verification, if it may."""
+    if passing > met - FAR_BELOW:
+        return None
+    return (
+        f"Why {chance(passing)} beside {chance(met)}: the one is the chance that six single runs "
+        "stay within the criteria, scatter included, the other that the true means are good. "
+        "The page Verify shows what each analyte needs and what more runs change."
+    )
 
 
 def forecast_lines(

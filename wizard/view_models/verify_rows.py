@@ -40,7 +40,8 @@ def plan_lines(made: VerificationPlan) -> list[dict[str, str]]:
             "relative sd at most": f"{row.rsd_max:g} %",
             "usually passes from": (
                 "is only watched" if not row.decides
-                else "hardly ever" if needed is None else f"a true mean of {needed:.0f} %"
+                else "no mean: single runs scatter too widely" if needed is None
+                else f"a true mean of {needed:.0f} %"
             ),
         })
     return lines

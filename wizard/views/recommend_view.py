@@ -60,10 +60,13 @@ def _metrics(
                       help="Probability that every “must” analyte's true mean recovery meets its "
                            "target and the run ends in time.")
         if dossier.recorded:
-            right.metric("Passes verification", chance(_passing(dossier, setting)),
+            passing = _passing(dossier, setting)
+            right.metric("Passes verification", chance(passing),
                          help="Chance that six replicate runs on six days meet the usual "
-                              "criteria; single runs scatter, so it is lower than the chance of "
-                              "being true.")
+                              "criteria.")
+            why = recommend_rows.passing_sentence(answer.probability, passing)
+            if why:
+                st.caption(why)
 
 
 def _passing(dossier: Dossier, setting: Setting) -> float:
