@@ -24,7 +24,7 @@ from experiments.job_simulator import JobSimulator
 from experiments.readings import bench_data
 from experiments.trials import Trial
 from models.errors import ModelError
-from models.noise import RUN_TIME_SD, VESSEL_RSD, from_stabilised, run_sd, stabilised
+from models.noise import VESSEL_RSD, from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
@@ -194,13 +194,13 @@ class Fitted:
 
     @property
     def _time_noise(self) -> Array:
-        return np.asarray(RUN_TIME_SD * self.surrogate.scales_[:, 2])
+        return np.sqrt(self.surrogate.scales_.time_variance)
 
     def _stable_noise(self, point: Point) -> Array:
         """Standard deviation [P, A] of one run's mean recovery on the stabilised scale."""
         level = point.recovery / 100.0
         within = (VESSEL_RSD * level / run_sd(level)) ** 2 / self.job.equipment.vessels
-        return np.sqrt(self.surrogate.scales_[:, 3:4] ** 2 + within)
+        return np.sqrt(self.surrogate.scales_.recovery_noise[:, None] ** 2 + within)
 
     def reading_noise(self, point: Point) -> Array:
         """Noise sd [P, 1 + A] of one run: ln(run time) and recoveries in percent."""

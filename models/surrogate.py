@@ -20,6 +20,7 @@ stable   recovery on the stabilised scale                 [P, ., A]
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
@@ -30,6 +31,7 @@ from scipy.special import expit, log_expit, log_ndtr
 from sklearn.base import BaseEstimator, RegressorMixin
 
 from models import analyte_evidence as grid
+from models import scales
 from models.bench_data import BenchData
 from models.discrepancy import (
     Kinship,
@@ -39,25 +41,15 @@ from models.discrepancy import (
     squared_distance,
 )
 from models.kernel_survival import survival_table
-from models.noise import (
-    COMMON_SHARE,
-    DAY_SHARE,
-    DAY_SHARE_OF_TIME,
-    RUN_TIME_SD,
-    from_stabilised,
-    run_sd,
-    stabilised,
-)
+from models.noise import RUN_TIME_SD, from_stabilised, run_sd, stabilised
 from models.parameters import NAMES
 from models.posterior import Posterior, sample_posterior
 from models.run_model import RunBatch, surviving_fraction
+from models.scales import Scales
 from models.system import Array
 
-SCALES = ("time_discrepancy", "recovery_discrepancy", "time_noise", "recovery_noise", "length")
-TREND = len(NAMES) + len(SCALES)
+TREND = len(NAMES) + scales.COUNT
 """Where the trend of the boil-over index begins among a particle's parameters."""
-SCALE_MEDIAN = np.array([0.06, 0.20, 1.0, 1.0, 0.4])
-SCALE_SD = np.array([0.8, 0.8, 0.30, 0.30, 0.40])
 BOIL_OVER_SHARPNESS = 0.12
 """How sharply ln(boil-over index) tells boil-over from none."""
 BOIL_OVER_TREND = 0.7
@@ -133,15 +125,13 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self.data_ = data
         self._kin = Kinship(squared_distance(data.coded, data.coded), data.same_day)
         self._volatility_sd = np.asarray(self.simulator.volatility_sd, dtype=float)
-        self._multiplier = np.exp(
-            self._volatility_sd[:, None] * grid.VOLATILITY_NODES[None, :]
-        )
+        self._multiplier = np.exp(self._volatility_sd[:, None] * grid.VOLATILITY_NODES[None, :])
         self._stable = stabilised(data.recovery)
         self._log_prior = grid.log_prior()
-        dimension = len(NAMES) + len(SCALES) + data.coded.shape[1]
+        dimension = TREND + data.coded.shape[1]
         if data.runs:
             self.posterior_ = sample_posterior(
-                self._log_likelihood, dimension, particles=self.particles, rng=rng,
+                self.log_likelihood, dimension, particles=self.particles, rng=rng,
                 moves=self.moves, on_step=on_step,
             )
         else:
@@ -150,10 +140,12 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._settle(rng)
         return self
 
-    # -- likelihood ------------------------------------------------------------------
+    def use_draws(self, z: Array, rng: np.random.Generator) -> None:
+        """Predict from the draws z [P, K] of another sampler of the same posterior."""
+        self.posterior_ = Posterior(z, self.log_likelihood(z), math.nan, 0, math.nan)
+        self._settle(rng)
 
-    def _scales(self, z: Array) -> Array:
-        return SCALE_MEDIAN * np.exp(SCALE_SD * z[:, len(NAMES):TREND])
+    # -- likelihood ------------------------------------------------------------------
 
     def _simulate(self, x: Array, z: Array) -> RunBatch:
         """All rows x [n, D] with all particles: particle-major [P * n]."""
@@ -165,43 +157,43 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(len(z), -1)
         return np.asarray(index + BOIL_OVER_TREND * z[:, TREND:] @ (coded - 0.5).T)
 
-    def _time_terms(self, batch: RunBatch, scales: Array) -> tuple[Array, Array]:
+    def _time_terms(self, batch: RunBatch, scale: Scales) -> tuple[Array, Array]:
         """Residual and variance of ln(run time) [P, n]; variance inf where there is none."""
         data = self.data_
         predicted = ln_run_time(batch, data.ln_cap).reshape(-1, data.runs)
         residual = np.where(np.isfinite(data.ln_time), data.ln_time - predicted, 0.0)
-        own = (1.0 - DAY_SHARE_OF_TIME) * (RUN_TIME_SD * scales[:, 2:3]) ** 2
-        noise = np.broadcast_to(own, residual.shape)
+        own = scale.time_variance - scale.time_day_variance
+        noise = np.broadcast_to(own[:, None], residual.shape)
         return residual, np.where(np.isfinite(data.ln_time), noise, np.inf)
 
-    def _recovery_variance(self, scales: Array) -> Array:
+    def _recovery_variance(self, scale: Scales) -> Array:
         """Variance of each analyte alone [P, n, A], stabilised; inf where there is no reading."""
         data = self.data_
-        alone = (1.0 - COMMON_SHARE) * (1.0 - DAY_SHARE) * scales[:, 3, None, None] ** 2
-        variance = data.within_variance[None] + alone
+        alone = scale.own_variance - scale.own_day_variance
+        variance = data.within_variance[None] + alone[:, None, None]
         return np.where(np.isfinite(data.recovery)[None], variance, np.inf)
 
-    def _log_likelihood(self, z: Array) -> Array:
-        data, scales = self.data_, self._scales(z)
+    def log_likelihood(self, z: Array) -> Array:
+        """Log likelihood [P] of the data under standardised parameters z [P, K]."""
+        data, scale = self.data_, Scales.of(z[:, len(NAMES):TREND])
         batch = self._simulate(data.x, z)
-        residual, variance = self._time_terms(batch, scales)
-        day = day_variance(scales)[:, 0]
-        total = gaussian_evidence(self._kin, scales[:, 0], scales[:, 4], day, variance, residual)
-        total += self._outcome_terms(batch, z, scales)
-        evidence, _, _ = self._evidence(
-            self._table(batch), self._recovery_variance(scales), scales)
+        residual, variance = self._time_terms(batch, scale)
+        total = gaussian_evidence(self._kin, scale.time_discrepancy, scale.length,
+                                  scale.time_day_variance, variance, residual)
+        total += self._outcome_terms(batch, z, scale)
+        evidence, _, _ = self._evidence(self._table(batch), self._recovery_variance(scale), scale)
         return np.asarray(total + evidence)
 
     def _evidence(
-        self, table: Array, variance: Array, scales: Array
+        self, table: Array, variance: Array, scale: Scales
     ) -> tuple[Array, Array, Array]:
         """As :func:`models.analyte_evidence.analyte_evidence` for the recorded readings."""
         return grid.analyte_evidence(
-            table, self._stable, variance, self._kin, scales[:, 1], scales[:, 4],
-            day_variance(scales)[:, 1], shared_sd(scales), grid.CEILINGS, self._log_prior,
+            table, self._stable, variance, self._kin, scale.recovery_discrepancy, scale.length,
+            scale.own_day_variance, scale.shared_sd, grid.CEILINGS, self._log_prior,
         )
 
-    def _outcome_terms(self, batch: RunBatch, z: Array, scales: Array) -> Array:
+    def _outcome_terms(self, batch: RunBatch, z: Array, scale: Scales) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
         data = self.data_
         shape = (-1, data.runs)
@@ -210,7 +202,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         total = np.where(data.outcome_known, np.maximum(seen, -12.0), 0.0).sum(axis=1)
         if data.not_dry.any():
             predicted = ln_run_time(batch, data.ln_cap).reshape(shape)
-            spread = np.hypot(RUN_TIME_SD * scales[:, 2:3], scales[:, 0:1])
+            spread = np.sqrt(scale.time_variance + scale.time_discrepancy**2)[:, None]
             late = np.logaddexp(
                 log_ndtr((predicted - data.ln_cap) / spread), np.log(UNEXPLAINED))
             total += np.where(data.not_dry, late, 0.0).sum(axis=1)
@@ -227,33 +219,33 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     def _settle(self, rng: np.random.Generator) -> None:
         """Draw analyte parameters for the kept particles and store what prediction needs."""
         data, z = self.data_, self.posterior_.z
-        scales = self._scales(z)
+        scale = Scales.of(z[:, len(NAMES):TREND])
         runs, analytes = data.recovery.shape
         outputs, count = analytes + 1, len(z)
-        self.scales_ = scales
+        self.scales_ = scale
         self._paths = PriorPaths(count, outputs, data.coded.shape[1], rng)
         noise = rng.standard_normal((2, count, runs, outputs))
         self._residual = np.zeros((count, runs, outputs))
         self._variance = np.full((count, runs, outputs), np.inf)
         self._unexplained = np.zeros((count, runs))
-        self._day = self._per_output(day_variance(scales), analytes)
+        self._day = scale.day_variances(analytes)
         self._noise = noise[0]
         if not runs:
             prior = np.exp(self._log_prior)
             self._keep_nodes(rng.choice(len(prior), size=(count, analytes), p=prior), rng)
             return
         batch = self._simulate(data.x, z)
-        table, variance = self._table(batch), self._recovery_variance(scales)
-        _, effect, spread = self._evidence(table, variance, scales)
+        table, variance = self._table(batch), self._recovery_variance(scale)
+        _, effect, spread = self._evidence(table, variance, scale)
         root = np.linalg.cholesky(spread + 1e-9 * np.eye(runs))
         effect += np.einsum("pij,pj->pi", root, rng.standard_normal((count, runs)))
-        seen = self._stable[None] - (shared_sd(scales)[:, None] * effect)[:, :, None]
+        seen = self._stable[None] - (scale.shared_sd[:, None] * effect)[:, :, None]
         self._keep_nodes(grid.draw_nodes(
-            table, seen, variance, self._kin, scales[:, 1], scales[:, 4],
-            day_variance(scales)[:, 1], grid.CEILINGS, self._log_prior,
+            table, seen, variance, self._kin, scale.recovery_discrepancy, scale.length,
+            scale.own_day_variance, grid.CEILINGS, self._log_prior,
             rng.random((count, analytes)),
         ), rng)
-        self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scales)
+        self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scale)
         self._residual[:, :, 1:] = np.nan_to_num(seen - stabilised(self._recovery(batch, runs)))
         self._variance[:, :, 1:] = variance
         root = np.linalg.cholesky(data.same_day + 1e-9 * np.eye(runs))
@@ -288,19 +280,17 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         ``every`` keeps one draw in so many, for a quick look.
         """
         data, keep = self.data_, slice(None, None, every)
-        z, scales = self.posterior_.z[keep], self.scales_[keep]
+        z, scale = self.posterior_.z[keep], self.scales_.thinned(keep)
         rows = len(x)
         batch = self._simulate(x, z)
         time = ln_run_time(batch, data.ln_cap).reshape(-1, rows)
         stable = stabilised(self._recovery(batch, rows, keep))
-        analytes = stable.shape[2]
-        amp = self._per_output(scales[:, :2], analytes)
         distance = squared_distance(coded, data.coded)
         mean, sd, sample = condition(
-            self._kin, distance, amp, scales[:, 4], self._day[keep], self._variance[keep],
-            self._residual[keep],
-            self._paths.at(data.coded, scales[:, 4], keep),
-            self._paths.at(coded, scales[:, 4], keep), self._noise[keep],
+            self._kin, distance, scale.amplitudes(stable.shape[2]), scale.length,
+            self._day[keep], self._variance[keep], self._residual[keep],
+            self._paths.at(data.coded, scale.length, keep),
+            self._paths.at(coded, scale.length, keep), self._noise[keep],
         )
         return Draws(
             ln_time=(time + mean[:, :, 0]).T,
@@ -314,14 +304,9 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             unexplained=self._unexplained_share(distance, keep),
         )
 
-    @staticmethod
-    def _per_output(pair: Array, analytes: int) -> Array:
-        """[P, 1 + A] of a value for run times and one for recoveries [P, 2]."""
-        return np.repeat(pair, (1, analytes), axis=1)
-
     def _unexplained_share(self, distance: Array, keep: slice) -> Array:
         """Chance [M, P] of not being dry for an unknown reason, by the runs near a setting."""
-        length = self.scales_[keep, 4, None]
+        length = self.scales_.length[keep, None]
         near = np.exp(-0.5 * distance[:, None, :] / length**2)  # [M, P, n]
         near = near * self.data_.outcome_known
         failed = np.einsum("mpn,pn->mp", near, self._unexplained[keep])
@@ -378,19 +363,6 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         spread = np.sqrt(sd**2 + noise)
         density = -0.5 * ((seen - mean) / spread) ** 2 - np.log(spread * np.sqrt(2 * np.pi))
         return float(np.nanmean(density))
-
-
-def day_variance(scales: Array) -> Array:
-    """Variance [P, 2] that runs of one day share: ln(run time), each recovery on its own."""
-    return np.column_stack([
-        DAY_SHARE_OF_TIME * (RUN_TIME_SD * scales[:, 2]) ** 2,
-        DAY_SHARE * (1.0 - COMMON_SHARE) * scales[:, 3] ** 2,
-    ])
-
-
-def shared_sd(scales: Array) -> Array:
-    """Standard deviation [P] of the effect common to the analytes of a run, stabilised."""
-    return np.asarray(scales[:, 3] * np.sqrt(COMMON_SHARE))
 
 
 def ln_run_time(batch: RunBatch, ln_cap: float) -> Array:

@@ -208,7 +208,7 @@ def uncertainty(g: Gathered) -> Section:
     job = g.dossier.job
     estimated = [a.name for a in job.analytes if a.is_new]
     assumed = _assumed(g)
-    scale = float(g.fitted.surrogate.scales_[:, 3].mean())
+    scale = float(g.fitted.surrogate.scales_.recovery_noise.mean())
     lines = [
         "An interval of the true mean says where the mean of very many runs may lie; the interval "
         "of a single run adds the scatter of one run and its vessels.",
@@ -217,7 +217,8 @@ def uncertainty(g: Gathered) -> Section:
         f"where it is 60 %, and {figures(100 * VESSEL_RSD, 2)} % between vessels of a run (common "
         "practice, no source); the trials put the scatter of recoveries between runs at "
         f"{value(scale, 2)} times the usual.",
-        "Vessels of one run share the run's effect and are not counted as replicates.",
+        "Vessels of one run share the run's effect and are not counted as replicates; runs of one "
+        "day share part of it.",
         "A stated probability holds if the run model and the assumed scatter do. How often such "
         "statements came true was tried on simulated benches only, with the result told in the "
         "README; so the verification runs decide, not the probability.",

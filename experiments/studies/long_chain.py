@@ -1,0 +1,101 @@
+"""The posterior of both examples against long Markov chains of ``emcee``.
+
+    python -m experiments.studies.long_chain
+
+The surrogate keeps about a hundred draws from a short tempered sampler; an ensemble of chains
+(Foreman-Mackey et al. 2013, PASP 125:306) takes the same likelihood thousands of times. Printed
+for each case: how far the means of the parameters lie apart, in posterior standard
+deviations, and the probability of meeting every target at several settings from both.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
+
+import numpy as np
+
+from experiments.dossier import Dossier
+from experiments.example_dossiers import FOLDER
+from experiments.fitted import Fitted
+from experiments.results_table import read_table
+from models.parameters import NAMES
+from models.system import Array
+
+EXAMPLES = ("semivolatiles_to_dryness", "new_analyte_with_keeper")
+WALKERS = 96
+KEPT = 480
+"""Draws of the chains that predict."""
+SETTINGS = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Agreement:
+    """One case: ``apart`` [K] in standard deviations, probabilities [M] of both samplers."""
+
+    apart: Array
+    short: Array
+    long: Array
+    autocorrelation: float
+
+
+def compare(fitted: Fitted, steps: int, seed: int = 1) -> Agreement:
+    """Run the chains for that many steps, the first half of which is thrown away."""
+    import emcee  # a test dependency, asked for only here
+
+    surrogate = copy(fitted.surrogate)
+    z = surrogate.posterior_.z
+
+    def log_posterior(at: Array) -> Array:
+        return np.asarray(surrogate.log_likelihood(at) - 0.5 * np.sum(at**2, axis=1))
+
+    np.random.seed(seed)  # noqa: NPY002 - emcee draws from the global state
+    sampler = emcee.EnsembleSampler(
+        WALKERS, z.shape[1], log_posterior, vectorize=True,
+        moves=[(emcee.moves.DEMove(), 0.6), (emcee.moves.DESnookerMove(), 0.1),
+               (emcee.moves.StretchMove(), 0.3)],
+    )
+    sampler.run_mcmc(z[:WALKERS], steps)
+    chain = sampler.get_chain(discard=steps // 2, flat=True)
+    lag = sampler.get_autocorr_time(discard=steps // 2, quiet=True, tol=0)
+    surrogate.use_draws(chain[:: max(1, len(chain) // KEPT)], np.random.default_rng(seed))
+    settings = fitted.leaders(fitted.candidates, SETTINGS // 3)
+    chained = Fitted(fitted.job, fitted.trials, surrogate, fitted.simulator)
+    apart = (z.mean(axis=0) - chain.mean(axis=0)) / chain.std(axis=0)
+    return Agreement(np.asarray(apart), fitted.probability(settings),
+                     chained.probability(settings), float(np.nanmax(lag)))
+
+
+def example(name: str) -> Fitted:
+    """An example with all its trials learnt from."""
+    dossier = Dossier.start(FOLDER / f"{name}.toml")
+    table = (FOLDER / f"{name}_trials.csv").read_bytes()
+    for trial in read_table(table, dossier.job, dossier.trials).trials:
+        dossier.record(
+            trial.trial, setting=trial.setting, run_time_min=trial.run_time_min,
+            outcome=trial.outcome, recovery_percent=trial.recovery_percent, day=trial.day,
+        )
+    return dossier.fitted()
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--steps", type=int, default=1500)
+    steps = parser.parse_args(argv).steps
+    for name in EXAMPLES:
+        found = compare(example(name), steps)
+        worst = int(np.argmax(np.abs(found.apart[: len(NAMES)])))
+        print(f"{name}: {WALKERS} walkers, {steps} steps, longest autocorrelation "
+              f"{found.autocorrelation:.0f} steps")
+        print(f"  parameters: median {np.median(np.abs(found.apart)):.2f} sd apart, "
+              f"most {found.apart[worst]:+.2f} ({NAMES[worst]})")
+        print("  probabilities, short sampler:", *(f"{p:.3f}" for p in found.short))
+        print("  probabilities, long chains:  ", *(f"{p:.3f}" for p in found.long))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

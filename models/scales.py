@@ -1,0 +1,76 @@
+"""What each posterior particle believes of the bench beside the run model's parameters.
+
+The discrepancies are those between the run model at its best parameters and the simulated
+benches on which the method is settled, with room for worse; the noise levels are multipliers
+on the usual ones of :mod:`models.noise`.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from models.noise import COMMON_SHARE, DAY_SHARE, DAY_SHARE_OF_TIME, RUN_TIME_SD
+from models.system import Array
+
+MEDIAN: Final = np.array([0.06, 0.20, 1.0, 1.0, 0.4])
+"""Prior medians in the order of :class:`Scales`; each is lognormal."""
+LOG_SD: Final = np.array([0.8, 0.8, 0.30, 0.30, 0.40])
+COUNT: Final = len(MEDIAN)
+
+
+class Scales(NamedTuple):
+    """Scales of P particles, each [P]."""
+
+    time_discrepancy: Array  # standard deviation of ln(run time)
+    recovery_discrepancy: Array  # standard deviation on the stabilised scale
+    time_noise: Array  # multiplier
+    recovery_noise: Array  # multiplier
+    length: Array  # of the discrepancies, in coded factors
+
+    @classmethod
+    def of(cls, z: Array) -> Scales:
+        """From standardised values z [P, 5]."""
+        return cls(*(MEDIAN * np.exp(LOG_SD * z)).T.copy())
+
+    def thinned(self, keep: slice) -> Scales:
+        """Those of the particles kept."""
+        return Scales(*(values[keep] for values in self))
+
+    @property
+    def time_variance(self) -> Array:
+        """Variance [P] of ln(run time) of one run."""
+        return np.asarray((RUN_TIME_SD * self.time_noise) ** 2)
+
+    @property
+    def time_day_variance(self) -> Array:
+        """The part of it that the runs of one day share."""
+        return np.asarray(DAY_SHARE_OF_TIME * self.time_variance)
+
+    @property
+    def own_variance(self) -> Array:
+        """Variance [P] of the run effect that each analyte has alone, stabilised."""
+        return np.asarray((1.0 - COMMON_SHARE) * self.recovery_noise**2)
+
+    @property
+    def own_day_variance(self) -> Array:
+        """The part of it that the runs of one day share."""
+        return np.asarray(DAY_SHARE * self.own_variance)
+
+    @property
+    def shared_sd(self) -> Array:
+        """Standard deviation [P] of the effect common to the analytes of a run, stabilised."""
+        return np.asarray(self.recovery_noise * np.sqrt(COMMON_SHARE))
+
+    def amplitudes(self, analytes: int) -> Array:
+        """Discrepancy standard deviations [P, 1 + A]: ln(run time), each recovery."""
+        return _per_output(self.time_discrepancy, self.recovery_discrepancy, analytes)
+
+    def day_variances(self, analytes: int) -> Array:
+        """Variances [P, 1 + A] that the runs of one day share."""
+        return _per_output(self.time_day_variance, self.own_day_variance, analytes)
+
+
+def _per_output(time: Array, recovery: Array, analytes: int) -> Array:
+    return np.repeat(np.column_stack([time, recovery]), (1, analytes), axis=1)
