@@ -31,7 +31,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from models.discrepancy import Kinship, covariance, factor, whiten, whiten_back
-from models.noise import DAY_SHARE, stabilised_one
+from models.noise import DAY_SHARE, expected_reading_one
 from models.system import Array
 
 VOLATILITY_NODES: Final = np.linspace(-3.0, 3.0, 21)
@@ -82,7 +82,7 @@ def _node_terms(
             for c in range(ceilings.shape[0]):
                 square = 0.0
                 for i in range(m):
-                    value = stabilised_one(ceilings[c] * table[rows[i], g, t])
+                    value = expected_reading_one(ceilings[c] * table[rows[i], g, t])
                     values[node, i] = value
                     for k in range(i):
                         value -= low[i, k] * u[k]

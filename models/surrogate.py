@@ -41,7 +41,7 @@ from models.discrepancy import (
     squared_distance,
 )
 from models.kernel_survival import survival_table
-from models.noise import RUN_TIME_SD, from_stabilised, run_sd, stabilised
+from models.noise import RUN_TIME_SD, expected_reading, from_stabilised, run_sd, stabilised
 from models.parameters import NAMES
 from models.posterior import Posterior, sample_posterior
 from models.run_model import RunBatch, surviving_fraction
@@ -246,7 +246,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             rng.random((count, analytes)),
         ), rng)
         self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scale)
-        self._residual[:, :, 1:] = np.nan_to_num(seen - stabilised(self._recovery(batch, runs)))
+        self._residual[:, :, 1:] = np.nan_to_num(
+            seen - expected_reading(self._recovery(batch, runs)))
         self._variance[:, :, 1:] = variance
         root = np.linalg.cholesky(data.same_day + 1e-9 * np.eye(runs))
         self._noise *= np.sqrt(np.where(np.isfinite(self._variance), self._variance, 0.0))

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal, norm
 from models import analyte_evidence as grid
 from models.discrepancy import Kinship
 from models.kernel_survival import survival_table, survive
-from models.noise import DAY_SHARE, stabilised
+from models.noise import DAY_SHARE, expected_reading, stabilised
 
 DAY = 0.05
 NODES = (len(grid.VOLATILITY_NODES), len(grid.THERMAL_RATES), len(grid.CEILINGS))
@@ -31,7 +31,7 @@ def node_values(table: np.ndarray, analyte: int) -> np.ndarray:
     """Stabilised recovery [K, n] of every node of one analyte."""
     alive = table[0, :, analyte]  # [n, G, T]
     recovery = alive[..., None] * grid.CEILINGS
-    return stabilised(recovery).reshape(len(alive), -1).T
+    return expected_reading(recovery).reshape(len(alive), -1).T
 
 
 def evidence_of(table, seen, var, amp, shared):  # noqa: ANN001, ANN202

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from models.noise import from_stabilised, run_sd, stabilised, stabilised_one
+from models.noise import (
+    expected_reading,
+    expected_reading_one,
+    from_stabilised,
+    run_sd,
+    stabilised,
+)
 
 
 @pytest.mark.parametrize("level", [0.1, 0.45, 0.7, 0.78, 0.85, 0.97, 1.1])
@@ -14,7 +20,6 @@ def test_the_scale_is_the_integral_of_one_over_the_scatter(level: float) -> None
     known, _ = quad(lambda r: 1.0 / float(run_sd(r)), 0.0, level, points=[0.0571, 0.7, 0.85],
                     limit=400)
     assert float(stabilised(np.array(level))) == pytest.approx(known, rel=1e-3)
-    assert stabilised_one(level) == pytest.approx(float(stabilised(np.array(level))), rel=1e-12)
 
 
 def test_back_and_forth() -> None:
@@ -37,3 +42,15 @@ def test_readings_scatter_by_one_unit(level: float, within: float) -> None:
 def test_scatter_lies_in_the_usual_range(level: float, low: float, high: float) -> None:
     """Common practice, no source."""
     assert low <= float(run_sd(np.array(level))) / level <= high
+
+
+@pytest.mark.parametrize("level", [0.3, 0.69, 0.75, 0.8, 0.86, 0.95])
+def test_expected_reading_is_the_mean_of_many_readings(level: float) -> None:
+    """Lognormal readings whose mean is the level, drawn in plenty."""
+    rng = np.random.default_rng(6)
+    spread = float(np.sqrt(np.log1p((run_sd(np.array(level)) / level) ** 2)))
+    readings = level * np.exp(spread * rng.standard_normal(400_000) - 0.5 * spread**2)
+    known = float(stabilised(readings).mean())
+    at = np.array(level)
+    assert float(expected_reading(at)) == pytest.approx(known, abs=0.01)  # five standard errors
+    assert expected_reading_one(level) == pytest.approx(float(expected_reading(at)), rel=1e-12)
