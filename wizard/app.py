@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from wizard import menu
+from wizard import menu, warming
 from wizard.frame import faults_shown
 from wizard.session import UNIT_KEYS, WizardSession, is_sign_in_configured
 
@@ -47,3 +47,4 @@ with faults_shown():
     menu.show(current, current.progress().facts)
     unit_choice(current)
     chosen_page.run()
+warming.begin()  # only now: it would hold the first page up

@@ -15,7 +15,8 @@ from experiments.bootstrap import STORE_VARIABLE, open_store
 from experiments.storage.protocol import DossierStore
 
 Result = TypeVar("Result")
-KEPT = 64
+KEPT = 16
+"""Answers of one name that are kept; the oldest go first."""
 
 
 def store() -> DossierStore:
@@ -33,13 +34,12 @@ def kept(name: str, digest: str, make: Callable[[], Result]) -> Result:
 
     Answers are records nobody changes, so every session may see the same object.
     """
-    answers = _answers()
-    key = f"{name}/{digest}"
-    if key in answers:
-        found: Result = answers[key]
+    answers = _answers().setdefault(name, {})
+    if digest in answers:
+        found: Result = answers[digest]
         return found
     made = make()
-    answers[key] = made
+    answers[digest] = made
     while len(answers) > KEPT:
         answers.pop(next(iter(answers)))
     return made
@@ -47,9 +47,9 @@ def kept(name: str, digest: str, make: Callable[[], Result]) -> Result:
 
 def is_kept(name: str, digest: str) -> bool:
     """Whether an answer is there already."""
-    return f"{name}/{digest}" in _answers()
+    return digest in _answers().get(name, {})
 
 
 @st.cache_resource(show_spinner=False)
-def _answers() -> dict[str, Any]:
+def _answers() -> dict[str, dict[str, Any]]:
     return {}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-import threading
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -32,7 +31,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     if fault:
         sys.stderr.write(fault + "\n")
         return 2
-    threading.Thread(target=_warm_up, name="warm-up", daemon=True).start()
     from streamlit.web import cli
 
     return int(cli.main(streamlit_arguments(arguments), standalone_mode=False) or 0)
@@ -61,13 +59,6 @@ def _store_fault() -> str:
     except StoreError as error:
         return str(error)
     return ""
-
-
-def _warm_up() -> None:
-    """Load what is slow to load while the reader looks at the first page."""
-    from wizard import warming
-
-    warming.warm_up()
 
 
 if __name__ == "__main__":

@@ -1,10 +1,15 @@
-"""Loading the slow parts once, at the start of the server, never in a page."""
+"""Loading the slow parts once, behind the first page drawn, never in a page."""
 
 from __future__ import annotations
 
 import threading
+from functools import cache
 
-READY = threading.Event()
+
+@cache
+def begin() -> None:
+    """Load them in a thread of their own; once for the server, however often it is asked."""
+    threading.Thread(target=warm_up, name="warm-up", daemon=True).start()
 
 
 def warm_up() -> None:
@@ -26,4 +31,3 @@ def warm_up() -> None:
                   for f in job.factors}
         simulator = JobSimulator(job)
         simulator(simulator.rows([middle]), np.zeros((1, len(PARAMETERS))))
-    READY.set()

@@ -15,6 +15,7 @@ from wizard.charts.palette import palette
 from wizard.session import WizardSession, digest
 from wizard.view_models import compare_rows
 from wizard.view_models.settings_text import setting_text
+from wizard.views import drawing
 
 WAYS = {"trials": "Trials", "today": "Method in use and recommended", "dossiers": "Dossiers"}
 
@@ -90,8 +91,7 @@ def _show(session: WizardSession, found: Comparison) -> None:
         if rows:
             st.markdown(f"**{title}**")
             word = "percentage points" if unit == "points" else unit
-            st.altair_chart(differences_chart(rows, margin, word, colours), theme=None,
-                            width="stretch")
+            drawing.show(differences_chart, rows, margin, word, colours)
     lines = compare_rows.difference_lines(found, units)
     if lines:
         st.caption("Second minus first with 95 % intervals, corrected for everything looked at. "

@@ -17,8 +17,8 @@ from wizard.session import WizardSession
 from wizard.view_models import learn_rows
 from wizard.view_models.fit_words import fit_rows, fit_sentence
 from wizard.view_models.window_map import nearest_ramp
+from wizard.views import drawing
 from wizard.views.cautions_view import show_findings
-from wizard.views.chart_row import show_row
 from wizard.views.map_view import ramp_choice, show_map
 
 FIRST = 5
@@ -45,18 +45,15 @@ def _trials(session: WizardSession, dossier: Dossier) -> None:
         return
     colours = palette(session.theme)
     st.markdown(learn_rows.first_line(points, learn_rows.targets(dossier.job, only_must=True)))
-    st.altair_chart(
-        margins_chart(points, learn_rows.targets(dossier.job, only_must=True), colours),
-        theme=None, width="stretch",
-    )
+    drawing.show(margins_chart, points, learn_rows.targets(dossier.job, only_must=True), colours)
     st.caption(
         "Each run by its time and its tightest margin: the recovery nearest to, or furthest "
         "below, its target. Dashed: the best compromises so far, no run beats them in both. "
         + learn_rows.left_out(dossier)
     )
     with st.expander("Every analyte by itself"):
-        show_row(recoveries_charts(points, learn_rows.targets(dossier.job, only_must=False),
-                                   colours))
+        drawing.show_row(recoveries_charts, points,
+                         learn_rows.targets(dossier.job, only_must=False), colours)
         st.caption("Mean recovery of each run; bars span the vessels. The line is the target.")
 
 
@@ -74,7 +71,7 @@ def _parameters(session: WizardSession, dossier: Dossier, found: Fitted) -> None
                 st.markdown(f"Little was said yet of: {', '.join(silent)}.")
     rows = learn_rows.learnt_rows(learnt, only_told=True)
     if rows:
-        st.altair_chart(learnt_chart(rows, palette(session.theme)), theme=None, width="stretch")
+        drawing.show(learnt_chart, rows, palette(session.theme))
         st.caption("At 1 a quantity is as assumed. Pale: what was assumed. Dark: what the trials "
                    "left, with its middle as a diamond. Ranges hold 95 %.")
 
@@ -94,7 +91,7 @@ def _fit(session: WizardSession, dossier: Dossier, found: Fitted) -> None:
     st.markdown(fit_sentence(readings))
     rows = fit_rows(readings)
     if rows:
-        st.altair_chart(fit_quality(rows, palette(session.theme)), theme=None, width="stretch")
+        drawing.show(fit_quality, rows, palette(session.theme))
         st.caption("Each recovery against the forecast from all other runs; on the line they "
                    "agree. Bars: where a single run may fall, 95 %.")
     show_findings(caching.kept("odd", key, lambda: odd_runs(found)), session.units,

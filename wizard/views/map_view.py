@@ -13,8 +13,9 @@ from wizard import answers
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import palette
 from wizard.job_form import Place
-from wizard.session import WizardSession
+from wizard.session import WizardSession, digest
 from wizard.view_models import window_map
+from wizard.views import drawing
 
 Known = Literal["now", "both", "physics"]
 
@@ -58,9 +59,11 @@ def show_map(
     before = answers.operating_map(dossier, ramp, around, before=True) if known == "both" else None
     units = session.units
     marks = window_map.setting_marks(dossier, units, around if recommended else None)
-    data = window_map.map_data(found, dossier.job, units, marks, before)
+    key = digest(answers.record_key(dossier), ramp, around, known, marks, units, session.theme)
     said = window_map.map_sentence(found, dossier.job, units)
-    st.altair_chart(operating_map(data, palette(session.theme)), theme=None, width="stretch")
+    drawing.show(lambda: operating_map(
+        window_map.map_data(found, dossier.job, units, marks, before), palette(session.theme)),
+        key=key)
     change = f" {window_map.before_sentence(before, dossier.job)}" if before is not None else ""
     if answer is not None:
         answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")

@@ -12,6 +12,7 @@ from wizard.charts.palette import palette
 from wizard.charts.run_trace import run_trace
 from wizard.session import WizardSession, digest
 from wizard.view_models.run_panels import run_events, run_panels, run_sentence
+from wizard.views import drawing
 
 
 def show_run(session: WizardSession, dossier: Dossier, setting: Setting) -> None:
@@ -20,9 +21,8 @@ def show_run(session: WizardSession, dossier: Dossier, setting: Setting) -> None
     run = caching.kept("run", key, lambda: predicted_run(dossier.job, setting))
     units = session.units
     st.markdown(run_sentence(run, dossier.job, units))
-    with st.container(gap="small"):
-        for chart in run_trace(run["trace"]["time_min"], run_panels(run, units),
-                               palette(session.theme), run_events(run)):
-            st.altair_chart(chart, theme=None, width="stretch")
+    drawing.show_stack(run_trace, run["trace"]["time_min"], run_panels(run, units),
+                       palette(session.theme), run_events(run),
+                       key=digest(key, units, session.theme))
     st.caption("Predicted with the usual values of the evaporator; the middle vessel position is "
                "shown. " + " ".join(units.sentence(f) for f in run["findings"]))

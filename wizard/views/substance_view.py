@@ -14,6 +14,7 @@ from wizard.session import WizardSession
 from wizard.units import NotANumber, read_number
 from wizard.view_models import substance_rows
 from wizard.view_models.substance_choice import offered
+from wizard.views import drawing
 
 
 def render(session: WizardSession) -> None:
@@ -44,11 +45,8 @@ def _one(session: WizardSession, name: str, celsius: float) -> None:
     rows = substance_rows.curve_rows(found, units)
     mark = (units.shown("_c", celsius),
             units.shown("_mbar", float(str(found["vapour_pressure_pa"])) / 100.0))
-    st.altair_chart(
-        vapour_pressure_chart(rows, (units.temperature, units.pressure), mark,
-                              palette(session.theme), substance_rows.point_rows(found, units)),
-        theme=None, width="stretch",
-    )
+    drawing.show(vapour_pressure_chart, rows, (units.temperature, units.pressure), mark,
+                 palette(session.theme), substance_rows.point_rows(found, units))
     st.caption("Of the liquid, sub-cooled below melting. The dot is the temperature above, the "
                "crosses are the data behind the curve; each names its source.")
     for line in substance_rows.substance_lines(found, celsius, units):

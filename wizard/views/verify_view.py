@@ -22,7 +22,7 @@ from wizard.units import NotANumber, read_number
 from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
-from wizard.views.chart_row import show_row
+from wizard.views.drawing import show_row
 from wizard.views.sheet_view import bench_sheet
 
 OWN = "the job's own targets"
@@ -105,8 +105,7 @@ def _decision(
     runs = recorded_runs(dossier, made.setting)
     readings = verify_rows.replicate_readings(runs, dossier.job)
     if readings:
-        show_row(replicates_charts(readings, verify_rows.limits_of(made),
-                                   palette(session.theme)))
+        show_row(replicates_charts, readings, verify_rows.limits_of(made), palette(session.theme))
         st.caption("Every reading of the replicate runs; the shaded band is where the mean must "
                    "lie, its lower edge drawn.")
     lines = verify_rows.criterion_lines(found.criteria, session.units)

@@ -14,6 +14,7 @@ from wizard.session import WizardSession
 from wizard.view_models import learn_rows
 from wizard.view_models.setting_entry import middle_setting
 from wizard.view_models.whatif_rows import whatif_lines, whatif_sentence
+from wizard.views import drawing
 from wizard.views.run_view import show_run
 from wizard.views.setting_view import setting_inputs
 
@@ -47,11 +48,8 @@ def _answer(session: WizardSession, dossier: Dossier, start: Setting) -> None:
     st.table(pd.DataFrame(lines).set_index(""), border="horizontal")
     points = [*learn_rows.trial_points(dossier),
               learn_rows.forecast_point(found[0], "this", "forecast")]
-    st.altair_chart(
-        margins_chart(points, learn_rows.targets(job, only_must=True), palette(session.theme),
-                      260),
-        theme=None, width="stretch",
-    )
+    drawing.show(margins_chart, points, learn_rows.targets(job, only_must=True),
+                 palette(session.theme), 260)
     st.caption("This setting (forecast) beside the trials: run time and tightest margin.")
     if st.toggle("Show the predicted run", key="whatif.run", persist_state="session"):
         show_run(session, dossier, setting)

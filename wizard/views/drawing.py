@@ -1,0 +1,44 @@
+"""Charts on a page. What was drawn is kept: building and checking a chart is slow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import altair as alt
+import streamlit as st
+
+from wizard import caching
+from wizard.session import digest
+
+
+def show(make: Callable[..., Any], *given: Any, key: str = "") -> None:
+    """Draw the chart that ``make`` makes of what it is given, as wide as the page.
+
+    ``key`` stands for what is given where its ``repr`` does not tell it all (arrays).
+    """
+    for spec in _specs(make, given, key):
+        st.vega_lite_chart(spec, theme=None, width="stretch")
+
+
+def show_stack(make: Callable[..., Any], *given: Any, key: str = "") -> None:
+    """Draw the charts that ``make`` makes one below the other, as :func:`show`."""
+    with st.container(gap="small"):
+        show(make, *given, key=key)
+
+
+def show_row(make: Callable[..., Any], *given: Any) -> None:
+    """Draw the charts that ``make`` makes side by side, as many in a row as the window holds."""
+    with st.container(horizontal=True):
+        for spec in _specs(make, given, ""):
+            st.vega_lite_chart(spec, theme=None, width="content")
+
+
+def _specs(make: Callable[..., Any], given: tuple[Any, ...], key: str) -> list[dict[str, Any]]:
+    def draw() -> list[dict[str, Any]]:
+        made = make(*given)
+        with alt.theme.enable("none"):
+            return [c.to_dict() for c in (made if isinstance(made, list | tuple) else [made])]
+
+    name = f"{make.__module__}.{make.__qualname__}"
+    return caching.kept(f"drawn {name}", digest(key or given), draw)
