@@ -119,7 +119,7 @@ def oracle_can_claim(bench: Bench, trials: int = 9, samples: int = SAMPLES) -> b
     return top >= bench.assurance
 
 
-def oracle_probability(bench: Bench, truth: Truth, trials: int) -> Array:
+def oracle_probability(bench: Bench, truth: Truth, trials: float) -> Array:
     """[N] probability of meeting all targets when means are known to that standard error."""
     mean = truth.mean
     relative = np.sqrt(
