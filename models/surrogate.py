@@ -55,7 +55,7 @@ BOIL_OVER_SHARPNESS = 0.12
 BOIL_OVER_TREND = 0.7
 """Prior standard deviation of what the run model's ln(boil-over index) may be wrong by from
 one end of a factor's window to the other."""
-UNEXPLAINED = 0.03
+UNEXPLAINED = 0.02
 """Chance, far from any run made, of not being dry for a reason the run model does not know."""
 
 
