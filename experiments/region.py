@@ -31,6 +31,8 @@ from experiments.region_lattice import (
 
 SHARPENING = 3
 """Halvings that place an edge between the last point inside and the first one outside."""
+SHARPENING_ALONE = 5
+"""The same for the range of one factor alone."""
 Progress = Callable[[float, str], None]
 
 
@@ -209,12 +211,28 @@ def _proven_range(forecaster: Forecaster, factor: Factor, setting: Setting) -> R
     line: list[Setting] = [{**setting, factor.name: float(v)} for v in values]
     good = forecaster.probability(line) >= forecaster.job.limits.assurance
     centre = int(np.argmin(np.abs(values - float(setting[factor.name]))))
-    low = high = centre
-    while low > 0 and good[low - 1]:
-        low -= 1
-    while high < len(values) - 1 and good[high + 1]:
-        high += 1
-    return _range(factor, float(values[low]), float(values[high]), float(setting[factor.name]))
+    ends = []
+    for way in (-1, 1):
+        end = centre
+        while 0 <= end + way < len(values) and good[end + way]:
+            end += way
+        inside = float(values[end])
+        if 0 <= end + way < len(values):
+            inside = _edge(forecaster, factor, setting, inside, float(values[end + way]))
+        ends.append(inside)
+    return _range(factor, ends[0], ends[1], float(setting[factor.name]))
+
+
+def _edge(
+    forecaster: Forecaster, factor: Factor, setting: Setting, inside: float, outside: float
+) -> float:
+    """The last value of a factor that holds, between one that does and one that does not."""
+    good, bad = coded(factor, inside), coded(factor, outside)
+    for _ in range(SHARPENING_ALONE):
+        middle = 0.5 * (good + bad)
+        chance = forecaster.probability([{**setting, factor.name: decoded(factor, middle)}])[0]
+        good, bad = (middle, bad) if chance >= forecaster.job.limits.assurance else (good, middle)
+    return decoded(factor, good)
 
 
 def _together(

@@ -91,6 +91,17 @@ def test_proven_ranges_are_wider_than_the_box(region):
         assert alone.high >= joint.high - 1e-9
 
 
+def test_a_proven_range_ends_where_the_assurance_does(fit, region, set_point):
+    """The last value holds; a twentieth of the window and a step further it does not."""
+    for r in region.proven:
+        factor = fit.job.factor(r.factor)
+        for end, is_open, way in ((r.low, r.open_low, -1), (r.high, r.open_high, 1)):
+            assert fit.probability([{**set_point, r.factor: end}])[0] >= ASSURANCE
+            if not is_open:
+                beyond = decoded(factor, coded(factor, end + way) + 0.05 * way)
+                assert fit.probability([{**set_point, r.factor: beyond}])[0] < ASSURANCE
+
+
 def test_a_higher_assurance_never_enlarges_the_region(fit, set_point, region):
     fit.job = replace(fit.job, limits=replace(fit.job.limits, assurance=0.99))
     stricter = operating_region(fit, set_point)
