@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from models.noise import COMMON_SHARE, DAY_SHARE
+from models.noise import COMMON_SHARE, DAY_SHARE, with_common
 from models.system import Array
 
 
@@ -109,7 +109,7 @@ def reading_shock(count: int, outputs: int, rng: np.random.Generator) -> Array:
     """Standardised noise [count, O] of readings; recoveries of one run share part of it."""
     shock = rng.standard_normal((count, outputs))
     common = rng.standard_normal((count, 1))
-    shock[:, 1:] = np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * shock[:, 1:]
+    shock[:, 1:] = with_common(common, shock[:, 1:])
     return shock
 
 

@@ -121,14 +121,14 @@ def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Settin
     tolerance = tolerances(fitted)
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
     order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
-    held: list[Setting] = []
+    held: list[int] = []
     for i in order:
-        if held and time[i] > (1.0 + SAME_TIME) * fitted.mean_time(held[:1])[0]:
+        if held and time[i] > (1.0 + SAME_TIME) * time[held[0]]:
             break
         corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
         if fitted.probability(corners).min() >= asked:
-            held.append(settings[i])
-    return held[int(np.argmax(fitted.probability(held)))] if held else None
+            held.append(i)
+    return settings[max(held, key=lambda i: float(probability[i]))] if held else None
 
 
 def _physical(setting: Setting) -> Setting:

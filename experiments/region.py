@@ -129,21 +129,19 @@ def _sharpen(
 ) -> tuple[Range, ...]:
     """Move each face outwards between its node and the next, corners of the face deciding."""
     limits = [[float(a[i]), float(a[j])] for a, (i, j) in zip(lattice.axes, box, strict=True)]
-    asked = forecaster.job.limits.assurance
     for d, factor in enumerate(lattice.factors):
         for side in (0, 1):
             beyond = box[d][side] + (1 if side else -1)
             if not 0 <= beyond < len(lattice.axes[d]):
                 continue
-            good, bad = coded(factor, limits[d][side]), lattice.places[d][beyond]
-            for _ in range(SHARPENING):
-                middle = 0.5 * (good + bad)
+
+            def face(value: float, d: int = d) -> list[Setting]:
                 faces = [[*pair] for pair in limits]
-                faces[d] = [decoded(factor, middle)] * 2
-                corners = [lattice.at(c) for c in itertools.product(*map(set, faces))]
-                held = forecaster.probability(corners).min() >= asked
-                good, bad = (middle, bad) if held else (good, middle)
-            limits[d][side] = decoded(factor, good)
+                faces[d] = [value] * 2
+                return [lattice.at(c) for c in itertools.product(*map(set, faces))]
+
+            limits[d][side] = _edge(forecaster, factor, limits[d][side],
+                                    lattice.places[d][beyond], face, SHARPENING)
     return tuple(
         _range(f, low, high, float(setting[f.name]))
         for f, (low, high) in zip(lattice.factors, limits, strict=True)
@@ -218,19 +216,25 @@ def _proven_range(forecaster: Forecaster, factor: Factor, setting: Setting) -> R
             end += way
         inside = float(values[end])
         if 0 <= end + way < len(values):
-            inside = _edge(forecaster, factor, setting, inside, float(values[end + way]))
+            beyond = coded(factor, float(values[end + way]))
+            inside = _edge(forecaster, factor, inside, beyond,
+                           lambda v: [{**setting, factor.name: v}], SHARPENING_ALONE)
         ends.append(inside)
     return _range(factor, ends[0], ends[1], float(setting[factor.name]))
 
 
 def _edge(
-    forecaster: Forecaster, factor: Factor, setting: Setting, inside: float, outside: float
+    forecaster: Forecaster, factor: Factor, inside: float, beyond: float,
+    tried: Callable[[float], list[Setting]], halvings: int,
 ) -> float:
-    """The last value of a factor that holds, between one that does and one that does not."""
-    good, bad = coded(factor, inside), coded(factor, outside)
-    for _ in range(SHARPENING_ALONE):
+    """The last value of a factor at which all settings tried hold.
+
+    ``inside`` is a value that holds, ``beyond`` the coded place of one that does not.
+    """
+    good, bad = coded(factor, inside), beyond
+    for _ in range(halvings):
         middle = 0.5 * (good + bad)
-        chance = forecaster.probability([{**setting, factor.name: decoded(factor, middle)}])[0]
+        chance = forecaster.probability(tried(decoded(factor, middle))).min()
         good, bad = (middle, bad) if chance >= forecaster.job.limits.assurance else (good, middle)
     return decoded(factor, good)
 

@@ -22,7 +22,7 @@ from experiments.acceptance import (
 from experiments.forecaster import Forecaster, TrueValues, pick_setting, true_values
 from experiments.job import EvaporationJob, Setting
 from experiments.verification_rules import Index, RunSummaries, assess
-from models.noise import COMMON_SHARE, DAY_SHARE
+from models.noise import DAY_SHARE, with_common
 from models.system import Array
 
 SETS = 4000
@@ -186,8 +186,7 @@ def imagine_runs(
 def _run_effects(rng: np.random.Generator, shape: tuple[int, int, int]) -> Array:
     """Standardised effects [sets, runs, A] of which the analytes of a run share part."""
     common = rng.standard_normal((*shape[:2], 1))
-    own = rng.standard_normal(shape)
-    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
+    return with_common(common, rng.standard_normal(shape))
 
 
 def _deciding_columns(job: EvaporationJob, criteria: Criteria) -> Index:

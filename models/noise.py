@@ -36,6 +36,11 @@ common (common practice, no source: between 0.2 and 0.5)."""
 DAY_SHARE_OF_TIME: Final = (0.075 / RUN_TIME_SD) ** 2
 """The same for run times."""
 
+def with_common(common: Array, own: Array) -> Array:
+    """Standardised run effects from what the analytes of a run have in common and their own."""
+    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
+
+
 _LEVEL, _RSD = np.array([0.70, 0.85]), np.array([0.175, 0.06])
 LEAST_RUN_SD: Final = 0.01
 

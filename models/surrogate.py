@@ -228,7 +228,6 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._residual = np.zeros((count, runs, outputs))
         self._variance = np.full((count, runs, outputs), np.inf)
         self._unexplained = np.zeros((count, runs))
-        self._day = scale.day_variances(analytes)
         self._noise = noise[0]
         if not runs:
             prior = np.exp(self._log_prior)
@@ -251,7 +250,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._variance[:, :, 1:] = variance
         root = np.linalg.cholesky(data.same_day + 1e-9 * np.eye(runs))
         self._noise *= np.sqrt(np.where(np.isfinite(self._variance), self._variance, 0.0))
-        self._noise += np.sqrt(self._day)[:, None] * np.einsum("ij,pjo->pio", root, noise[1])
+        of_days = np.einsum("ij,pjo->pio", root, noise[1])
+        self._noise += np.sqrt(scale.day_variances(analytes))[:, None] * of_days
         in_time = ln_run_time(batch, data.ln_cap).reshape(count, runs) <= data.ln_cap
         self._unexplained = (data.not_dry & in_time).astype(float)
 
@@ -286,10 +286,11 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         batch = self._simulate(x, z)
         time = ln_run_time(batch, data.ln_cap).reshape(-1, rows)
         stable = stabilised(self._recovery(batch, rows, keep))
+        analytes = stable.shape[2]
         distance = squared_distance(coded, data.coded)
         mean, sd, sample = condition(
-            self._kin, distance, scale.amplitudes(stable.shape[2]), scale.length,
-            self._day[keep], self._variance[keep], self._residual[keep],
+            self._kin, distance, scale.amplitudes(analytes), scale.length,
+            scale.day_variances(analytes), self._variance[keep], self._residual[keep],
             self._paths.at(data.coded, scale.length, keep),
             self._paths.at(coded, scale.length, keep), self._noise[keep],
         )

@@ -17,14 +17,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.dossier import Dossier
-from experiments.example_dossiers import FOLDER
+from experiments import example_dossiers, service
+from experiments.bootstrap import local_user
 from experiments.fitted import Fitted
-from experiments.results_table import read_table
+from experiments.storage.memory import MemoryStore
 from models.parameters import NAMES
 from models.system import Array
 
-EXAMPLES = ("semivolatiles_to_dryness", "new_analyte_with_keeper")
 WALKERS = 96
 KEPT = 480
 """Draws of the chains that predict."""
@@ -68,16 +67,11 @@ def compare(fitted: Fitted, steps: int, seed: int = 1) -> Agreement:
                      chained.probability(settings), float(np.nanmax(lag)))
 
 
-def example(name: str) -> Fitted:
+def example(key: str) -> Fitted:
     """An example with all its trials learnt from."""
-    dossier = Dossier.start(FOLDER / f"{name}.toml")
-    table = (FOLDER / f"{name}_trials.csv").read_bytes()
-    for trial in read_table(table, dossier.job, dossier.trials).trials:
-        dossier.record(
-            trial.trial, setting=trial.setting, run_time_min=trial.run_time_min,
-            outcome=trial.outcome, recovery_percent=trial.recovery_percent, day=trial.day,
-        )
-    return dossier.fitted()
+    store, user = MemoryStore(), local_user()
+    dossier_id = example_dossiers.load(store, key, user)
+    return service.load(service.Session(store, user), dossier_id).fitted()
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -85,7 +79,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--steps", type=int, default=1500)
     steps = parser.parse_args(argv).steps
-    for name in EXAMPLES:
+    for name in (e.key for e in example_dossiers.names()):
         found = compare(example(name), steps)
         worst = int(np.argmax(np.abs(found.apart[: len(NAMES)])))
         print(f"{name}: {WALKERS} walkers, {steps} steps, longest autocorrelation "
