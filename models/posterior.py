@@ -1,30 +1,85 @@
 """Tempered sequential Monte Carlo for a standard-normal prior and a costly likelihood.
 
 Particles start in the prior and are led to the posterior through powers of the likelihood
-chosen so that the effective sample size falls to a set share at each step; after each
-resampling they are moved by Metropolis steps whose scale adapts to the acceptance
-(Del Moral, Doucet & Jasra 2006, J. R. Stat. Soc. B 68:411; Chopin & Papaspiliopoulos 2020,
-ch. 17).
+chosen so that the effective sample size falls to a set share at each step (Del Moral, Doucet &
+Jasra 2006, J. R. Stat. Soc. B 68:411; Chopin & Papaspiliopoulos 2020, ch. 17). After each
+resampling they are moved by Metropolis steps that leave a Gaussian fitted to the particles
+unchanged (preconditioned Crank-Nicolson: Cotter et al. 2013, Statist. Sci. 28:424), so that
+what the data say little about is drawn anew at almost every step and keeps its full spread.
 
-======== =======================================
-symbol   meaning                        shape
-======== =======================================
-z        particles, prior N(0, I)       [P, K]
-ll       log likelihood                 [P]
-beta     power of the likelihood        scalar
-======== =======================================
+A likelihood may come in stages that need more and more of the parameters, the costly one first;
+the parameters of the later stages are moved more often, with what the earlier ones gave kept.
+
+======== ==================================================== =======
+symbol   meaning                                              shape
+======== ==================================================== =======
+z        particles, prior N(0, I)                             [P, K]
+ll       log likelihood                                       [P]
+beta     power of the likelihood                              scalar
+weight   of the particles, sum 1                              [P]
+======== ==================================================== =======
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.system import Array
 
-LogLikelihood = Callable[[Array], Array]
+Parts = tuple[Array, ...]
+TARGET_ACCEPTANCE = 0.28
+LAST_MOVES = 2
+"""Moves added once the whole likelihood counts."""
+WIDENED = 1.2
+"""Variance of the fitted Gaussian relative to the particles': the tails must be within reach."""
+
+
+class Stage(NamedTuple):
+    """A part of a log likelihood.
+
+    ``compute`` maps z [P, K], of which it reads columns before ``end``, and what the earlier
+    stages gave to arrays with P rows; the last stage gives the log likelihood [P] alone, -inf
+    where impossible. ``moves`` of its own columns are made for each move of the sampler.
+    """
+
+    end: int
+    moves: int
+    compute: Callable[[Array, tuple[Parts, ...]], Parts]
+
+
+class Likelihood(NamedTuple):
+    """A log likelihood in stages that need more and more of the columns of z [P, K]."""
+
+    stages: tuple[Stage, ...]
+
+    @classmethod
+    def plain(cls, function: Callable[[Array], Array], dimension: int) -> Likelihood:
+        """A likelihood in one stage: ``function`` maps z [P, K] to [P]."""
+        return cls((Stage(dimension, 1, lambda z, _: (function(z),)),))
+
+    @property
+    def dimension(self) -> int:
+        """K."""
+        return self.stages[-1].end
+
+    def columns(self, stage: int) -> slice:
+        """Those that this stage is the first to need."""
+        return slice(self.stages[stage - 1].end if stage else 0, self.stages[stage].end)
+
+    def parts(self, z: Array, kept: tuple[Parts, ...] = ()) -> tuple[Parts, ...]:
+        """What every stage gives, with those of the first ones kept."""
+        for stage in self.stages[len(kept):]:
+            kept = (*kept, stage.compute(z, kept))
+        return kept
+
+    def __call__(self, z: Array) -> Array:
+        """Log likelihood [P] of z [P, K]."""
+        return self.parts(z)[-1][0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +87,7 @@ class Posterior:
     """Equally weighted draws with what the sampler noticed on the way.
 
     ``log_evidence`` is the estimate of ln p(data); ``steps`` the number of temperatures;
-    ``acceptance`` the mean acceptance of the last moves.
+    ``acceptance`` the mean acceptance of the last move of the first stage's parameters.
     """
 
     z: Array
@@ -42,9 +97,64 @@ class Posterior:
     acceptance: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Particles:
+    z: Array
+    parts: tuple[Parts, ...]
+
+    @property
+    def ll(self) -> Array:
+        return self.parts[-1][0]
+
+    def picked(self, index: NDArray[np.intp]) -> _Particles:
+        parts = tuple(tuple(p[index] for p in part) for part in self.parts)
+        return _Particles(self.z[index], parts)
+
+    def replaced(self, accept: NDArray[np.bool_], by: _Particles) -> _Particles:
+        def merged(old: Array, new: Array) -> Array:
+            return np.where(accept.reshape(-1, *[1] * (old.ndim - 1)), new, old)
+
+        parts = tuple(
+            old if old is new else tuple(map(merged, old, new))
+            for old, new in zip(self.parts, by.parts, strict=True)
+        )
+        return _Particles(merged(self.z, by.z), parts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Gaussian:
+    mean: Array  # [k]
+    root: Array  # [k, k], lower triangle of the covariance's Cholesky factor
+
+    @classmethod
+    def of(cls, z: Array, weight: Array) -> _Gaussian:
+        """Fitted to weighted particles; correlations shrunk by their sampling error.
+
+        The share of shrinkage is that of Schafer & Strimmer 2005 (Stat. Appl. Genet. Mol.
+        Biol. 4:32) with the large-sample variance of a correlation.
+        """
+        mean = weight @ z
+        centred = z - mean
+        covariance = (centred * weight[:, None]).T @ centred
+        spread = np.sqrt(np.diag(covariance)) + 1e-3
+        correlation = covariance / np.outer(spread, spread)
+        off = correlation[~np.eye(len(mean), dtype=bool)]
+        noise = np.sum(weight**2) * np.sum((1.0 - off**2) ** 2)
+        share = min(1.0, noise / max(float(np.sum(off**2)), 1e-12))
+        correlation = (1.0 - share) * correlation
+        np.fill_diagonal(correlation, 1.0)
+        widened = WIDENED * correlation * np.outer(spread, spread)
+        return cls(mean, np.asarray(np.linalg.cholesky(widened), dtype=float))
+
+    def whitened(self, z: Array) -> Array:
+        return np.asarray(np.linalg.solve(self.root, (z - self.mean).T).T)
+
+    def coloured(self, y: Array) -> Array:
+        return np.asarray(self.mean + y @ self.root.T)
+
+
 def sample_posterior(
-    log_likelihood: LogLikelihood,
-    dimension: int,
+    likelihood: Likelihood,
     *,
     particles: int,
     rng: np.random.Generator,
@@ -57,11 +167,10 @@ def sample_posterior(
 
     Parameters
     ----------
-    log_likelihood : maps z [P, K] to [P]; -inf where impossible
-    dimension : K
+    likelihood : of z [P, K]
     particles : P
     rng : source of randomness
-    moves : Metropolis moves after each resampling
+    moves : Metropolis moves of the first stage's parameters after each resampling
     ess_share : effective sample size kept at each tempering step, as a share of P
     max_steps : upper bound on tempering steps; the last one jumps to beta = 1
     on_step : called with beta after each step (progress; may raise to cancel)
@@ -70,25 +179,31 @@ def sample_posterior(
     -------
     Posterior with P equally weighted draws
     """
-    z = rng.standard_normal((particles, dimension))
-    ll = log_likelihood(z)
-    beta, scale, evidence, acceptance = 0.0, 0.6, 0.0, 1.0
-    step = 0
+    z = rng.standard_normal((particles, likelihood.dimension))
+    held = _Particles(z, likelihood.parts(z))
+    columns = [likelihood.columns(i) for i in range(len(likelihood.stages))]
+    size = [0.6] * len(columns)
+    beta, evidence, acceptance, step = 0.0, 0.0, 1.0, 0
     while beta < 1.0:
         step += 1
-        following = 1.0 if step >= max_steps else _next_power(ll, beta, ess_share)
-        log_weight = (following - beta) * ll
+        following = 1.0 if step >= max_steps else _next_power(held.ll, beta, ess_share)
+        log_weight = (following - beta) * held.ll
         peak = np.max(log_weight)
         weight = np.exp(log_weight - peak)
         evidence += float(np.log(np.mean(weight)) + peak)
-        keep = _resample(weight / weight.sum(), rng)
-        z, ll, beta = z[keep], ll[keep], following
-        for _ in range(moves if beta < 1.0 else moves + 2):
-            z, ll, acceptance = _move(log_likelihood, z, ll, beta, scale, rng)
-            scale = float(np.clip(scale * np.exp(acceptance - 0.28), 0.05, 1.5))
+        weight /= weight.sum()
+        fitted = [_Gaussian.of(held.z[:, c], weight) for c in columns]
+        held, beta = held.picked(_resample(weight, rng)), following
+        for _ in range(moves if beta < 1.0 else moves + LAST_MOVES):
+            for i, stage in enumerate(likelihood.stages):
+                for _ in range(stage.moves):
+                    held, accepted = _move(likelihood, held, beta, i, fitted[i], size[i], rng)
+                    step_change = np.exp(accepted - TARGET_ACCEPTANCE)
+                    size[i] = float(np.clip(size[i] * step_change, 0.1, 1.0))
+                acceptance = accepted if i == 0 else acceptance
         if on_step is not None:
             on_step(beta)
-    return Posterior(z, ll, evidence, step, acceptance)
+    return Posterior(held.z, held.ll, evidence, step, acceptance)
 
 
 def _next_power(ll: Array, beta: float, ess_share: float) -> float:
@@ -118,43 +233,25 @@ def _resample(
 
 
 def _move(
-    log_likelihood: LogLikelihood,
-    z: Array,
-    ll: Array,
+    likelihood: Likelihood,
+    held: _Particles,
     beta: float,
-    scale: float,
+    stage: int,
+    gaussian: _Gaussian,
+    size: float,
     rng: np.random.Generator,
-) -> tuple[Array, Array, float]:
-    """One Metropolis step for all particles; each half is moved by what the other half knows.
+) -> tuple[_Particles, float]:
+    """One Metropolis step of a stage's columns, and the share of particles that accepted it.
 
-    Three quarters take a step along the difference of two particles of the other half
-    (differential evolution Monte Carlo, ter Braak 2006), the rest a random step in a few
-    coordinates scaled by the spread of the other half.
+    The proposal draws ``size`` of the way anew and leaves the Gaussian unchanged, so that a
+    step is accepted by how much better the target divided by the Gaussian is at its end.
     """
-    z, ll = z.copy(), ll.copy()
-    order = rng.permutation(len(z))
-    halves = (order[::2], order[1::2])
-    accepted = 0
-    for moving, other in (halves, halves[::-1]):
-        proposed = z[moving] + _jump(z[other], len(moving), scale, rng)
-        proposed_ll = log_likelihood(proposed)
-        prior_change = 0.5 * (np.sum(z[moving] ** 2, axis=1) - np.sum(proposed**2, axis=1))
-        log_ratio = prior_change + beta * (proposed_ll - ll[moving])
-        accept = np.log(rng.random(len(moving))) < log_ratio
-        z[moving[accept]] = proposed[accept]
-        ll[moving[accept]] = proposed_ll[accept]
-        accepted += int(accept.sum())
-    return z, ll, accepted / len(z)
-
-
-def _jump(other: Array, count: int, scale: float, rng: np.random.Generator) -> Array:
-    """Symmetric proposals [count, K] built from the other half of the particles."""
-    dimension = other.shape[1]
-    spread = np.maximum(other.std(axis=0), 0.05)
-    first = other[rng.integers(len(other), size=count)]
-    second = other[rng.integers(len(other), size=count)]
-    jump = scale * 1.68 / np.sqrt(2 * dimension) * (first - second)
-    jump += scale * 0.25 / np.sqrt(dimension) * spread * rng.standard_normal((count, dimension))
-    few = rng.random((count, dimension)) < 3.0 / dimension
-    wide = scale * spread * rng.standard_normal((count, dimension)) * few
-    return np.asarray(np.where(rng.random((count, 1)) < 0.25, wide, jump))
+    columns = likelihood.columns(stage)
+    here = gaussian.whitened(held.z[:, columns])
+    there = np.sqrt(1.0 - size**2) * here + size * rng.standard_normal(here.shape)
+    z = held.z.copy()
+    z[:, columns] = gaussian.coloured(there)
+    proposed = _Particles(z, likelihood.parts(z, held.parts[:stage]))
+    gained = 0.5 * np.sum(held.z**2 - z**2, axis=1) + 0.5 * np.sum(there**2 - here**2, axis=1)
+    accept = np.log(rng.random(len(z))) < beta * (proposed.ll - held.ll) + gained
+    return held.replaced(accept, proposed), float(np.mean(accept))

@@ -14,20 +14,22 @@ import numpy as np
 from models.noise import COMMON_SHARE, DAY_SHARE, DAY_SHARE_OF_TIME, RUN_TIME_SD
 from models.system import Array
 
-MEDIAN: Final = np.array([0.06, 0.20, 1.0, 1.0, 0.4])
+MEDIAN: Final = np.array([0.20, 1.0, 0.4, 0.06, 1.0])
 """Prior medians in the order of :class:`Scales`; each is lognormal."""
-LOG_SD: Final = np.array([0.8, 0.8, 0.30, 0.30, 0.40])
+LOG_SD: Final = np.array([0.8, 0.30, 0.40, 0.8, 0.30])
 COUNT: Final = len(MEDIAN)
+OF_RECOVERY: Final = 3
+"""So many of the first ones are all that recoveries depend on."""
 
 
 class Scales(NamedTuple):
     """Scales of P particles, each [P]."""
 
-    time_discrepancy: Array  # standard deviation of ln(run time)
     recovery_discrepancy: Array  # standard deviation on the stabilised scale
-    time_noise: Array  # multiplier
     recovery_noise: Array  # multiplier
     length: Array  # of the discrepancies, in coded factors
+    time_discrepancy: Array  # standard deviation of ln(run time)
+    time_noise: Array  # multiplier
 
     @classmethod
     def of(cls, z: Array) -> Scales:

@@ -3,8 +3,8 @@
 The posterior is explored by tempered sequential Monte Carlo over the trajectory parameters,
 five scales (discrepancies, noises, length) and, since what makes a liquid boil over is known
 least, a trend of the boil-over index over the window; analyte parameters and the effects common to
-the analytes of a run are integrated out at each particle. Recoveries are compared on the
-stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
+the analytes of a run are integrated out at each particle (:mod:`models.likelihood`). Recoveries
+are compared on the stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
 ``predict(..., return_std=True)``, ``clone``-able, usable in ``cross_val_score``.
 
 ======== ================================================ ==========
@@ -23,54 +23,30 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, log_expit, log_ndtr
+from scipy.special import expit
 from sklearn.base import BaseEstimator, RegressorMixin
 
 from models import analyte_evidence as grid
-from models import scales
 from models.bench_data import BenchData
-from models.discrepancy import (
-    Kinship,
-    PriorPaths,
-    condition,
-    gaussian_evidence,
-    squared_distance,
+from models.discrepancy import PriorPaths, condition, squared_distance
+from models.likelihood import (
+    BOIL_OVER_SHARPNESS,
+    UNEXPLAINED,
+    BenchLikelihood,
+    Simulator,
+    ln_boil_over,
+    ln_run_time,
+    scales_of,
+    simulate,
+    with_trend,
 )
-from models.kernel_survival import survival_table
 from models.noise import RUN_TIME_SD, expected_reading, from_stabilised, run_sd, stabilised
-from models.parameters import NAMES
 from models.posterior import Posterior, sample_posterior
 from models.run_model import RunBatch, surviving_fraction
-from models.scales import Scales
 from models.system import Array
-
-TREND = len(NAMES) + scales.COUNT
-"""Where the trend of the boil-over index begins among a particle's parameters."""
-BOIL_OVER_SHARPNESS = 0.12
-"""How sharply ln(boil-over index) tells boil-over from none."""
-BOIL_OVER_TREND = 0.7
-"""Prior standard deviation of what the run model's ln(boil-over index) may be wrong by from
-one end of a factor's window to the other."""
-UNEXPLAINED = 0.02
-"""Chance, far from any run made, of not being dry for a reason the run model does not know."""
-
-
-class Simulator(Protocol):
-    """Runs of the run model for setting rows paired with particles."""
-
-    @property
-    def spike_mol(self) -> Array: ...
-
-    @property
-    def volatility_sd(self) -> Array: ...
-
-    def __call__(self, x: Array, z: Array) -> RunBatch:
-        """Simulate rows x [N, D] with trajectory parameters z [N, K]."""
-        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,103 +99,27 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """Learn from ``data``; without runs the posterior is the prior."""
         rng = np.random.default_rng([self.seed, 11])
         self.data_ = data
-        self._kin = Kinship(squared_distance(data.coded, data.coded), data.same_day)
-        self._volatility_sd = np.asarray(self.simulator.volatility_sd, dtype=float)
-        self._multiplier = np.exp(self._volatility_sd[:, None] * grid.VOLATILITY_NODES[None, :])
-        self._stable = stabilised(data.recovery)
-        self._log_prior = grid.log_prior()
-        dimension = TREND + data.coded.shape[1]
+        self.likelihood_ = BenchLikelihood(self.simulator, data)
+        likelihood = self.likelihood_.staged()
         if data.runs:
             self.posterior_ = sample_posterior(
-                self.log_likelihood, dimension, particles=self.particles, rng=rng,
-                moves=self.moves, on_step=on_step,
+                likelihood, particles=self.particles, rng=rng, moves=self.moves, on_step=on_step
             )
         else:
-            z = rng.standard_normal((self.particles, dimension))
+            z = rng.standard_normal((self.particles, likelihood.dimension))
             self.posterior_ = Posterior(z, np.zeros(self.particles), 0.0, 0, 1.0)
         self._settle(rng)
         return self
 
     def use_draws(self, z: Array, rng: np.random.Generator) -> None:
         """Predict from the draws z [P, K] of another sampler of the same posterior."""
-        self.posterior_ = Posterior(z, self.log_likelihood(z), math.nan, 0, math.nan)
+        self.posterior_ = Posterior(z, self.likelihood_.staged()(z), math.nan, 0, math.nan)
         self._settle(rng)
-
-    # -- likelihood ------------------------------------------------------------------
-
-    def _simulate(self, x: Array, z: Array) -> RunBatch:
-        """All rows x [n, D] with all particles: particle-major [P * n]."""
-        rows = np.tile(x, (len(z), 1))
-        return self.simulator(rows, np.repeat(z[:, : len(NAMES)], len(x), axis=0))
-
-    def _ln_boil_over(self, batch: RunBatch, z: Array, coded: Array) -> Array:
-        """ln(boil-over index) [P, M] with each particle's trend over coded settings [M, F]."""
-        index = np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(len(z), -1)
-        return np.asarray(index + BOIL_OVER_TREND * z[:, TREND:] @ (coded - 0.5).T)
-
-    def _time_terms(self, batch: RunBatch, scale: Scales) -> tuple[Array, Array]:
-        """Residual and variance of ln(run time) [P, n]; variance inf where there is none."""
-        data = self.data_
-        predicted = ln_run_time(batch, data.ln_cap).reshape(-1, data.runs)
-        residual = np.where(np.isfinite(data.ln_time), data.ln_time - predicted, 0.0)
-        own = scale.time_variance - scale.time_day_variance
-        noise = np.broadcast_to(own[:, None], residual.shape)
-        return residual, np.where(np.isfinite(data.ln_time), noise, np.inf)
-
-    def _recovery_variance(self, scale: Scales) -> Array:
-        """Variance of each analyte alone [P, n, A], stabilised; inf where there is no reading."""
-        data = self.data_
-        alone = scale.own_variance - scale.own_day_variance
-        variance = data.within_variance[None] + alone[:, None, None]
-        return np.where(np.isfinite(data.recovery)[None], variance, np.inf)
-
-    def log_likelihood(self, z: Array) -> Array:
-        """Log likelihood [P] of the data under standardised parameters z [P, K]."""
-        data, scale = self.data_, Scales.of(z[:, len(NAMES):TREND])
-        batch = self._simulate(data.x, z)
-        residual, variance = self._time_terms(batch, scale)
-        total = gaussian_evidence(self._kin, scale.time_discrepancy, scale.length,
-                                  scale.time_day_variance, variance, residual)
-        total += self._outcome_terms(batch, z, scale)
-        evidence, _, _ = self._evidence(self._table(batch), self._recovery_variance(scale), scale)
-        return np.asarray(total + evidence)
-
-    def _evidence(
-        self, table: Array, variance: Array, scale: Scales
-    ) -> tuple[Array, Array, Array]:
-        """As :func:`models.analyte_evidence.analyte_evidence` for the recorded readings."""
-        return grid.analyte_evidence(
-            table, self._stable, variance, self._kin, scale.recovery_discrepancy, scale.length,
-            scale.own_day_variance, scale.shared_sd, grid.CEILINGS, self._log_prior,
-        )
-
-    def _outcome_terms(self, batch: RunBatch, z: Array, scale: Scales) -> Array:
-        """Log probability [P] of boil-over and of runs that were not dry in time."""
-        data = self.data_
-        shape = (-1, data.runs)
-        ln_index = self._ln_boil_over(batch, z, data.coded) / BOIL_OVER_SHARPNESS
-        seen = np.where(data.boiled_over, log_expit(ln_index), log_expit(-ln_index))
-        total = np.where(data.outcome_known, np.maximum(seen, -12.0), 0.0).sum(axis=1)
-        if data.not_dry.any():
-            predicted = ln_run_time(batch, data.ln_cap).reshape(shape)
-            spread = np.sqrt(scale.time_variance + scale.time_discrepancy**2)[:, None]
-            late = np.logaddexp(
-                log_ndtr((predicted - data.ln_cap) / spread), np.log(UNEXPLAINED))
-            total += np.where(data.not_dry, late, 0.0).sum(axis=1)
-        return np.asarray(total)
-
-    def _table(self, batch: RunBatch) -> Array:
-        """Surviving fraction [P, n, A, G, T] of the recorded runs at the nodes."""
-        table = survival_table(
-            batch.boil_exponent, batch.film_dose, batch.thermal_dose, batch.film_moles,
-            batch.weights, self.simulator.spike_mol, self._multiplier, grid.THERMAL_RATES,
-        )
-        return table.reshape(-1, self.data_.runs, *table.shape[1:])
 
     def _settle(self, rng: np.random.Generator) -> None:
         """Draw analyte parameters for the kept particles and store what prediction needs."""
-        data, z = self.data_, self.posterior_.z
-        scale = Scales.of(z[:, len(NAMES):TREND])
+        data, likelihood, z = self.data_, self.likelihood_, self.posterior_.z
+        scale = scales_of(z)
         runs, analytes = data.recovery.shape
         outputs, count = analytes + 1, len(z)
         self.scales_ = scale
@@ -230,21 +130,21 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._unexplained = np.zeros((count, runs))
         self._noise = noise[0]
         if not runs:
-            prior = np.exp(self._log_prior)
+            prior = np.exp(likelihood.log_prior)
             self._keep_nodes(rng.choice(len(prior), size=(count, analytes), p=prior), rng)
             return
-        batch = self._simulate(data.x, z)
-        table, variance = self._table(batch), self._recovery_variance(scale)
-        _, effect, spread = self._evidence(table, variance, scale)
+        batch = likelihood.runs(z)
+        forecast, variance = likelihood.forecast(batch), likelihood.recovery_variance(scale)
+        _, effect, spread = likelihood.recovery_evidence(forecast, scale)
         root = np.linalg.cholesky(spread + 1e-9 * np.eye(runs))
         effect += np.einsum("pij,pj->pi", root, rng.standard_normal((count, runs)))
-        seen = self._stable[None] - (scale.shared_sd[:, None] * effect)[:, :, None]
+        seen = likelihood.stable[None] - (scale.shared_sd[:, None] * effect)[:, :, None]
         self._keep_nodes(grid.draw_nodes(
-            table, seen, variance, self._kin, scale.recovery_discrepancy, scale.length,
-            scale.own_day_variance, grid.CEILINGS, self._log_prior,
+            forecast.surviving, seen, variance, likelihood.kin, scale.recovery_discrepancy,
+            scale.length, scale.own_day_variance, grid.CEILINGS, likelihood.log_prior,
             rng.random((count, analytes)),
         ), rng)
-        self._residual[:, :, 0], self._variance[:, :, 0] = self._time_terms(batch, scale)
+        self._residual[:, :, 0], self._variance[:, :, 0] = likelihood.time_terms(forecast, scale)
         self._residual[:, :, 1:] = np.nan_to_num(
             seen - expected_reading(self._recovery(batch, runs)))
         self._variance[:, :, 1:] = variance
@@ -252,7 +152,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._noise *= np.sqrt(np.where(np.isfinite(self._variance), self._variance, 0.0))
         of_days = np.einsum("ij,pjo->pio", root, noise[1])
         self._noise += np.sqrt(scale.day_variances(analytes))[:, None] * of_days
-        in_time = ln_run_time(batch, data.ln_cap).reshape(count, runs) <= data.ln_cap
+        in_time = forecast.ln_time <= data.ln_cap
         self._unexplained = (data.not_dry & in_time).astype(float)
 
     def _keep_nodes(self, picked: NDArray[np.int64], rng: np.random.Generator) -> None:
@@ -269,7 +169,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         with np.errstate(divide="ignore"):
             ln_rate = np.log(self.thermal_rate_)
         return surviving_fraction(
-            batch, self.simulator.spike_mol, each(self._volatility_sd * self.volatility_z_),
+            batch, self.simulator.spike_mol,
+            each(self.simulator.volatility_sd * self.volatility_z_),
             each(self.ceiling_), each(ln_rate),
         ).reshape(-1, rows, self.ceiling_.shape[1])
 
@@ -283,13 +184,13 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         data, keep = self.data_, slice(None, None, every)
         z, scale = self.posterior_.z[keep], self.scales_.thinned(keep)
         rows = len(x)
-        batch = self._simulate(x, z)
-        time = ln_run_time(batch, data.ln_cap).reshape(-1, rows)
+        batch = simulate(self.simulator, x, z)
+        time = ln_run_time(batch, rows, data.ln_cap)
         stable = stabilised(self._recovery(batch, rows, keep))
         analytes = stable.shape[2]
         distance = squared_distance(coded, data.coded)
         mean, sd, sample = condition(
-            self._kin, distance, scale.amplitudes(analytes), scale.length,
+            self.likelihood_.kin, distance, scale.amplitudes(analytes), scale.length,
             scale.day_variances(analytes), self._variance[keep], self._residual[keep],
             self._paths.at(data.coded, scale.length, keep),
             self._paths.at(coded, scale.length, keep), self._noise[keep],
@@ -301,7 +202,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             stable_sd=sd[:, :, 1:].transpose(1, 0, 2),
             sample_ln_time=(time + sample[:, :, 0]).T,
             sample_stable=(stable + sample[:, :, 1:]).transpose(1, 0, 2),
-            ln_boil_over=self._ln_boil_over(batch, z, coded).T,
+            ln_boil_over=with_trend(ln_boil_over(batch, rows), z, coded).T,
             peak_temperature=batch.peak_temperature.reshape(-1, rows).T,
             unexplained=self._unexplained_share(distance, keep),
         )
@@ -327,10 +228,10 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         ln_time [M, P], recovery [M, P, A], no_boil_over [M, P], peak_temperature [M, P] K
         """
         rows, z = len(x), self.posterior_.z
-        batch = simulator(np.tile(x, (len(z), 1)), np.repeat(z[:, : len(NAMES)], rows, axis=0))
-        index = self._ln_boil_over(batch, z, coded)
+        batch = simulate(simulator, x, z)
+        index = with_trend(ln_boil_over(batch, rows), z, coded)
         return (
-            ln_run_time(batch, self.data_.ln_cap).reshape(-1, rows).T,
+            ln_run_time(batch, rows, self.data_.ln_cap).T,
             self._recovery(batch, rows).transpose(1, 0, 2),
             np.asarray(expit(-index / BOIL_OVER_SHARPNESS)).T,
             batch.peak_temperature.reshape(-1, rows).T,
@@ -365,10 +266,3 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         spread = np.sqrt(sd**2 + noise)
         density = -0.5 * ((seen - mean) / spread) ** 2 - np.log(spread * np.sqrt(2 * np.pi))
         return float(np.nanmean(density))
-
-
-def ln_run_time(batch: RunBatch, ln_cap: float) -> Array:
-    """ln(run time/s) [N]; runs that did not end count as 1.5 times the longest allowed."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        value = np.log(batch.run_time)
-    return np.where(batch.finished & np.isfinite(value), value, ln_cap + np.log(1.5))

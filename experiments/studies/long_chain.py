@@ -45,10 +45,10 @@ def compare(fitted: Fitted, steps: int, seed: int = 1) -> Agreement:
     import emcee  # a test dependency, asked for only here
 
     surrogate = copy(fitted.surrogate)
-    z = surrogate.posterior_.z
+    z, likelihood = surrogate.posterior_.z, surrogate.likelihood_.staged()
 
     def log_posterior(at: Array) -> Array:
-        return np.asarray(surrogate.log_likelihood(at) - 0.5 * np.sum(at**2, axis=1))
+        return np.asarray(likelihood(at) - 0.5 * np.sum(at**2, axis=1))
 
     np.random.seed(seed)  # noqa: NPY002 - emcee draws from the global state
     sampler = emcee.EnsembleSampler(

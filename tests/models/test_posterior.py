@@ -6,19 +6,26 @@ import emcee
 import numpy as np
 import pytest
 
-from models.posterior import sample_posterior
+from models.posterior import Likelihood, Stage, sample_posterior
 
 
-def test_linear_gaussian_posterior_and_evidence_match_the_closed_form() -> None:
+@pytest.mark.parametrize("leading", [5, 2])
+def test_linear_gaussian_posterior_and_evidence_match_the_closed_form(leading: int) -> None:
+    """In two stages, of which the second uses again what the first left."""
     rng = np.random.default_rng(3)
     design, noise = rng.normal(size=(5, 6)), 0.2
     data = design @ rng.normal(size=6)
 
-    def log_likelihood(z: np.ndarray) -> np.ndarray:
-        return -0.5 * np.sum((z @ design.T - data) ** 2, axis=1) / noise**2
+    def of_leading(z: np.ndarray, _: object) -> tuple[np.ndarray, ...]:
+        return (z[:, :leading] @ design[:, :leading].T,)
+
+    def weigh(z: np.ndarray, earlier: tuple[tuple[np.ndarray, ...], ...]) -> tuple[np.ndarray]:
+        predicted = earlier[0][0] + z[:, leading:] @ design[:, leading:].T
+        return (-0.5 * np.sum((predicted - data) ** 2, axis=1) / noise**2,)
 
     posterior = sample_posterior(
-        log_likelihood, 6, particles=2000, moves=6, rng=np.random.default_rng(1)
+        Likelihood((Stage(leading, 1, of_leading), Stage(6, 2, weigh))),
+        particles=2000, moves=6, rng=np.random.default_rng(1),
     )
     covariance = np.linalg.inv(np.eye(6) + design.T @ design / noise**2)
     mean = covariance @ design.T @ data / noise**2
@@ -37,6 +44,9 @@ def _banana(z: np.ndarray) -> np.ndarray:
     return -0.5 * ((z[:, 1] - z[:, 0] ** 2) / 0.2) ** 2 - 0.5 * ((z[:, 2] + z[:, 0]) / 0.3) ** 2
 
 
+BANANA = Likelihood.plain(_banana, 3)
+
+
 def _two_explanations(z: np.ndarray) -> np.ndarray:
     return -0.5 * ((np.abs(z[:, 0] * z[:, 1]) - 1.0) / 0.15) ** 2
 
@@ -45,7 +55,8 @@ def _two_explanations(z: np.ndarray) -> np.ndarray:
 def test_strongly_curved_posteriors_match_a_long_chain(log_likelihood) -> None:  # noqa: ANN001
     """Two non-linear cases against emcee (Foreman-Mackey et al. 2013), 64 x 4000 draws."""
     posterior = sample_posterior(
-        log_likelihood, 3, particles=2000, moves=8, rng=np.random.default_rng(5)
+        Likelihood.plain(log_likelihood, 3), particles=2000, moves=8,
+        rng=np.random.default_rng(5),
     )
     sampler = emcee.EnsembleSampler(
         64, 3, lambda z: log_likelihood(z) - 0.5 * np.sum(z**2, axis=1), vectorize=True,
@@ -62,9 +73,27 @@ def test_strongly_curved_posteriors_match_a_long_chain(log_likelihood) -> None: 
     assert posterior.z[:, 0].std() == pytest.approx(chain[:, 0].std(), rel=0.1)
 
 
+def test_a_short_sampler_keeps_the_spread_of_what_the_data_say_nothing_about() -> None:
+    """As many particles and moves as a fit takes; 3 of 20 parameters are pinned down."""
+
+    def log_likelihood(z: np.ndarray) -> np.ndarray:
+        return -0.5 * np.sum((z[:, :3] - [1.0, -0.5, 0.5]) ** 2, axis=1) / 0.1**2
+
+    draws = np.array([
+        sample_posterior(
+            Likelihood.plain(log_likelihood, 20), particles=112, moves=2,
+            rng=np.random.default_rng(seed),
+        ).z for seed in range(8)
+    ])
+    assert draws[:, :, 3:].std(axis=1).mean() == pytest.approx(1.0, abs=0.07)
+    # a mean of 112 independent draws lies 1/sqrt(112) = 0.094 from 0
+    assert np.sqrt((draws[:, :, 3:].mean(axis=1) ** 2).mean()) < 0.2
+    assert draws[:, :, :3].std(axis=1).mean() == pytest.approx(0.1, abs=0.03)
+
+
 def test_same_seed_gives_the_same_draws() -> None:
     draws = [
-        sample_posterior(_banana, 3, particles=64, rng=np.random.default_rng(9)).z
+        sample_posterior(BANANA, particles=64, rng=np.random.default_rng(9)).z
         for _ in range(2)
     ]
     assert np.array_equal(*draws)
@@ -78,4 +107,4 @@ def test_progress_can_stop_the_sampler() -> None:
         raise Stopped
 
     with pytest.raises(Stopped):
-        sample_posterior(_banana, 3, particles=64, rng=np.random.default_rng(1), on_step=stop)
+        sample_posterior(BANANA, particles=64, rng=np.random.default_rng(1), on_step=stop)
