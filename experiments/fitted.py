@@ -305,8 +305,12 @@ def _point(draws: Draws, i: int, cap: float) -> Point:
 
 
 def _quantiles(mean: Array, sd: Array, level: float) -> Array:
-    """Central interval [2] of an equal mixture of normals, by a deterministic expansion."""
-    steps = ndtri((np.arange(41) + 0.5) / 41)
+    """Central interval [2] of an equal mixture of normals, by a deterministic expansion.
+
+    Fine enough that each normal has its share beyond the ends of the interval.
+    """
+    count = int(np.clip(np.ceil(2.0 / (1.0 - level)), 41, 4001))
+    steps = ndtri((np.arange(count) + 0.5) / count)
     values = (mean[:, None] + sd[:, None] * steps[None, :]).ravel()
     tail = 0.5 * (1.0 - level)
     return np.asarray(np.quantile(values, [tail, 1.0 - tail]))

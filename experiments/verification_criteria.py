@@ -73,13 +73,23 @@ def _outcomes(
     ]
     text = (
         f"{', '.join(f'{r.id} ended as {r.result.outcome}' for r in broken)}."
-        if broken else f"All {len(used)} runs that count finished without boil-over."
+        if broken else f"All {len(used)} runs that count finished without boil-over. "
+        f"{_still_possible(len(used), made.criteria.confidence)}"
     )
     met = False if broken else True if used else None
     return [CriterionResult(
         "every run finishes", None, "no run boils over or stays wet", float(len(broken)), 0.0,
         "runs", met, text if met is not None else "No run yet.",
     )]
+
+
+def _still_possible(runs: int, confidence: float) -> str:
+    """The share of failing runs that none in so many still allows (Clopper & Pearson 1934)."""
+    if not runs:
+        return ""
+    share = 1.0 - (1.0 - confidence) ** (1.0 / runs)
+    return (f"So few runs say with {100 * confidence:g} % confidence that fewer than "
+            f"{100 * share:.0f} % of runs fail.")
 
 
 def _coverage(

@@ -22,13 +22,15 @@ from experiments.acceptance import (
 from experiments.forecaster import Forecaster, TrueValues, pick_setting, true_values
 from experiments.job import EvaporationJob, Setting
 from experiments.verification_rules import Index, RunSummaries, assess
-from models.noise import DAY_SHARE, with_common
+from models.noise import DAY_SHARE, DAY_SHARE_OF_TIME, with_common
 from models.system import Array
 
 SETS = 4000
 """Sets of runs imagined; the chance is then known to within 1.6 points."""
 WANTED_CHANCE = 0.90
 MOST_PLANNED_RUNS = 12
+TIME_MISS = 0.02
+"""Share of verifications in which some run time may lie outside what was predicted."""
 
 
 @dataclass(frozen=True)
@@ -84,21 +86,20 @@ def plan(
     setting = pick_setting(job, setting)
     base = criteria if criteria is not None else default_criteria(job)
     truth = true_values(forecaster, setting, SETS, _rng(job))
-    designs = _designs(base)
     chances = tuple(
         DesignChance(runs, days, _chance(job, truth, replace(base, runs=runs, days=days)))
-        for runs, days in designs
+        for runs, days in _designs(base)
     )
     if criteria is None:
         best = _fewest(chances)
         base = check_criteria(replace(base, runs=best.runs, days=best.days))
     own = next(c for c in chances if (c.runs, c.days) == (base.runs, base.days))
-    time = forecaster.forecast([setting], 1.0 - 0.05 / base.runs, new_run=True)[0].run_time_min
+    low, high = _predicted_times(job, truth, base)
     return VerificationPlan(
         setting=setting, criteria=base, runs=_schedule(job, base),
         chance_of_passing=own.chance, alternatives=chances,
-        needed_mean=_needed_means(job, truth, base), run_time_low=time.low,
-        run_time_high=time.high, probability=float(forecaster.probability([setting])[0]),
+        needed_mean=_needed_means(job, truth, base), run_time_low=float(low),
+        run_time_high=float(high), probability=float(forecaster.probability([setting])[0]),
     )
 
 
@@ -108,7 +109,8 @@ def chance_of_passing(
     """Chance that a verification of the setting passes (job's criteria, six runs, six days)."""
     job = forecaster.job
     rules = criteria if criteria is not None else default_criteria(job, days=6)
-    return _chance(job, true_values(forecaster, setting, SETS, _rng(job)), rules)
+    truth = true_values(forecaster, setting, SETS, _rng(job))
+    return _chance(job, truth, rules)
 
 
 def _rng(job: EvaporationJob) -> np.random.Generator:
@@ -142,17 +144,33 @@ def _schedule(job: EvaporationJob, criteria: Criteria) -> tuple[PlannedRun, ...]
     )
 
 
+def imagine_times(truth: TrueValues, criteria: Criteria, rng: np.random.Generator) -> Array:
+    """Run times [sets, runs] in min that the truth may give; runs of one day share part."""
+    day = np.arange(criteria.runs) % criteria.days
+    sets = len(truth.time)
+    shared = rng.standard_normal((sets, criteria.days))[:, day]
+    alone = rng.standard_normal((sets, criteria.runs))
+    effect = np.sqrt(DAY_SHARE_OF_TIME) * shared + np.sqrt(1.0 - DAY_SHARE_OF_TIME) * alone
+    return np.asarray(truth.time[:, None] * np.exp(truth.time_sd[:, None] * effect))
+
+
+def _predicted_times(job: EvaporationJob, truth: TrueValues, criteria: Criteria) -> Array:
+    """Ends [2] between which all run times of a verification lie but for TIME_MISS, min."""
+    times = imagine_times(truth, criteria, _rng(job))
+    return np.array([np.quantile(times.min(axis=1), 0.5 * TIME_MISS),
+                     np.quantile(times.max(axis=1), 1.0 - 0.5 * TIME_MISS)])
+
+
 def _chance(job: EvaporationJob, truth: TrueValues, criteria: Criteria) -> float:
     """Share of imagined sets of runs that pass."""
+    low, high = _predicted_times(job, truth, criteria)
     rng = _rng(job)
-    columns = _deciding_columns(job, criteria)
-    runs = imagine_runs(job, truth, criteria, columns, rng)
-    held = assess(runs, criteria).all_hold
-    spread = truth.time_sd[:, None] * rng.standard_normal((len(truth.time), criteria.runs))
-    times = truth.time[:, None] * np.exp(spread)
-    in_time = (times <= criteria.max_run_time_min).all(axis=1)
+    times = imagine_times(truth, criteria, rng)
+    runs = imagine_runs(job, truth, criteria, _deciding_columns(job, criteria), rng)
+    high = min(high, criteria.max_run_time_min)
+    in_time = ((times >= low) & (times <= high)).all(axis=1)
     calm = rng.random(len(truth.calm)) < truth.calm
-    return float(np.mean(held & in_time & calm))
+    return float(np.mean(assess(runs, criteria).all_hold & in_time & calm))
 
 
 def imagine_runs(

@@ -22,6 +22,7 @@ from experiments.job import (
     SolventShare,
 )
 from experiments.trials import Recovery, Result, Trial
+from models.noise import RUN_TIME_SD
 
 JOB = EvaporationJob(
     title="Two terpenes and a plasticiser from hexane",
@@ -78,7 +79,7 @@ class ImaginedFit:
         found = []
         for setting in settings:
             time, mean = self.means(setting)
-            spread = z * math.hypot(0.04, 0.06 if new_run else 0.0)
+            spread = z * math.hypot(0.04, RUN_TIME_SD if new_run else 0.0)
             reach = z * math.hypot(self.sd, 5.0 if new_run else 0.0)
             each = ndtr((mean - [a.target_recovery_percent for a in self.job.analytes]) / self.sd)
             names = [a.name for a in self.job.analytes]

@@ -80,20 +80,22 @@ def test_the_confidence_limit_errs_as_often_as_said_whatever_days_share(job, des
 
 def test_a_good_method_passes_as_often_as_was_planned(job, fit, set_point):
     """The chance shown beforehand against decisions on vessel readings drawn another way:
-    6 % of the mean between runs, 3.5 % between vessels."""
+    6 % of the mean between runs, 3.5 % between vessels, run times as predicted."""
     fit.sd = 0.01  # the true means are known, so only the scatter of the bench decides
     made = plan(fit, set_point, default_criteria(job, runs=6, days=6))
     rng = np.random.default_rng(21)
     sets, passed = 400, 0
     for _ in range(sets):
         runs = []
+        minutes = 40.0 * np.exp(0.04 * rng.standard_normal())
         for i, run in enumerate(made.runs):
             values = {}
+            time = minutes * np.exp(0.085 * rng.standard_normal())
             for name, mean, sd in (("carvone", 91.0, 5.46), ("dibutyl phthalate", 94.0, 5.64)):
                 values[name] = mean + sd * rng.standard_normal() + (
                     0.035 * mean * rng.standard_normal(6))
                 values[name][run.blank_vessel - 1] = np.nan
-            runs.append(make_run(i + 1, set_point, values))
+            runs.append(make_run(i + 1, set_point, values, time=time))
         passed += decide(job, made, runs).decision == "pass"
     assert passed / sets == pytest.approx(made.chance_of_passing, abs=0.06)  # four std. errors
 
