@@ -10,6 +10,7 @@ from typing import Any
 
 from experiments import service
 from experiments.bootstrap import open_session
+from experiments.carry_over import carried_words, carry_over_payload
 from experiments.cli_output import (
     Refusal,
     Reply,
@@ -40,8 +41,10 @@ def read_job(arguments: Namespace) -> EvaporationJob:
 def new(arguments: Namespace) -> Reply:
     """Start a dossier."""
     session = open_session(arguments.store)
-    dossier = service.create(session, Path(arguments.job), arguments.id)
+    with progress("learning from the earlier dossier" if arguments.earlier else "starting"):
+        dossier = service.create(session, Path(arguments.job), arguments.id, arguments.earlier)
     job = dossier.job
+    carried = dossier.details.carried
     assumed = [f"equipment.{n}" for n in job.equipment.assumed]
     assumed += [f"sample.{n}" for n in job.sample.assumed]
     assumed += [f"limits.{n}" for n in job.limits.assumed]
@@ -49,7 +52,12 @@ def new(arguments: Namespace) -> Reply:
     text = f"Started dossier {dossier.id}: {job.title}"
     if assumed:
         text += f"\nAssumed (not in the job file): {', '.join(assumed)}"
-    return Reply(text, {"id": dossier.id, "title": job.title, "assumed": assumed})
+    if carried is not None:
+        text += "\n" + "\n".join((carried_words(carried), *carried.left_out))
+    return Reply(text, {
+        "id": dossier.id, "title": job.title, "assumed": assumed,
+        "carried_over": None if carried is None else carry_over_payload(carried),
+    })
 
 
 def window(arguments: Namespace) -> Reply:

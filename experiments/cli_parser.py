@@ -60,6 +60,8 @@ def _add_common(parser: argparse.ArgumentParser, default: str | None) -> None:
 def _add_bench(commands: _Commands) -> None:
     one = commands.add("new", "start a dossier from a job file", "job")
     one.add_argument("--id", help="a name of your own for the dossier")
+    one.add_argument("--from", dest="earlier", metavar="DOSSIER",
+                     help="an earlier one of the same evaporator or analytes to learn from")
     commands.add("window", "say what physics allows before any trial", "source")
     one = commands.add("simulate", "predict one run", "source")
     for flag in ("--set-temperature-c", "--ramp-rate-mbar-per-min", "--end-pressure-mbar"):
@@ -87,6 +89,10 @@ def _add_answers(commands: _Commands) -> None:
                      help="do not move inwards for the equipment's tolerance")
     one = commands.add("verify", "judge the confirmation runs by written criteria", "dossier")
     one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
+    one = commands.add("robustness", "plan a small factorial around the setting, or analyse it",
+                       "dossier")
+    one.add_argument("-o", "--output", metavar="FILE",
+                     help="plan the runs and write their bench sheet: .csv, .xlsx or .pdf")
     one = commands.add("report", "write the justification", "dossier")
     one.add_argument("-o", "--output", required=True, metavar="FILE",
                      help="the ending chooses the format: .pdf, .html, .docx or .xlsx")
@@ -94,6 +100,9 @@ def _add_answers(commands: _Commands) -> None:
                        "file")
     one.add_argument("other", nargs="?", metavar="FILE",
                      help="where the first is an exported dossier: the report or report.json")
+    one = commands.add("transfer", "predict the method with another vessel, fill or count",
+                       "dossier")
+    one.add_argument("job", metavar="JOB", help="the job file with what changes")
     one = commands.add("compare", "compare trials, or dossiers", "dossier")
     one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER")
 

@@ -42,6 +42,43 @@ def _note_verified(session: service.Session, dossier_id: str, reason: str) -> No
         service.change_state(session, dossier_id, "verified", reason)
 
 
+def robustness(arguments: Namespace) -> Reply:
+    """Plan a robustness study with its bench sheet, or analyse one that was run."""
+    session = open_session(arguments.store)
+    if arguments.output is not None:
+        return _plan_robustness(session, arguments.dossier, Path(arguments.output))
+    with progress("analysing"):
+        from experiments.robustness import ORIGIN, analyse_robustness
+
+        dossier = service.load(session, arguments.dossier)
+        found = analyse_robustness(dossier)
+    if found is None:
+        missing = [t.id for t in dossier.pending if t.origin == ORIGIN]
+        text = (f"Not recorded yet: {', '.join(missing)}." if missing else
+                "No robustness study was run; plan one with -o SHEET.")
+        return Reply(text, {"verdict": None, "missing": missing}, is_yes=False)
+    lines = [*(c.sentence for c in found.corners), *found.failed_runs,
+             *(e.sentence for e in found.effects)]
+    holds = not found.failed_runs and all(c.verdict == "holds" for c in found.corners)
+    return Reply("\n".join(lines), plain({
+        "verdict": "holds" if holds else "not shown", "setting": found.setting,
+        "trials": found.trials, "corners": found.corners, "effects": found.effects,
+        "failed_runs": found.failed_runs,
+    }), is_yes=holds)
+
+
+def _plan_robustness(session: service.Session, dossier_id: str, path: Path) -> Reply:
+    from experiments.bench_sheet import SHEET_FORMATS, write_sheet
+
+    check_output(path, SHEET_FORMATS)
+    with progress("planning"):
+        dossier, trials = service.plan_robustness(session, dossier_id)
+        write_sheet(dossier, [t.id for t in trials], path)
+    lines = [*(f"{t.id}: {t.reason}" for t in trials), f"Bench sheet written to {path}"]
+    return Reply("\n".join(lines), {"trials": [
+        {"id": t.id, "setting": t.setting, "reason": t.reason} for t in trials]})
+
+
 def report(arguments: Namespace) -> Reply:
     """Write the justification."""
     from experiments.report import FORMATS
@@ -83,6 +120,23 @@ def recompute(arguments: Namespace) -> Reply:
         "agrees": None if found.reported is None else not found.differences,
         "differences": list(found.differences), "notes": list(found.notes),
     }), is_yes=not found.differences)
+
+
+def transfer(arguments: Namespace) -> Reply:
+    """Predict the method of a dossier under a changed job."""
+    from experiments.job_file import parse
+
+    job = parse(Path(arguments.job))
+    dossier = service.load(open_session(arguments.store), arguments.dossier)
+    with progress("predicting the change"):
+        from experiments.method_transfer import predict_transfer
+
+        found = predict_transfer(dossier, job)
+    rows = [("run time, min", *(f"{t.mean:.0f}" for t in found.run_time_min))]
+    rows += [(f"{name}, %", f"{a.mean:.1f}", f"{b.mean:.1f}")
+             for name, (a, b) in found.recovery_percent.items()]
+    lines = [*found.changes, columns(rows, ("", "now", "changed")), *found.sentences]
+    return Reply("\n".join(lines), plain(found))
 
 
 def compare(arguments: Namespace) -> Reply:
@@ -208,7 +262,7 @@ def app(arguments: Namespace) -> Reply:
 
 
 TOOLS: dict[str, Callable[[Namespace], Reply]] = {
-    "verify": verify, "report": report, "recompute": recompute, "compare": compare,
-    "substance": substance,
-    "mixture": mixture, "benchmark": benchmark, "example": example, "doctor": doctor, "app": app,
+    "verify": verify, "robustness": robustness, "report": report, "recompute": recompute,
+    "transfer": transfer, "compare": compare, "substance": substance, "mixture": mixture,
+    "benchmark": benchmark, "example": example, "doctor": doctor, "app": app,
 }

@@ -8,11 +8,13 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from experiments.answers import Answer, Forecast
+from experiments.carry_over import carry_over_payload, must_still_hold
 from experiments.dossier_state import FROZEN, MOVES, DossierState, apply, result_payload
 from experiments.entries import EntryError, check_result, check_setting, checked_text, merge
 from experiments.events import Event, link
@@ -51,15 +53,20 @@ class Dossier:
     @classmethod
     def start(cls, job: str | Path | Mapping[str, Any] | EvaporationJob, *, who: str = "analyst",
               clock: Callable[[], str] = utc_now, dossier_id: str | None = None,
-              origin: Mapping[str, Any] | None = None) -> Dossier:
+              origin: Mapping[str, Any] | None = None,
+              earlier: Dossier | None = None) -> Dossier:
         """A new dossier for a job (file, text, mapping or record).
 
         ``origin`` tells of an earlier version: ``version``, ``previous`` and what changed.
+        ``earlier`` is a dossier of the same evaporator or analytes; what its results taught is
+        taken over into the record of the new one, as it is now.
 
         Raises
         ------
         JobError
             listing every fault of the job
+        EntryError
+            when nothing can be taken over from ``earlier``
         """
         read = job if isinstance(job, EvaporationJob) else parse(job)
         dossier = cls(dossier_id or uuid.uuid4().hex[:12], who=who, clock=clock)
@@ -67,6 +74,10 @@ class Dossier:
             **(origin or {}),
             "id": dossier.id, "job": to_mapping(read), "assumed": assumed_values(read),
         })
+        if earlier is not None:
+            from experiments.carrying import carry_over
+
+            dossier._append("carried over", carry_over_payload(carry_over(earlier, read)))
         if read.today is not None:
             dossier._enter(read.today, "today", "The method in use today.")
         return dossier
@@ -153,6 +164,16 @@ class Dossier:
                 "run_time_min": trial.run_time_min, "recovery_percent": trial.recovery_percent,
             })
         return [self.trial(i) for i in ids]
+
+    def enter_pending(
+        self, setting: Setting, origin: str, reason: str, forecast: Forecast
+    ) -> str:
+        """Enter a run somebody wants to make, with its forecast; it stays pending."""
+        self._must_be_open()
+        return self._enter(setting, origin, reason, {
+            "run_time_min": asdict(forecast.run_time_min),
+            "recovery_percent": {k: asdict(v) for k, v in forecast.recovery_percent.items()},
+        })
 
     def withdraw(self, trial_id: str, reason: str = "") -> None:
         """Take a pending trial back."""
@@ -263,6 +284,7 @@ class Dossier:
         if any(t.state != "withdrawn" and (t.origin != "today" or t.result) for t in self.trials):
             raise DossierError("This dossier already has trials, so its job is fixed.",
                                "Start a new version of it.")
+        must_still_hold(self.details.carried, self.job, job)
         with self._whole_or_not_at_all():
             self._append("job changed", {"job": to_mapping(job), "assumed": assumed_values(job)})
             for trial in self.pending:  # left only beside trials withdrawn before
@@ -291,7 +313,7 @@ class Dossier:
         """The job with what its recorded trials taught."""
         from experiments.fitted import fit
 
-        return fit(self.job, self.trials, progress=progress)
+        return fit(self.job, self.trials, carried=self.details.carried, progress=progress)
 
     def recommend(self, robust: bool = True, progress: Progress | None = None) -> Answer:
         """The fastest setting at the asked assurance, or why there is none."""
@@ -331,10 +353,13 @@ class Dossier:
         self._state = apply(self._state, event)
         self._events.append(event)
 
-    def _enter(self, setting: Setting, origin: str, reason: str) -> str:
+    def _enter(
+        self, setting: Setting, origin: str, reason: str, forecast: Mapping[str, Any] | None = None
+    ) -> str:
         trial_id = self._next_id()
         self._append("entered", {
             "trial": trial_id, "setting": setting, "reason": reason, "origin": origin,
+            **(forecast or {}),
         })
         return trial_id
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from experiments.carry_over import CarryOver, read_carry_over
 from experiments.events import Event
 from experiments.job import EvaporationJob
 from experiments.job_text import read_back
@@ -42,6 +43,7 @@ class DossierState:
     verification: tuple[Mapping[str, Any], ...] = ()
     recommendation: Mapping[str, Any] | None = None
     traces: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    carried: CarryOver | None = None
     authorised: tuple[str, ...] = ()  # codes of the cautions that a named person accepted
 
 
@@ -83,6 +85,8 @@ def apply(state: DossierState, event: Event) -> DossierState:
             entry = {**p, "kind": event.kind, "at": event.at, "who": event.who}
             return replace(state, authorised=(*state.authorised, *p["codes"]),
                            changes=(*state.changes, entry))
+        case "carried over":
+            return replace(state, carried=read_carry_over(p))
         case "trace attached":
             return replace(state, traces={**state.traces, p["trial"]: p})
         case _:

@@ -18,10 +18,13 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from experiments.answers import Forecast, Interval
+from experiments.carried_prior import carried_prior
+from experiments.carry_check import TimeCheck, time_check
+from experiments.carry_over import CarryOver
 from experiments.factor_space import FactorSpace, setting_key, unique
 from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
-from experiments.readings import bench_data
+from experiments.readings import bench_data, vessel_rsd
 from experiments.trials import Trial
 from models.errors import ModelError
 from models.noise import VESSEL_RSD, from_stabilised, run_sd, stabilised
@@ -67,9 +70,12 @@ class Fitted:
 
     def __init__(
         self, job: EvaporationJob, trials: Sequence[Trial], surrogate: EvaporationSurrogate,
-        simulator: JobSimulator,
+        simulator: JobSimulator, carried: CarryOver | None = None,
+        time_check: TimeCheck | None = None,
     ) -> None:
         self.job = job
+        self.carried = carried
+        self.time_check = time_check
         self.trials = tuple(trials)
         self.surrogate = surrogate
         self.simulator = simulator
@@ -78,6 +84,11 @@ class Fitted:
         self.targets = np.array([a.target_recovery_percent for a in job.analytes])
         self.stable_targets = stabilised(self.targets / 100.0)
         self.must = np.array([a.role == "must" for a in job.analytes], dtype=bool)
+
+    @property
+    def sets_evaporator_aside(self) -> bool:
+        """Whether run times spoke against what was carried over of the evaporator."""
+        return self.time_check is not None and self.time_check.speaks_against
 
     def points(self, settings: Sequence[Setting]) -> list[Point]:
         """Posterior draws at settings, simulated once and remembered."""
@@ -193,6 +204,12 @@ class Fitted:
         )
 
     @property
+    def vessel_rsd(self) -> float:
+        """Relative standard deviation between the vessels of a run, positions included."""
+        results = [t.result for t in self.trials if t.result is not None]
+        return vessel_rsd(results, [a.name for a in self.job.analytes])
+
+    @property
     def _time_noise(self) -> Array:
         return np.sqrt(self.surrogate.scales_.time_variance)
 
@@ -232,7 +249,8 @@ class Fitted:
 
 
 def fit(
-    job: EvaporationJob, trials: Sequence[Trial], *, progress: Progress | None = None
+    job: EvaporationJob, trials: Sequence[Trial], *, carried: CarryOver | None = None,
+    progress: Progress | None = None,
 ) -> Fitted:
     """Fit the surrogate to the recorded trials; the last few fits are kept.
 
@@ -240,26 +258,33 @@ def fit(
     ----------
     job : the job
     trials : any trials; only recorded ones count, in whatever order
+    carried : what an earlier dossier taught
     progress : called with the share done and what is being done; may raise to cancel
     """
     recorded = sorted(
         (t for t in trials if t.state == "recorded" and t.result is not None), key=_canonical
     )
-    key = hashlib.sha256(
-        json.dumps([asdict(job), [_canonical(t) for t in recorded]], sort_keys=True).encode()
-    ).hexdigest()
+    told = [asdict(job), [_canonical(t) for t in recorded], carried and asdict(carried)]
+    key = hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
     if key in _kept:
         _kept.move_to_end(key)
         return _kept[key]
     simulator = JobSimulator(job)
     space = FactorSpace(job)
     data = bench_data(job, recorded, simulator, space)
-    surrogate = EvaporationSurrogate(simulator, particles=PARTICLES, seed=job.seed)
+    prior, check = None, None
+    if carried is not None:
+        prior = carried_prior(carried, job, simulator.volatility_sd)
+        check = time_check(prior, data, simulator, job.seed)
+        if check is not None and check.speaks_against:
+            prior = prior.without_equipment()
+    surrogate = EvaporationSurrogate(
+        simulator, particles=PARTICLES, seed=job.seed, carried=prior)
     surrogate.fit(
         data,
         on_step=None if progress is None else lambda b: progress(b, "learning from the trials"),
     )
-    fitted = Fitted(job, recorded, surrogate, simulator)
+    fitted = Fitted(job, recorded, surrogate, simulator, carried, check)
     _kept[key] = fitted
     while len(_kept) > 8:
         _kept.popitem(last=False)

@@ -59,18 +59,23 @@ class TrueValues:
 def true_values(
     forecaster: Forecaster, setting: Setting, draws: int, rng: np.random.Generator
 ) -> TrueValues:
-    """Draws of the truth at a setting, joint where the forecaster can give them."""
+    """Draws of the truth at a setting, joint where the forecaster can give them.
+
+    The scatter between vessels is what the forecaster's ``vessel_rsd`` says, else the usual.
+    """
     vessels = forecaster.job.equipment.vessels
+    vessel_rsd = float(getattr(forecaster, "vessel_rsd", VESSEL_RSD))
     if isinstance(forecaster, JointForecaster):
         point = forecaster.points([setting])[0]
         pick = rng.integers(len(point.sample_time), size=draws)
         recovery = np.maximum(np.asarray(point.sample_recovery)[pick], 0.0)
         noise = np.asarray(forecaster.reading_noise(point))[pick]
-        vessel_sd = VESSEL_RSD * recovery
-        between = np.sqrt(np.maximum(noise[:, 1:] ** 2 - vessel_sd**2 / vessels, 0.0))
+        usual = VESSEL_RSD * recovery
+        between = np.sqrt(np.maximum(noise[:, 1:] ** 2 - usual**2 / vessels, 0.0))
         return TrueValues(
             np.asarray(point.sample_time)[pick], recovery,
-            np.asarray(point.no_boil_over)[pick], noise[:, 0], between, vessel_sd,
+            np.asarray(point.no_boil_over)[pick], noise[:, 0], between,
+            vessel_rsd * recovery,
         )
     forecast = forecaster.forecast([setting])[0]
     names = [a.name for a in forecaster.job.analytes]
@@ -84,7 +89,7 @@ def true_values(
     )
     return TrueValues(
         np.exp(ln_time), recovery, np.full(draws, 1.0 - forecast.boil_over_probability),
-        np.full(draws, RUN_TIME_SD), 100.0 * run_sd(recovery / 100.0), VESSEL_RSD * recovery,
+        np.full(draws, RUN_TIME_SD), 100.0 * run_sd(recovery / 100.0), vessel_rsd * recovery,
     )
 
 

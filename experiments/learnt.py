@@ -9,6 +9,7 @@ import numpy as np
 from experiments.fitted import Fitted
 from models.analyte_evidence import CEILING_PRIOR, CEILINGS
 from models.parameters import PARAMETERS, natural
+from models.posterior import StandardNormal
 from models.system import Array
 
 TOLD_BY = 0.85
@@ -41,7 +42,8 @@ def _equipment(fitted: Fitted) -> list[Learnt]:
     heating = fitted.job.equipment.heating
     z = fitted.surrogate.posterior_.z[:, : len(PARAMETERS)]
     rng = np.random.default_rng(3)
-    before = natural(rng.standard_normal((4000, len(PARAMETERS))), heating)
+    prior = fitted.surrogate.carried or StandardNormal()
+    before = natural(prior.draw(4000, len(PARAMETERS), rng), heating)
     after = natural(z, heating)
     return [
         _learnt(p.name, p.meaning, p.unit, before[:, i], after[:, i],
@@ -58,7 +60,7 @@ def _analytes(fitted: Fitted) -> list[Learnt]:
         z = fitted.surrogate.volatility_z_[:, i]
         found.append(_learnt(
             f"volatility of {analyte.name}", f"volatility of {analyte.name}", "x assumed",
-            np.exp(sd * rng.standard_normal(4000)), np.exp(sd * z),
+            np.exp(sd * _before(fitted, i, rng)), np.exp(sd * z),
             told=bool(z.std() < TOLD_BY or abs(z.mean()) > 0.5), ratio=True,
         ))
         prior = rng.choice(CEILINGS, size=4000, p=CEILING_PRIOR)
@@ -69,6 +71,15 @@ def _analytes(fitted: Fitted) -> list[Learnt]:
             ratio=False,
         ))
     return found
+
+
+def _before(fitted: Fitted, analyte: int, rng: np.random.Generator) -> Array:
+    """Draws of the standardised volatility multiplier as it was assumed."""
+    usual, carried = rng.standard_normal(4000), fitted.surrogate.carried
+    if carried is None:
+        return usual
+    known = carried.volatility_mean[analyte] + carried.volatility_sd[analyte] * usual
+    return np.where(rng.random(4000) < carried.weight, known, usual)
 
 
 def _learnt(

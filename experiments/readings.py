@@ -15,6 +15,10 @@ from models.bench_data import BenchData
 from models.noise import VESSEL_RSD, run_sd
 from models.system import Array
 
+USUAL_DEGREES = 20.0
+LEAST_POOLED = 0.4
+"""Recoveries below scatter too widely, relative to themselves, to speak for the others."""
+
 
 def bench_data(
     job: EvaporationJob, trials: Sequence[Trial], simulator: JobSimulator, space: FactorSpace
@@ -67,6 +71,22 @@ def vessel_values(result: Result, analyte: str) -> Array:
     """Readings of one analyte as fractions; censored ones at half their limit."""
     found = [r for r in result.recovery.get(analyte, ()) if r is not None]
     return np.array([_value(r) for r in found]) / 100.0
+
+
+def vessel_rsd(results: Sequence[Result], analytes: Sequence[str]) -> float:
+    """Relative standard deviation between the vessels of a run, positions included.
+
+    Pooled over the finished runs and analytes above :data:`LEAST_POOLED`, to which the usual
+    scatter adds the weight of :data:`USUAL_DEGREES` degrees of freedom.
+    """
+    degrees, squares = USUAL_DEGREES, USUAL_DEGREES * VESSEL_RSD**2
+    for result in results:
+        for name in analytes:
+            values = vessel_values(result, name)
+            if result.outcome == "finished" and len(values) > 1 and values.mean() > LEAST_POOLED:
+                degrees += len(values) - 1
+                squares += float(((values / values.mean() - 1.0) ** 2).sum())
+    return math.sqrt(squares / degrees)
 
 
 def _value(reading: Recovery) -> float:

@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from experiments.answers import Answer, Forecast, Status, weakest
+from experiments.carrying import findings
 from experiments.factor_space import unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
@@ -68,6 +69,7 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         probability=shown.probability,
         remedies=remedies,
         boil_over_probability=shown.boil_over_probability,
+        findings=findings(fitted),
     )
 
 

@@ -52,14 +52,17 @@ class Session:
     clock: Callable[[], str] = utc_now
 
 
-def create(session: Session, job: JobSource, dossier_id: str | None = None) -> Dossier:
-    """Start a dossier and save it."""
+def create(
+    session: Session, job: JobSource, dossier_id: str | None = None, earlier: str | None = None
+) -> Dossier:
+    """Start a dossier and save it; ``earlier`` names one whose results teach the new one."""
     session.user.must("enter")
     if dossier_id is not None and not ID.fullmatch(dossier_id):
         raise EntryError(f"{dossier_id[:80]!r} cannot name a dossier.",
                          "Use up to 64 letters, digits, hyphens and underscores.")
     dossier = Dossier.start(job, who=session.user.name, clock=session.clock,
-                            dossier_id=dossier_id)
+                            dossier_id=dossier_id,
+                            earlier=load(session, earlier) if earlier is not None else None)
     try:
         _save(session, dossier, 0)
     except StaleRevision:
@@ -113,6 +116,19 @@ def propose(
 
     with logs.timed("propose", dossier=dossier_id):
         return change(session, dossier_id, act)
+
+
+def plan_robustness(session: Session, dossier_id: str) -> tuple[Dossier, list[Trial]]:
+    """Enter the runs of a robustness study around the setting to verify, as pending trials."""
+    from experiments.authorisation import must_be_authorised
+    from experiments.robustness import plan_robustness as plan
+    from experiments.verification import setting_to_verify
+
+    def act(dossier: Dossier) -> list[Trial]:
+        must_be_authorised(dossier)
+        return plan(dossier, setting_to_verify(dossier))
+
+    return change(session, dossier_id, act)
 
 
 def authorise(session: Session, dossier_id: str, by: str, reason: str) -> Dossier:
@@ -280,8 +296,17 @@ def summarise(dossier: Dossier) -> Summary:
             "solvents": [s.name for s in job.sample.solvents],
             "analytes": [a.name for a in job.analytes],
             "keeper": keeper, "equipment": job.equipment.name, "version": dossier.version,
+            **_method(dossier),
         },
     )
+
+
+def _method(dossier: Dossier) -> dict[str, Any]:
+    """Setting and run time of the recommendation in the record, while there is one."""
+    noted = dossier.details.recommendation
+    if noted is None or not noted.get("setting"):
+        return {}
+    return {"setting": dict(noted["setting"]), "run_time_min": noted["run_time_min"]["mean"]}
 
 
 # -- inside ----------------------------------------------------------------------------

@@ -51,6 +51,6 @@ class Trial:
     run_order: int = 0
     result: Result | None = None
     state: Literal["pending", "recorded", "withdrawn", "excluded"] = "pending"
-    origin: Literal["proposed", "today", "entered"] = "proposed"
+    origin: Literal["proposed", "today", "entered", "robustness"] = "proposed"
     run_time_min: dict[str, float] = field(default_factory=dict)  # forecast when proposed
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)

@@ -86,10 +86,7 @@ def plan(
     setting = pick_setting(job, setting)
     base = criteria if criteria is not None else default_criteria(job)
     truth = true_values(forecaster, setting, SETS, _rng(job))
-    chances = tuple(
-        DesignChance(runs, days, _chance(job, truth, replace(base, runs=runs, days=days)))
-        for runs, days in _designs(base)
-    )
+    chances = _chances(job, truth, base)
     if criteria is None:
         best = _fewest(chances)
         base = check_criteria(replace(base, runs=best.runs, days=best.days))
@@ -100,6 +97,20 @@ def plan(
         chance_of_passing=own.chance, alternatives=chances,
         needed_mean=_needed_means(job, truth, base), run_time_low=float(low),
         run_time_high=float(high), probability=float(forecaster.probability([setting])[0]),
+    )
+
+
+def fewest_runs(job: EvaporationJob, truth: TrueValues) -> DesignChance:
+    """The fewest runs and days that pass with the wanted chance; else the best chance there is."""
+    return _fewest(_chances(job, truth, default_criteria(job)))
+
+
+def _chances(
+    job: EvaporationJob, truth: TrueValues, base: Criteria
+) -> tuple[DesignChance, ...]:
+    return tuple(
+        DesignChance(runs, days, _chance(job, truth, replace(base, runs=runs, days=days)))
+        for runs, days in _designs(base)
     )
 
 

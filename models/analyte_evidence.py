@@ -17,6 +17,7 @@ table    surviving fraction at the nodes                       [P, n, A, G, T]
 kappa    thermal rate, 1/s at 313.15 K                         [T]
 ceiling  fraction                                              [C]
 nodes    all of the grid, volatility slowest                   [G * T * C]
+prior    log prior weight of the nodes of each analyte         [A, G * T * C]
 c        common effect of each run                             [n]
 ======== ===================================================== =============
 """
@@ -52,6 +53,15 @@ def log_prior() -> Array:
     volatility /= volatility.sum()
     weight = np.einsum("g,t,c->gtc", volatility, THERMAL_PRIOR, CEILING_PRIOR)
     return np.asarray(np.log(weight).ravel())
+
+
+def draw_prior_nodes(log_prior: Array, uniform: Array) -> NDArray[np.int64]:
+    """Node numbers [P, A] from the prior [A, nodes], by ``uniform`` [P, A] numbers in (0, 1)."""
+    cumulated = np.cumsum(np.exp(log_prior), axis=1)
+    cumulated /= cumulated[:, -1:]
+    picked = [np.searchsorted(c, u, side="right")
+              for c, u in zip(cumulated, uniform.T, strict=True)]
+    return np.asarray(np.column_stack(picked), dtype=np.int64)
 
 
 def node_values(picked: NDArray[np.int64]) -> tuple[Array, Array, Array]:
@@ -156,7 +166,7 @@ def analyte_evidence(
     kin : how near the runs are; amp, length : [P] discrepancy
     day : [P] variance that the readings of one analyte share within a day
     shared : [P] standard deviation of the effect common to the analytes of a run
-    ceilings : [C]; prior : [G * T * C]
+    ceilings : [C]; prior : [A, G * T * C]
 
     Returns
     -------
@@ -166,7 +176,7 @@ def analyte_evidence(
     evidence = np.zeros(count)
     effect = np.zeros((count, n))
     spread = np.zeros((count, n, n))
-    nodes = prior.shape[0]
+    nodes = prior.shape[1]
     for p in prange(count):
         for i in range(n):
             for j in range(n):
@@ -184,7 +194,7 @@ def analyte_evidence(
             off = seen[rows, a] - shared[p] * effect[p][rows]
             terms = np.empty(nodes)
             values = np.empty((nodes, rows.shape[0]))
-            _node_terms(low, rows, off, table[p, :, a], ceilings, prior, terms, values)
+            _node_terms(low, rows, off, table[p, :, a], ceilings, prior[a], terms, values)
             peak = terms.max()
             evidence[p] += peak + math.log(np.sum(np.exp(terms - peak)))
             _update_effect(low, rows, off, terms, values, shared[p], effect[p], spread[p])
@@ -207,11 +217,11 @@ def draw_nodes(
         for a in range(analytes):
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
             low = factor(covariance(kin, amp[p], length[p], day[p], var[p, :, a], rows))
-            terms = np.empty(prior.shape[0])
-            values = np.empty((prior.shape[0], rows.shape[0]))
-            _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings, prior,
+            terms = np.empty(prior.shape[1])
+            values = np.empty((prior.shape[1], rows.shape[0]))
+            _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings, prior[a],
                         terms, values)
             cumulated = np.cumsum(np.exp(terms - terms.max()))
             position = np.searchsorted(cumulated, uniform[p, a] * cumulated[-1])
-            picked[p, a] = min(position, prior.shape[0] - 1)
+            picked[p, a] = min(position, prior.shape[1] - 1)
     return picked

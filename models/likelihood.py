@@ -68,14 +68,20 @@ class Forecast(NamedTuple):
 
 
 class BenchLikelihood:
-    """The likelihood of ``data`` under the run model ``simulator``."""
+    """The likelihood of ``data`` under the run model ``simulator``.
 
-    def __init__(self, simulator: Simulator, data: BenchData) -> None:
+    ``log_prior`` [A, nodes] is that of the analyte parameters, when it is not the usual one.
+    """
+
+    def __init__(
+        self, simulator: Simulator, data: BenchData, log_prior: Array | None = None
+    ) -> None:
         self.simulator = simulator
         self.data = data
         self.kin = Kinship(squared_distance(data.coded, data.coded), data.same_day)
         self.stable = stabilised(data.recovery)
-        self.log_prior = grid.log_prior()
+        usual = np.tile(grid.log_prior(), (data.recovery.shape[1], 1))
+        self.log_prior = usual if log_prior is None else log_prior
         self._multiplier = np.exp(simulator.volatility_sd[:, None] * grid.VOLATILITY_NODES)
 
     def staged(self) -> Likelihood:

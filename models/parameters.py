@@ -53,17 +53,23 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("hold_up", "sample", 2e-8, 0.7, "m3", "liquid held in a vessel that looks dry"),
 )
 
+GAS_GAP_HEAT_TRANSFER = 30.0
+"""Prior median across a gas gap, W/(m2 K)."""
+
 NAMES: tuple[str, ...] = tuple(p.name for p in PARAMETERS)
 INDEX: dict[str, int] = {name: i for i, name in enumerate(NAMES)}
 
 
 def natural(z: Array, heating: str = "contact") -> Array:
     """Natural values [..., K] of standardised parameters z [..., K]."""
-    median = np.array([p.median for p in PARAMETERS])
+    median = np.array([median_of(p, heating) for p in PARAMETERS])
     sd = np.array([p.sd for p in PARAMETERS])
     log = np.array([p.log for p in PARAMETERS])
-    if heating == "gas gap":
-        median = median.copy()
-        median[INDEX["heat_transfer"]] = 30.0
     z = np.asarray(z, dtype=float)
     return np.where(log, median * np.exp(sd * z), median + sd * z)
+
+
+def median_of(parameter: Parameter, heating: str = "contact") -> float:
+    """Prior median of a parameter; across a gas gap less heat is transferred."""
+    is_gap = heating == "gas gap" and parameter.name == "heat_transfer"
+    return GAS_GAP_HEAT_TRANSFER if is_gap else parameter.median

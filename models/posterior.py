@@ -1,4 +1,4 @@
-"""Tempered sequential Monte Carlo for a standard-normal prior and a costly likelihood.
+"""Tempered sequential Monte Carlo for a costly likelihood.
 
 Particles start in the prior and are led to the posterior through powers of the likelihood
 chosen so that the effective sample size falls to a set share at each step (Del Moral, Doucet &
@@ -13,7 +13,7 @@ the parameters of the later stages are moved more often, with what the earlier o
 ======== ==================================================== =======
 symbol   meaning                                              shape
 ======== ==================================================== =======
-z        particles, prior N(0, I)                             [P, K]
+z        particles, prior N(0, I) if no other is given        [P, K]
 ll       log likelihood                                       [P]
 beta     power of the likelihood                              scalar
 weight   of the particles, sum 1                              [P]
@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,6 +80,30 @@ class Likelihood(NamedTuple):
     def __call__(self, z: Array) -> Array:
         """Log likelihood [P] of z [P, K]."""
         return self.parts(z)[-1][0]
+
+
+class Prior(Protocol):
+    """What is believed of the parameters beforehand."""
+
+    def draw(self, count: int, dimension: int, rng: np.random.Generator) -> Array:
+        """Independent draws [count, dimension]."""
+        ...
+
+    def log_density(self, z: Array) -> Array:
+        """Log density [P] of draws z [P, K], but for a constant."""
+        ...
+
+
+class StandardNormal:
+    """N(0, I)."""
+
+    def draw(self, count: int, dimension: int, rng: np.random.Generator) -> Array:
+        """Independent draws [count, dimension]."""
+        return rng.standard_normal((count, dimension))
+
+    def log_density(self, z: Array) -> Array:
+        """Log density [P] of draws z [P, K], but for a constant."""
+        return np.asarray(-0.5 * np.sum(z**2, axis=1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,8 +186,9 @@ def sample_posterior(
     ess_share: float = 0.5,
     max_steps: int = 40,
     on_step: Callable[[float], None] | None = None,
+    prior: Prior | None = None,
 ) -> Posterior:
-    """Draw from prior N(0, I) times likelihood.
+    """Draw from prior times likelihood.
 
     Parameters
     ----------
@@ -174,12 +199,14 @@ def sample_posterior(
     ess_share : effective sample size kept at each tempering step, as a share of P
     max_steps : upper bound on tempering steps; the last one jumps to beta = 1
     on_step : called with beta after each step (progress; may raise to cancel)
+    prior : N(0, I) when not given
 
     Returns
     -------
     Posterior with P equally weighted draws
     """
-    z = rng.standard_normal((particles, likelihood.dimension))
+    believed = StandardNormal() if prior is None else prior
+    z = believed.draw(particles, likelihood.dimension, rng)
     held = _Particles(z, likelihood.parts(z))
     columns = [likelihood.columns(i) for i in range(len(likelihood.stages))]
     size = [0.6] * len(columns)
@@ -197,7 +224,8 @@ def sample_posterior(
         for _ in range(moves if beta < 1.0 else moves + LAST_MOVES):
             for i, stage in enumerate(likelihood.stages):
                 for _ in range(stage.moves):
-                    held, accepted = _move(likelihood, held, beta, i, fitted[i], size[i], rng)
+                    held, accepted = _move(
+                        likelihood, believed, held, beta, i, fitted[i], size[i], rng)
                     step_change = np.exp(accepted - TARGET_ACCEPTANCE)
                     size[i] = float(np.clip(size[i] * step_change, 0.1, 1.0))
                 acceptance = accepted if i == 0 else acceptance
@@ -234,6 +262,7 @@ def _resample(
 
 def _move(
     likelihood: Likelihood,
+    prior: Prior,
     held: _Particles,
     beta: float,
     stage: int,
@@ -252,6 +281,7 @@ def _move(
     z = held.z.copy()
     z[:, columns] = gaussian.coloured(there)
     proposed = _Particles(z, likelihood.parts(z, held.parts[:stage]))
-    gained = 0.5 * np.sum(held.z**2 - z**2, axis=1) + 0.5 * np.sum(there**2 - here**2, axis=1)
+    gained = prior.log_density(z) - prior.log_density(held.z)
+    gained += 0.5 * np.sum(there**2 - here**2, axis=1)
     accept = np.log(rng.random(len(z))) < beta * (proposed.ll - held.ll) + gained
     return held.replaced(accept, proposed), float(np.mean(accept))

@@ -31,6 +31,7 @@ from sklearn.base import BaseEstimator, RegressorMixin
 
 from models import analyte_evidence as grid
 from models.bench_data import BenchData
+from models.carried import CarriedPrior
 from models.discrepancy import PriorPaths, condition, squared_distance
 from models.likelihood import (
     BOIL_OVER_SHARPNESS,
@@ -44,7 +45,7 @@ from models.likelihood import (
     with_trend,
 )
 from models.noise import RUN_TIME_SD, expected_reading, from_stabilised, run_sd, stabilised
-from models.posterior import Posterior, sample_posterior
+from models.posterior import Posterior, StandardNormal, sample_posterior
 from models.run_model import RunBatch, surviving_fraction
 from models.system import Array
 
@@ -82,15 +83,18 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     particles : posterior draws kept
     moves : Metropolis moves per tempering step
     seed : of all randomness
+    carried : what an earlier job taught, in place of part of the usual prior
     """
 
     def __init__(
-        self, simulator: Simulator, particles: int = 112, moves: int = 2, seed: int = 0
+        self, simulator: Simulator, particles: int = 112, moves: int = 2, seed: int = 0,
+        carried: CarriedPrior | None = None,
     ) -> None:
         self.simulator = simulator
         self.particles = particles
         self.moves = moves
         self.seed = seed
+        self.carried = carried
 
     def fit(
         self, data: BenchData, y: None = None,  # noqa: ARG002 - scikit-learn passes it
@@ -99,14 +103,17 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """Learn from ``data``; without runs the posterior is the prior."""
         rng = np.random.default_rng([self.seed, 11])
         self.data_ = data
-        self.likelihood_ = BenchLikelihood(self.simulator, data)
+        carried = self.carried
+        self.likelihood_ = BenchLikelihood(
+            self.simulator, data, None if carried is None else carried.log_node_prior())
         likelihood = self.likelihood_.staged()
         if data.runs:
             self.posterior_ = sample_posterior(
-                likelihood, particles=self.particles, rng=rng, moves=self.moves, on_step=on_step
+                likelihood, particles=self.particles, rng=rng, moves=self.moves,
+                on_step=on_step, prior=carried,
             )
         else:
-            z = rng.standard_normal((self.particles, likelihood.dimension))
+            z = (carried or StandardNormal()).draw(self.particles, likelihood.dimension, rng)
             self.posterior_ = Posterior(z, np.zeros(self.particles), 0.0, 0, 1.0)
         self._settle(rng)
         return self
@@ -130,8 +137,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._unexplained = np.zeros((count, runs))
         self._noise = noise[0]
         if not runs:
-            prior = np.exp(likelihood.log_prior)
-            self._keep_nodes(rng.choice(len(prior), size=(count, analytes), p=prior), rng)
+            uniform = rng.random((count, analytes))
+            self._keep_nodes(grid.draw_prior_nodes(likelihood.log_prior, uniform), rng)
             return
         batch = likelihood.runs(z)
         forecast, variance = likelihood.forecast(batch), likelihood.recovery_variance(scale)

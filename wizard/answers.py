@@ -14,8 +14,9 @@ from wizard.session import WizardSession, digest
 
 
 def record_key(dossier: Dossier) -> str:
-    """A digest of everything an answer can rest on: the job and the counted results."""
-    return digest(dossier.job, sorted((t.id, t.setting, t.result) for t in dossier.recorded))
+    """A digest of everything an answer can rest on: job, counted results, what was carried."""
+    counted = sorted((t.id, t.setting, t.result) for t in dossier.recorded)
+    return digest(dossier.job, dossier.details.carried, counted)
 
 
 def fitted(dossier: Dossier) -> Fitted | None:
@@ -25,9 +26,10 @@ def fitted(dossier: Dossier) -> Fitted | None:
 
 
 def untaught(dossier: Dossier) -> Fitted | None:
-    """The job with physics alone, as before any trial."""
-    return waiting.answer("untaught", digest(dossier.job), "Preparing the physics",
-                          lambda p: fit(dossier.job, [], progress=p))
+    """The job as before any trial: physics, and what was carried over."""
+    carried = dossier.details.carried
+    return waiting.answer("untaught", digest(dossier.job, carried), "Preparing the physics",
+                          lambda p: fit(dossier.job, [], carried=carried, progress=p))
 
 
 def operating_map(
@@ -40,7 +42,7 @@ def operating_map(
     found = untaught(dossier) if before else fitted(dossier)
     if found is None:
         return None
-    rests_on = digest(dossier.job) if before else record_key(dossier)
+    rests_on = digest(dossier.job, dossier.details.carried) if before else record_key(dossier)
     key = digest(rests_on, ramp, sorted((around or {}).items()))
     return waiting.answer("map", key, "Drawing the operating map",
                           lambda p: window_map(found, ramp, around=around, progress=p))

@@ -63,6 +63,8 @@ STEPS: tuple[Step, ...] = (
          "tune", SIDE_SECTION, ("job",)),
     Step("compare", "Compare", "Same or different?",
          "compare_arrows", SIDE_SECTION, ("job",)),
+    Step("library", "Library", "Which methods are there already?",
+         "library_books", SIDE_SECTION),
     Step("substance", "Properties", "What is known about this substance?",
          "water_drop", SIDE_SECTION),
 )

@@ -26,6 +26,7 @@ from experiments.report.document import Attachment, Document
 from experiments.report.gathered import Gathered, Progress, gather
 from experiments.report.method_sheet import method_sheet
 from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_versions
+from experiments.report.robustness_part import robustness
 from experiments.report.terms import terms
 from experiments.transfer import pack
 
@@ -54,7 +55,7 @@ def compose(g: Gathered, date: str) -> Document:
     dossier = g.dossier
     argued = [s for s in (
         job_part.purpose(g), answer_part.recommendation(g), answer_part.region(g),
-        answer_part.gain(g), proof_part.verification(g), proof_part.cautions(g),
+        answer_part.gain(g), robustness(g), proof_part.verification(g), proof_part.cautions(g),
         job_part.equipment(g), job_part.substances(g), physics_part.window(g),
         physics_part.design(g), trials_part.trials(g), trials_part.deviations(g),
         fit_part.fit(g), proof_part.uncertainty(g), record_part.record(g),

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from experiments.carry_over import carried_words
+from experiments.carrying import findings
 from experiments.diagnostics import Reading
 from experiments.learnt import Learnt
 from experiments.report.charts import learnt_chart, predicted_against_observed
@@ -15,12 +17,14 @@ from experiments.report.document import (
     Bullets,
     Column,
     Figure,
+    Notice,
     Paragraph,
     Section,
     Table,
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 
 WORST = 8
@@ -37,6 +41,7 @@ def fit(g: Gathered) -> Section:
         f"open. {len(g.fitted.surrogate.posterior_.z)} draws of the parameters were kept by "
         f"tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
     )]
+    blocks += _carried(g)
     if g.readings:
         blocks += _agreement(g)
     moved = [x for x in g.learnt if x.is_told and abs(x.mean - x.prior_mean) > 0.02 * x.prior_mean]
@@ -55,6 +60,22 @@ def fit(g: Gathered) -> Section:
     ))
     blocks.append(_parameters(g.learnt))
     return Section("fit", "Model fit and diagnostics", tuple(blocks))
+
+
+def _carried(g: Gathered) -> list[Block]:
+    """What came from an earlier dossier, what did not, and whether the trials agree."""
+    carried = g.fitted.carried
+    if carried is None:
+        return []
+    record = last_record(g.dossier, "carried over")
+    said = findings(g.fitted)
+    against = any("speak against" in text for text in said)
+    return [
+        Paragraph(carried_words(carried), (record,) if record is not None else ()),
+        *([Bullets(carried.left_out)] if carried.left_out else []),
+        *([Notice("caution" if against else "info", "What the trials say of it", " ".join(said))]
+          if said else []),
+    ]
 
 
 def _agreement(g: Gathered) -> list[Block]:

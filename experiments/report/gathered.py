@@ -87,7 +87,7 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     answer = dossier.recommend()
     setting = _setting(answer)
     shown = fitted.forecast([setting])[0]
-    before = fit(dossier.job, []).forecast([setting])[0]
+    before = fit(dossier.job, [], carried=fitted.carried).forecast([setting])[0]
     region = _region(fitted, setting, report)
     report(0.55, "drawing the operating map")
     job = dossier.job

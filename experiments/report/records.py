@@ -49,6 +49,7 @@ _WORDS = {
     "verification recorded": "Verification run {run} recorded: {outcome}",
     "state changed": "State became {to}{because}",
     "authorised": "Authorised by {by}{because}",
+    "carried over": "Knowledge carried over from dossier {source}",
 }
 
 
@@ -58,7 +59,7 @@ def event_words(dossier: Dossier, event: Event) -> str:
     words = {
         key: str(p.get(key, ""))
         for key in ("trial", "replaces", "status", "run", "to", "by")
-    }
+    } | {"source": str((p.get("source") or {}).get("id", ""))}
     criteria = p.get("criteria") or {}
     text = _WORDS.get(event.kind, event.kind.capitalize())
     return text.format(

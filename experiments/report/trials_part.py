@@ -113,6 +113,8 @@ def _state_words(trial: Trial) -> str:
         remarks.append(trial.result.remark)
     if trial.origin == "today":
         remarks.append("method in use")
+    if trial.origin == "robustness":
+        remarks.append("robustness study")
     return "; ".join(remarks)
 
 

@@ -137,10 +137,10 @@ def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
     choice = choose_targets(truth.mean[:, chosen], finished, kind, rng)
     if choice is None:
         return None
-    return _finish(draft, pool.take(chosen), choice, rows)
+    return complete(draft, pool.take(chosen), choice, rows)
 
 
-def _finish(draft: Draft, chosen: Candidates, choice: Choice, rows: Array) -> Bench | None:
+def complete(draft: Draft, chosen: Candidates, choice: Choice, rows: Array) -> Bench | None:
     """Put the targets in, make an impossible job truly impossible, measure the region."""
     targets = choice.targets
     bench = draft.build(chosen, targets)

@@ -108,10 +108,15 @@ class Rate:
 
 @dataclass(frozen=True)
 class KnownMethod:
-    """A forecaster that knows the true means of a scene and nothing of single runs."""
+    """A forecaster that knows the true means of a scene and how unlike its vessels are."""
 
     job: EvaporationJob
     scene: Scene
+
+    @property
+    def vessel_rsd(self) -> float:
+        """Between vessels, positions included, as the trials would have shown."""
+        return float(np.hypot(self.scene.noise.vessel, np.std(self.scene.positions, ddof=1)))
 
     def probability(self, settings: Sequence[Setting]) -> Array:
         return np.full(len(settings), float(not self.scene.is_bad))

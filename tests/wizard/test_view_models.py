@@ -23,8 +23,9 @@ from models.errors import Finding
 from wizard import messages
 from wizard.charts.recoveries import TrialPoint
 from wizard.units import Units
-from wizard.view_models import compare_rows, learn_rows, settings_text, window_map
+from wizard.view_models import compare_rows, learn_rows, library_rows, settings_text, window_map
 from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_lines
+from wizard.view_models.earlier_rows import earlier_choices
 from wizard.view_models.findings_text import finding_lines, job_substances
 from wizard.view_models.history_lines import history_lines
 from wizard.view_models.results_preview import preview
@@ -293,3 +294,42 @@ def test_the_first_line_of_what_was_learnt_counts_the_runs_that_met_every_target
         "3 runs finished with recoveries; 2 of them met every target in the mean, the fastest is "
         "T2 in 24 min.")
     assert "none met every target" in learn_rows.first_line(points, {"a": 99.0})
+
+
+def test_earlier_dossiers_of_the_same_evaporator_or_analytes_are_offered(job):
+    def line(dossier_id, trials=3, equipment="Evaporator Z", analytes=()):
+        return Summary(id=dossier_id, title=dossier_id, state="running", trials=trials,
+                       revision=4, updated="2026-01-01", facts={
+                           "equipment": equipment, "analytes": list(analytes)})
+
+    shared = job.analytes[0].name
+    found = earlier_choices([
+        line("same", equipment=job.equipment.name), line("stranger"),
+        line("untried", trials=0, equipment=job.equipment.name), line("kin", analytes=[shared]),
+    ], job)
+    assert list(found) == ["", "same", "kin"]
+    assert found["same"].endswith("(same evaporator)")
+    assert found["kin"].endswith("(1 analyte in common)")
+
+
+def test_methods_are_found_by_what_they_hold():
+    def line(dossier_id, solvent, keeper="", **more):
+        return Summary(id=dossier_id, title=dossier_id, state="verified", trials=3, revision=4,
+                       updated="2026-01-01", facts={
+                           "solvents": [solvent], "analytes": ["carvone"], "keeper": keeper,
+                           "equipment": "Evaporator Z", **more})
+
+    bare, kept = line("bare", "n-hexane"), line(
+        "kept", "n-hexane", "n-nonane", run_time_min=31.6,
+        setting={"set_temperature_c": 45.0, "ramp_rate_mbar_per_min": 50.0,
+                 "end_pressure_mbar": 60.0})
+    store = [bare, kept, line("other", "toluene")]
+    assert library_rows.choices(store)["keeper"] == ["n-nonane"]
+    assert library_rows.choices(store)["solvents"] == ["n-hexane", "toluene"]
+    assert library_rows.found(store, {"solvents": ["n-hexane"]}) == [kept, bare]
+    assert library_rows.found(store, {"keeper": ["n-nonane"], "analytes": ["carvone"]}) == [kept]
+    assert library_rows.found(store, {"solvents": ["n-hexane", "toluene"]}) == []
+    assert "32 min" in library_rows.method_line(kept, Units())
+    assert "no setting yet" in library_rows.method_line(bare, Units())
+    assert library_rows.sample_line(kept) == (
+        "n-hexane · keeper n-nonane · Evaporator Z · carvone")

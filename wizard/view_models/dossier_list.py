@@ -38,7 +38,8 @@ def dossier_lines(summaries: Sequence[Summary], wanted: str = "") -> list[Dossie
 
 
 def _everything(summary: Summary, line: DossierLine) -> str:
-    names = [*summary.facts.get("solvents", ()), *summary.facts.get("analytes", ())]
+    names = [*summary.facts.get("solvents", ()), *summary.facts.get("analytes", ()),
+             str(summary.facts.get("equipment", ""))]
     return " ".join([line.id, line.title, line.facts, *names]).casefold()
 
 

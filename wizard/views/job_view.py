@@ -18,6 +18,7 @@ from wizard.view_models.job_draft import DraftCheck, draft_of
 from wizard.view_models.job_sentence import job_sentence
 from wizard.views.analytes_card import analytes_card
 from wizard.views.cautions_view import cautions_of_job
+from wizard.views.earlier_view import earlier_choice, forget_earlier, suggest_earlier
 from wizard.views.job_cards import (
     equipment_card,
     factors_card,
@@ -103,12 +104,14 @@ def _actions(
     for fault in stray:
         st.markdown(f":red[:material/error: {fault.path}: {said(fault.message)} {fault.cure}]")
     draft_id = session.draft_id if dossier is None else None
-    why = ""
+    why, earlier = "", None
     if draft_id and followed(draft_id):
         st.markdown(f"The next version of dossier {followed(draft_id)}.")
         why = reason_field(session, draft_id)
         label = "Start the new version"
     else:
+        if draft_id and found.job is not None:
+            earlier = earlier_choice(session, draft_id, found.job)
         label = "Start the dossier" if dossier is None else "Take the change into the record"
     is_same = dossier is not None and found.job == dossier.job
     if is_same:
@@ -116,11 +119,12 @@ def _actions(
         return
     if st.button(label, type="primary", key="job.start", width="stretch",
                  icon=":material/check:", disabled=found.job is None):
-        _take(session, form, found, dossier, why)
+        _take(session, form, found, dossier, why, earlier)
 
 
 def _take(
-    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None, why: str
+    session: WizardSession, form: JobForm, found: DraftCheck, dossier: Dossier | None, why: str,
+    earlier: str | None,
 ) -> None:
     assert found.job is not None
     draft_id = session.draft_id
@@ -129,8 +133,11 @@ def _take(
         form.forget()
         session.open(made_id)
     elif dossier is None:
-        made = service.create(session.service, found.job)
+        with st.spinner("Learning from the earlier dossier …" if earlier else "Starting …"):
+            made = service.create(session.service, found.job, earlier=earlier)
         form.forget()
+        if draft_id:
+            forget_earlier(session, draft_id)
         session.open(made.id)
     else:
         service.change_job(session.service, dossier.id, found.job)
@@ -190,8 +197,9 @@ def _fixed(session: WizardSession, dossier: Dossier) -> None:
         if st.button("Use it for another job", key="job.copy", icon=":material/content_copy:",
                      help="A job of its own that starts with everything written here."):
             draft = draft_of(to_mapping(dossier.job))
-            name = JOB_DRAFT + session.open_draft()
-            session.keep_draft(name, draft)
+            draft_id = session.open_draft()
+            session.keep_draft(JOB_DRAFT + draft_id, draft)
+            suggest_earlier(session, draft_id, dossier.id)
             st.rerun()
     with st.expander("The job file"):
         st.code(to_toml(dossier.job), language="toml")

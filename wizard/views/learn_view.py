@@ -19,6 +19,7 @@ from wizard.view_models.fit_words import fit_rows, fit_sentence
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views import drawing
 from wizard.views.cautions_view import show_findings
+from wizard.views.earlier_view import show_carried
 from wizard.views.map_view import ramp_choice, show_map
 
 FIRST = 5
@@ -32,6 +33,7 @@ def render(session: WizardSession) -> None:
     found = answers.fitted(dossier)
     if found is None:
         return
+    show_carried(session, dossier)
     _parameters(session, dossier, found)
     _region(session, dossier)
     _fit(session, dossier, found)

@@ -14,6 +14,7 @@ from wizard import answers, caching, frame
 from wizard.session import WizardSession
 from wizard.view_models import recommend_rows
 from wizard.view_models.settings_text import chance
+from wizard.views.earlier_view import show_carried
 from wizard.views.map_view import show_map
 from wizard.views.run_view import show_run
 
@@ -32,6 +33,7 @@ def render(session: WizardSession) -> None:
         _metrics(session, dossier, answer, setting)
     st.markdown(session.units.sentence(answer.reason))
     _remedies(session, answer)
+    show_carried(session, dossier)
     if setting is None:
         return
     _promises(session, dossier, setting)
