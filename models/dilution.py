@@ -119,7 +119,7 @@ def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:
 def _ideal(name: str, liquids: list[str]) -> Finding:
     return Finding(
         "ideal_analyte", "caution",
-        f"{name} is taken as ideally dissolved in {', '.join(liquids)}: its groups or their "
+        f"{name} is taken as ideally dissolved in {' and '.join(liquids)}: its groups or their "
         "interactions are not known, so its volatility is less certain.",
         "Trials settle it; plan a replicate.")
 

@@ -200,10 +200,10 @@ def substances(g: Gathered) -> Section:
     """Analytes with targets, and the properties behind every forecast with their sources."""
     job = g.dossier.job
     wanted = Table(
-        "Analytes, what is asked of them, and the amount spiked",
+        "Analytes, what is asked of them, and the amount spiked in micrograms a vessel",
         (Column("analyte", weight=3), Column("CAS number"), Column("role"),
          Column("target %", "right"), Column("flag above %", "right"),
-         Column("spike µg", "right")),
+         Column("spike", "right")),
         rows_of([
             [a.name, a.cas or "–", "decides" if a.role == "must" else "watched",
              f"{a.target_recovery_percent:g}", f"{a.upper_recovery_percent:g}",

@@ -34,6 +34,8 @@ from models.system import Array
 ROWS = 110
 APART: dict[str, Any] = {"labelOverlap": "greedy", "labelSeparation": 4, "labelFlush": False}
 """Numbers of an axis that would touch are left out, and none is pushed into its neighbour."""
+NAME_WIDTH = 0.16
+"""Share of the map's width that the name of a line takes; it stands clear of the line there."""
 
 
 def axis_title(factor: str) -> str:
@@ -181,7 +183,10 @@ def _limit_lines(
         place = {"x": alt.X("x:Q", scale=_scale(*x)), "y": alt.Y("y:Q", scale=_scale(*y))}
         layers.append(base.mark_line(color=hue, strokeWidth=1.4).encode(**place))
         at_right = _is_free(points[-1], trials) or not _is_free(points[0], trials)
-        label = [{**points[-1 if at_right else 0], "text": name}]
+        end = points[-1 if at_right else 0]
+        reach = NAME_WIDTH * float(found.set_temperature_c[-1] - found.set_temperature_c[0])
+        highest = max(p["y"] for p in points if abs(p["x"] - end["x"]) <= reach)
+        label = [{"x": end["x"], "y": highest, "text": name}]
         layers.append(rows(label).mark_text(
             align="right" if at_right else "left", dy=-6, dx=-3 if at_right else 3, color=hue,
             fontSize=9,

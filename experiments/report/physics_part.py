@@ -6,7 +6,6 @@ from experiments.job import Setting
 from experiments.report.digits import (
     factor_unit,
     factor_value,
-    figures,
     interval,
     percent,
     printed,
@@ -40,7 +39,8 @@ def window(g: Gathered) -> Section:
     )
     blocks: list[Block] = [limits, _before_and_after(g)]
     if g.map is not None:
-        ramp = figures(g.map.ramp_rate_mbar_per_min)
+        ramp = factor_value(
+            g.dossier.job, "ramp_rate_mbar_per_min", g.map.ramp_rate_mbar_per_min)
         low, high = g.map.end_pressure_mbar[0], g.map.end_pressure_mbar[-1]
         drawn = ((g.map.boiling_line >= low) & (g.map.boiling_line <= high)).sum() > 1
         boils = (" The dashed line is where the fill just boils at the wall temperature; above it "

@@ -199,7 +199,7 @@ def _assumed(g: Gathered) -> list[str]:
     spiked = [a.name for a in job.analytes if "spike_ug" in a.assumed]
     if spiked:
         amount = plain(next(a.spike_ug for a in job.analytes if "spike_ug" in a.assumed))
-        found.append(f"{amount} µg spiked of {', '.join(spiked)}")
+        found.append(f"{amount} micrograms spiked of {', '.join(spiked)}")
     return found
 
 
