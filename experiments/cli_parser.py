@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import NoReturn
 
 BAD_INPUT = 2
@@ -129,6 +130,8 @@ def _add_record(commands: _Commands) -> None:
 def _add_tools(commands: _Commands) -> None:
     one = commands.add("substance", "show property values with their sources", "name")
     one.add_argument("--temperature-c", type=float, default=25.0, metavar="X")
+    one.add_argument("--figure", type=Path, metavar="FILE",
+                     help="also draw the curve with its data (.svg or .png)")
     one = commands.add("mixture", "show bubble point, vapour and azeotrope of a mixture")
     one.add_argument("parts", nargs="+", metavar="NAME=MOLE_FRACTION")
     one.add_argument("--pressure-mbar", type=float, default=1013.25, metavar="X")

@@ -16,6 +16,7 @@ from experiments.cli_output import (
     plain,
     progress,
 )
+from experiments.substance_text import point_lines, substance_sentences
 
 
 def verify(arguments: Namespace) -> Reply:
@@ -159,13 +160,25 @@ def compare(arguments: Namespace) -> Reply:
 
 def substance(arguments: Namespace) -> Reply:
     """Show property values with their sources."""
+    if arguments.figure is not None:
+        check_output(arguments.figure, (".svg", ".png"))
     with progress("looking up"):
         from models.properties import describe_substance
         from models.quantities import kelvin
 
         found = plain(describe_substance(arguments.name, kelvin(arguments.temperature_c)))
-    lines = [f"{key}: {value}" for key, value in found.items() if not isinstance(value, list)]
-    lines += [str(v) for value in found.values() if isinstance(value, list) for v in value]
+    lines = substance_sentences(found, arguments.temperature_c)
+    data = point_lines(found)
+    if data:
+        lines += ["Data behind the curve:", columns(data, ("degC", "Pa", "source"))]
+    if arguments.figure is not None:
+        from experiments.report.look import png, svg
+        from experiments.report.property_chart import property_chart
+
+        chart = property_chart(found)
+        arguments.figure.write_bytes(
+            png(chart) if arguments.figure.suffix == ".png" else svg(chart).encode())
+        lines.append(f"Figure: {arguments.figure}")
     return Reply("\n".join(lines), found)
 
 

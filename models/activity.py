@@ -6,6 +6,11 @@ interactions are those distributed with the ``thermo`` library (open literature)
 ``data/unifac_groups.csv`` and ``data/unifac_interactions.csv``. A pair of main groups without
 parameters is reported, never taken as zero.
 
+Witnesses, asked where these two lack a pair or contradict each other: UNIFAC 2.0 and modified
+UNIFAC 2.0, the same groups with interactions completed by matrix factorisation over the measured
+data (N. Hayer, T. Wendel, S. Mandt, H. Hasse and F. Jirasek, Chem. Eng. J. 504 (2025) 158667;
+citation from memory), in ``data/unifac_completed.csv``.
+
 ======== ================================ =====================
 symbol   meaning                          shape
 ======== ================================ =====================
@@ -28,8 +33,9 @@ from numpy.typing import NDArray
 from models.substances import Substance, read_table
 
 Array = NDArray[np.float64]
-Model = Literal["dortmund", "original"]
+Model = Literal["dortmund", "original", "dortmund completed", "original completed"]
 MODELS: tuple[Model, ...] = ("dortmund", "original")
+COMPLETED: tuple[Model, ...] = ("dortmund completed", "original completed")
 
 
 @dataclass(frozen=True)
@@ -41,28 +47,34 @@ class Group:
     Q: float
 
 
-@lru_cache(maxsize=2)
+def _family(model: Model) -> str:
+    """The model whose groups and formula are used."""
+    return model.split()[0]
+
+
+@lru_cache(maxsize=4)
 def _groups(model: Model) -> dict[int, Group]:
     return {
         int(row["group"]): Group(int(row["main_group"]), float(row["R"]), float(row["Q"]))
         for row in read_table("unifac_groups.csv")
-        if row["model"] == model
+        if row["model"] == _family(model)
     }
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def _interactions(model: Model) -> dict[tuple[int, int], tuple[float, float, float]]:
+    table = "unifac_completed.csv" if model in COMPLETED else "unifac_interactions.csv"
     return {
         (int(row["first"]), int(row["second"])): (
             float(row["a"]), float(row["b"]), float(row["c"]))
-        for row in read_table("unifac_interactions.csv")
+        for row in read_table(table)
         if row["model"] == model
     }
 
 
 def groups_of(substance: Substance, model: Model) -> dict[int, int]:
     """Subgroup counts of a substance; empty when it cannot be split."""
-    return substance.unifac_dortmund if model == "dortmund" else substance.unifac
+    return substance.unifac_dortmund if _family(model) == "dortmund" else substance.unifac
 
 
 def missing_pairs(substances: Sequence[Substance], model: Model) -> tuple[tuple[int, int], ...]:
@@ -132,5 +144,5 @@ def group_model(substances: Sequence[Substance], model: Model) -> GroupModel:
         np.array([table[g].R for g in groups]),
         np.array([table[g].Q for g in groups]),
         values[..., 0], values[..., 1], values[..., 2],
-        0.75 if model == "dortmund" else 1.0,
+        0.75 if _family(model) == "dortmund" else 1.0,
     )

@@ -24,16 +24,22 @@ class ModelError(Exception):
 
 
 class UnknownSubstance(ModelError):
-    """No substance of that name or CAS number; ``matches`` lists near names."""
+    """No one substance of that name or CAS number; ``matches`` lists near names.
 
-    def __init__(self, name: str, matches: tuple[str, ...] = ()) -> None:
+    ``why`` says what is wrong with the name, where more is known than that it is not known.
+    """
+
+    def __init__(self, name: str, matches: tuple[str, ...] = (), why: str = "") -> None:
+        shown = name if len(name) <= 60 else f"{name[:57]}..."
         near = f"Did you mean {', '.join(matches)}?" if matches else "Check the spelling."
         super().__init__(
-            f"Unknown substance {name!r}.",
+            why or (f"Unknown substance {shown!r}." if name.strip()
+                    else "Unknown substance: no name is given."),
             f"{near} For an analyte, its molar mass with a vapour pressure or a boiling point "
             "also does.",
         )
         self.matches = matches
+        self.why = why
 
 
 class OutOfRange(ModelError):

@@ -2,7 +2,7 @@
 
 Uncertainty, one standard deviation of ln P at 313 K, grows with how little is given: about
 0.1-0.3 for a vapour pressure near room temperature, 0.2-0.5 for a boiling point at reduced
-pressure, 0.4-1.5 for a normal boiling point, 0.8-2 for a structure alone. It comes out of the
+pressure, 0.4-1.6 for a normal boiling point, 0.9-3 for a structure alone. It comes out of the
 same regression as the curve (:func:`models.volatility.fit_curve`); for a structure alone it is
 at least that of the estimate at 313 K, because the boiling point and the pressure that follows
 from it share one error and must not support each other.
@@ -72,6 +72,14 @@ def _checked(name: str, T: float, P: float, what: str) -> None:
         )
 
 
+def _known_structure(spec: AnalyteSpec) -> str:
+    """Structure of an analyte that the table knows by name or number, "" where it does not."""
+    from models.structure import groups_by_name
+
+    known = groups_by_name(spec.cas or spec.name) if spec.cas or spec.name.strip() else None
+    return "" if known is None else known.smiles
+
+
 def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     """Curve and uncertainty from vapour pressures, a boiling point, both, or a structure.
 
@@ -82,6 +90,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     """
     evidence, sources, least = [], [], LEAST_SD
     molar_mass, T_boil, boil_sd = spec.molar_mass, None, BOILING_POINT_SD_K
+    shape = shape_of(spec.smiles or _known_structure(spec))
     for T, P in spec.vapour_pressure:
         _checked(spec.name, T, P, "vapour pressure")
         evidence.append(Evidence(T, P, VAPOUR_PRESSURE_SD, "data sheet"))
@@ -94,7 +103,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         sources.append("boiling point given")
         if not spec.vapour_pressure and P > 0.5 * ATMOSPHERE:
             evidence.append(boiling_point_estimate(
-                T_boil, "the boiling point given", boil_sd, shape_of(spec.smiles)))
+                T_boil, "the boiling point given", boil_sd, shape))
     if spec.smiles and (not evidence or molar_mass is None):
         from models.structure import estimate_from_structure
 
@@ -104,7 +113,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
             T_boil = guessed.boiling_temperature
             evidence.append(Evidence(T_boil, ATMOSPHERE, 11.0 * guessed.sd / T_boil, "structure"))
             point = boiling_point_estimate(
-                T_boil, "the structure", guessed.sd, shape_of(spec.smiles))
+                T_boil, "the structure", guessed.sd, shape)
             evidence.append(point)
             least = point.sd
             sources.append("structure alone (group contributions of Joback and Reid)")
@@ -116,5 +125,5 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     if molar_mass is None or not 0.01 < molar_mass < 5.0:
         raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
                          "Give it in g/mol.")
-    curve = fit_curve(evidence, molar_mass)
+    curve = fit_curve(evidence, molar_mass, donor=shape is not None and shape.donor)
     return NewAnalyte(molar_mass, curve, max(least, curve.sd(313.15)), ", ".join(sources))

@@ -17,6 +17,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from models.errors import ModelError
 from models.pressure_sources import REFERENCE, Points, measured
 from models.smiles import read_smiles
@@ -26,6 +28,8 @@ from models.volatility import Evidence, Shape, boiling_point_estimate, fit_curve
 LOWEST, HIGHEST = 0.85, 1.35
 """Ratio of a boiling temperature to the one estimated from the structure, in K/K; of 1.0 +-
 0.1 for usual substances, above it for small associated molecules only."""
+LONELY_SD_K = 3.0
+"""K; a boiling point that is less certain than this is from a single source."""
 WIDE_RANGE = {"DIPPR_PERRY_8E", "VDI_PPDS"}
 """Correlations whose stated range runs from melting to critical point, measured or not."""
 TENFOLD = math.log(10.0)
@@ -45,7 +49,7 @@ def lonely_boiling_point_fails(boiling: float, sd: float, smiles: str, notes: li
     A point counts as lonely when its sd is at least 3 K (see
     :func:`models.reference_library.agreed_temperature`).
     """
-    if not math.isfinite(boiling) or sd < 3.0:
+    if not math.isfinite(boiling) or sd < LONELY_SD_K:
         return False
     guess = structure_estimate(smiles)
     if guess is None or LOWEST < boiling / guess.boiling_temperature < HIGHEST:
@@ -97,7 +101,8 @@ def lonely_correlation(
     evidence, sd : the points (empty when dropped; with the estimate when both are kept)
     """
     name = evidence[0].source
-    found = float(ln_pressure(fit_curve(evidence, molar_mass).coefficients, REFERENCE))
+    found = float(ln_pressure(
+        fit_curve(evidence, molar_mass, donor=has_donor(smiles)).coefficients, REFERENCE))
     if math.isfinite(boiling):
         point = boiling_point_estimate(boiling, "the boiling point", 0.0, shape_of(smiles))
         gap = found - math.log(point.pressure)
@@ -124,19 +129,51 @@ def scatter_floor(curves: dict[str, Points]) -> float:
     return {1: 0.15, 2: 0.08}.get(len(curves), 0.0)
 
 
-def far_scatter(curves: dict[str, Points], molar_mass: float, heat_capacity: float) -> float:
+def far_scatter(curves: dict[str, Points], molar_mass: float, heat_capacity: float,
+                donor: bool = False, cited: bool = False) -> float:
     """Half the gap in ln P at 313 K between sources said to reach it and all the others.
 
     A wide-range correlation is valid "down to melting" by decree; the measurements behind it
     often end where the others do. Those, carried down by their enthalpy, are the second
-    opinion. Zero where there is none, or where a source of measured range reaches 313 K.
+    opinion. Where none reaches 313 K, each is carried down alone, and their standard deviation
+    counts unless a measurement is cited there. Zero where there is one only, or where a source of
+    measured range reaches 313 K.
     """
     near = {m: v for m, v in curves.items()
             if min(v) - 25.0 <= REFERENCE <= max(v) + 25.0}
     far = {m: v for m, v in curves.items() if m not in near}
+    if not near and len(far) > 1 and not cited:
+        return float(np.std([carried({m: v}, molar_mass, heat_capacity, donor)
+                             for m, v in far.items()]))
     if not near or not far or set(near) - WIDE_RANGE:
         return 0.0
-    low, high = (
-        float(ln_pressure(fit_curve(measured(part), molar_mass, heat_capacity).coefficients,
-                          REFERENCE)) for part in (near, far))
+    low, high = (carried(part, molar_mass, heat_capacity, donor) for part in (near, far))
     return 0.5 * abs(high - low)
+
+
+def far_from_boiling_point(curves: dict[str, Points], boiling: float, smiles: str,
+                           molar_mass: float, heat_capacity: float) -> float:
+    """What to add to the sd of ln P where every source ends far above 313 K.
+
+    The sources carried down are held against the estimate from the boiling point in K: half of
+    what they differ by beyond its sd. Zero where a source comes within 60 K of 313 K.
+    """
+    if not curves or not math.isfinite(boiling) or (
+            min(min(v) for v in curves.values()) < REFERENCE + 60.0):
+        return 0.0
+    point = boiling_point_estimate(boiling, "the boiling point", 0.0, shape_of(smiles))
+    found = carried(curves, molar_mass, heat_capacity, has_donor(smiles))
+    return 0.5 * max(0.0, abs(found - math.log(point.pressure)) - point.sd)
+
+
+def carried(curves: dict[str, Points], molar_mass: float, heat_capacity: float,
+            donor: bool) -> float:
+    """Ln P at 313 K of sources carried there by their enthalpy."""
+    curve = fit_curve(measured(curves), molar_mass, heat_capacity, donor)
+    return float(ln_pressure(curve.coefficients, REFERENCE))
+
+
+def has_donor(smiles: str) -> bool:
+    """Whether a structure has an O-H or N-H; False where it cannot be read."""
+    shape = shape_of(smiles)
+    return shape is not None and shape.donor

@@ -10,16 +10,22 @@ from typing import Any
 
 import numpy as np
 
-from models.quantities import ATMOSPHERE
+from models.quantities import ATMOSPHERE, GAS_CONSTANT
 from models.volatility import Evidence, fit_curve, ln_pressure
 
 REFERENCE = 313.15
+WORKING_RANGE = (298.15, REFERENCE, 333.15)
+"""K, where extracts are evaporated; sources are compared here."""
 ESTIMATES = {
     "AMBROSE_WALTON", "LEE_KESLER_PSAT", "EDALAT", "SANJARI", "BOILING_CRITICAL", "EOS",
     "PSAT_DEFINITION", "JOBACK",
 }
 EQUATIONS_OF_STATE = {"IAPWS_PSAT", "HEOS_FIT", "COOLPROP"}
 """Wide-range reference equations fitted to all critically reviewed data of a substance."""
+HIGHEST_PRESSURE = 2.3e7
+"""Pa; water has the highest critical pressure of common liquids, 22.06 MPa (IAPWS)."""
+LEAST_ENTHALPY = 1.0e4
+"""J/mol; a vapour pressure that rises less steeply is none (methane has 8.2 kJ/mol)."""
 Points = dict[float, float]
 """T in K -> P in Pa."""
 
@@ -43,11 +49,19 @@ def correlations(cas: str, boiling: float, freezing: float,
         count = max(3, min(25, int((high - low) / 8.0) + 1))
         grid = [float(T) for T in np.linspace(low, high, count)]
         values = {T: float(model.calculate(T, method)) for T in grid}
-        if not all(math.isfinite(v) and v > 0 for v in values.values()):
+        if not _possible(values):
             warnings.append(f"{method} gives impossible pressures, not used")
             continue
         curves[method] = values
     return curves
+
+
+def _possible(values: Points) -> bool:
+    """Whether pressures are below any critical pressure and rise as an enthalpy demands."""
+    if not all(math.isfinite(v) and 0.0 < v < HIGHEST_PRESSURE for v in values.values()):
+        return False
+    (T1, P1), (T2, P2) = min(values.items()), max(values.items())
+    return GAS_CONSTANT * math.log(P2 / P1) / (1.0 / T1 - 1.0 / T2) > LEAST_ENTHALPY
 
 
 def measured(curves: dict[str, Points], factor: float = 1.0) -> list[Evidence]:
@@ -65,11 +79,12 @@ def measured(curves: dict[str, Points], factor: float = 1.0) -> list[Evidence]:
 
 
 def doubt(curves: dict[str, Points], points: tuple[Evidence, ...],
-          molar_mass: float, heat_capacity: float, warnings: list[str]) -> float:
+          molar_mass: float, heat_capacity: float, warnings: list[str],
+          donor: bool = False) -> float:
     """10 when the correlations, carried to a cited measurement, miss it twofold, else 1."""
     if not curves or not points:
         return 1.0
-    curve = fit_curve(measured(curves), molar_mass, heat_capacity)
+    curve = fit_curve(measured(curves), molar_mass, heat_capacity, donor)
     gap = max(abs(float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure))
               for p in points)
     if gap <= max(math.log(2.0), 1.5 * max(p.sd for p in points)):
@@ -148,10 +163,16 @@ def without_outliers(curves: dict[str, Points],
 
 
 def spread(curves: dict[str, Points]) -> float:
-    """Half the range of ln P between sources near 313 K, where they can be compared."""
-    T = REFERENCE
-    values = [float(_straight(v)(1.0 / T)) for v in curves.values()
-              if min(v) - 25.0 <= T <= max(v) + 25.0]
-    if len(values) < 2:
-        return 0.02
-    return max(0.005, float(np.std(values)))
+    """Standard deviation of ln P between the sources, where they disagree most at 25-60 degC.
+
+    A source counts within 25 K of its range. At least 0.005, 0.02 where none can be compared.
+    """
+    found = [0.005]
+    compared = False
+    for T in WORKING_RANGE:
+        values = [float(_straight(v)(1.0 / T)) for v in curves.values()
+                  if min(v) - 25.0 <= T <= max(v) + 25.0]
+        if len(values) > 1:
+            compared = True
+            found.append(float(np.std(values)))
+    return max(found) if compared else 0.02

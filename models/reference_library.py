@@ -17,19 +17,22 @@ Rules instead of patches by name (each fault found is written into ``Substance.w
 from __future__ import annotations
 
 import math
-import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from models.cited_values import own_points, own_values
 from models.errors import UnknownSubstance
+from models.library_identity import REGISTRY, data_number, identified
 from models.plausibility import (
+    LONELY_SD_K,
+    far_from_boiling_point,
     far_scatter,
+    has_donor,
     lonely_boiling_point_fails,
     lonely_correlation,
     scatter_floor,
@@ -48,7 +51,7 @@ from models.pressure_sources import (
     without_outliers,
 )
 from models.quantities import ATMOSPHERE
-from models.substances import Substance, read_table
+from models.substances import Substance, normalised
 from models.volatility import (
     Curve,
     Evidence,
@@ -59,37 +62,9 @@ from models.volatility import (
     pressure_from_boiling_point,
 )
 
+INVOLATILE = 950.0
+"""K; what melts or boils above it (salts, metals) is no solvent and no analyte."""
 DENSITY_SOURCES = ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS", "VDI_TABULAR")
-
-
-@dataclass(frozen=True)
-class MeasuredValue:
-    """A published value of our own table that the libraries lack or have wrong."""
-
-    value: float
-    source: str
-
-
-@lru_cache(maxsize=1)
-def own_points() -> dict[str, tuple[Evidence, ...]]:
-    """Cited vapour pressures of ``data/subcooled_pressures.csv`` by name."""
-    points: dict[str, tuple[Evidence, ...]] = {}
-    for row in read_table("subcooled_pressures.csv"):
-        point = Evidence(
-            float(row["temperature_k"]), float(row["pressure_pa"]), float(row["sd_ln"]),
-            f"{row['source']} (from memory, {row['grade']})",
-        )
-        points[row["name"]] = (*points.get(row["name"], ()), point)
-    return points
-
-
-@lru_cache(maxsize=1)
-def own_values() -> dict[tuple[str, str], MeasuredValue]:
-    """Cited values of ``data/measured_values.csv`` by (name, property)."""
-    return {
-        (row["name"], row["property"]): MeasuredValue(float(row["value"]), row["source"])
-        for row in read_table("measured_values.csv")
-    }
 
 
 @contextmanager
@@ -103,8 +78,9 @@ def _resource_warnings_off() -> Iterator[None]:
 def agreed_temperature(values: dict[str, float]) -> tuple[float, str, float]:
     """Value, source and sd in K of a melting or boiling point from several sources.
 
-    The handbook value is taken if half of the others are within 1.5 % of it, else the median
-    with half the spread as sd; a single value that is no estimate gets 3 %. nan when none.
+    The handbook value is taken if half of the others are within 1.5 % of it and no three of them
+    agree on another (within 2 K, over 3 K away), else the median with half the spread as sd; a
+    single value that is no estimate gets 3 %. nan when none.
     """
     data = {k: v for k, v in values.items() if k not in ESTIMATES and v and math.isfinite(v)}
     if not data:
@@ -112,13 +88,23 @@ def agreed_temperature(values: dict[str, float]) -> tuple[float, str, float]:
     middle = float(np.median(list(data.values())))
     near = {k: v for k, v in data.items() if abs(v - middle) < 0.015 * middle}
     for handbook in ("HEOS", "CRC_ORG", "CRC_INORG"):
-        if handbook in near:
-            return near[handbook], handbook, 0.2 if len(near) > 1 else 3.0
+        if handbook not in near:
+            continue
+        others = {k: v for k, v in near.items() if k != handbook}
+        if not _outvoted(near[handbook], list(others.values())):
+            return near[handbook], handbook, 0.2 if others else 3.0
+        near = others
     if len(near) >= 2:
         best = float(np.median(list(near.values())))
         return best, "/".join(sorted(near)), max(1.0, 0.5 * float(np.ptp(list(near.values()))))
     name, value = min(data.items(), key=lambda item: abs(item[1] - middle))
     return value, name, 0.03 * value
+
+
+def _outvoted(handbook: float, others: list[float]) -> bool:
+    """Whether at least three other sources agree within 2 K on a value more than 3 K away."""
+    return len(others) >= 3 and float(np.ptp(others)) < 2.0 and (
+        abs(float(np.median(others)) - handbook) > 3.0)
 
 
 def read_substance(name: str, look_up: str = "", role: str = "other",
@@ -130,40 +116,53 @@ def read_substance(name: str, look_up: str = "", role: str = "other",
     UnknownSubstance
         When the libraries have no such substance, or nothing about its volatility.
     """
-    from chemicals.identifiers import search_chemical
-
-    try:
-        with _resource_warnings_off():
-            found = search_chemical(look_up or name)
-    except (ValueError, KeyError, IndexError):
-        raise UnknownSubstance(name) from None
     with _resource_warnings_off():
+        found = identified(name, look_up)
         return _named(found, name, look_up, role, synonyms)
 
 
 def _named(found: Any, name: str, look_up: str, role: str,
            synonyms: tuple[str, ...]) -> Substance:
-    label = name if look_up or not re.fullmatch(r"\d+-\d\d-\d", name) else found.common_name
-    return _assemble(found, label, look_up or found.CASs, role, synonyms)
+    numbered = REGISTRY.fullmatch(name) is not None
+    label = found.common_name if numbered and not look_up else name
+    made = _assemble(found, label, look_up or found.CASs, role, synonyms, data_number(name, found))
+    if look_up or numbered or normalised(found.common_name) == normalised(name):
+        return made
+    note = f"{name} is taken as {found.common_name}, CAS {found.CASs}"
+    return replace(made, warnings=(note, *made.warnings))
 
 
-def _assemble(found: Any, name: str, cas: str, role: str,
-              synonyms: tuple[str, ...]) -> Substance:
+def _fixed_points(name: str, library: str) -> tuple[float, float, float, dict[str, str]]:
+    """Boiling point, its sd and freezing point in K, and where they are from.
+
+    Raises
+    ------
+    UnknownSubstance
+        For salts and metals.
+    """
     from chemicals import Tb, Tb_methods, Tm, Tm_methods
 
-    library = found.CASs
-    notes: list[str] = []
-    sources: dict[str, str] = {}
-    boiling, sources["boiling point"], boiling_sd = agreed_temperature(
+    boiling, boiling_source, sd = agreed_temperature(
         {m: Tb(library, method=m) for m in Tb_methods(library)})
-    freezing, sources["freezing point"], _ = agreed_temperature(
+    freezing, freezing_source, _ = agreed_temperature(
         {m: Tm(library, method=m) for m in Tm_methods(library)})
-    for key in ("boiling", "freezing"):
-        own = own_values().get((name, f"{key}_temperature"))
-        if own and key == "boiling":
-            boiling, sources["boiling point"], boiling_sd = own.value, own.source, 0.2
-        elif own:
-            freezing, sources["freezing point"] = own.value, own.source
+    if boiling > INVOLATILE or freezing > INVOLATILE:
+        raise UnknownSubstance(name, why=f"{name} (CAS {library}) does not evaporate.")
+    own = own_values().get((name, "boiling_temperature"))
+    if own:
+        boiling, boiling_source, sd = own.value, own.source, 0.2
+    own = own_values().get((name, "freezing_temperature"))
+    if own:
+        freezing, freezing_source = own.value, own.source
+    return boiling, sd, freezing, {"boiling point": boiling_source,
+                                   "freezing point": freezing_source}
+
+
+def _assemble(found: Any, name: str, cas: str, role: str, synonyms: tuple[str, ...],
+              library: str) -> Substance:
+    """Everything under the CAS number ``library``, which may be another one than ``cas``."""
+    notes: list[str] = []
+    boiling, boiling_sd, freezing, sources = _fixed_points(name, library)
     molar_mass = found.MW / 1000.0
     heat_capacity, sources["heat capacity"] = _heat_capacity(library, molar_mass)
     points = own_points().get(name, ())
@@ -180,10 +179,14 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     if math.isfinite(boiling):
         curves = meets_boiling_point(curves, boiling, boiling_sd, notes)
     curves = meets_own_points(without_outliers(curves, notes), points, notes)
-    scatter = math.hypot(max(spread(curves), scatter_floor(curves)),
-                         far_scatter(curves, molar_mass, heat_capacity))
+    donor = has_donor(found.smiles)
+    scatter = math.hypot(
+        max(spread(curves), scatter_floor(curves)),
+        far_scatter(curves, molar_mass, heat_capacity, donor, bool(points)),
+        0.0 if points else far_from_boiling_point(
+            curves, boiling, found.smiles, molar_mass, heat_capacity))
     used = list(curves)
-    evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes))
+    evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes, donor))
     if len(curves) == 1 and not points:
         evidence, more = lonely_correlation(evidence, boiling, found.smiles, molar_mass, notes)
         scatter, used = math.hypot(scatter, more), used if evidence else []
@@ -196,8 +199,9 @@ def _assemble(found: Any, name: str, cas: str, role: str,
     if rough is not None:
         evidence.append(rough)
     if not evidence:
-        raise UnknownSubstance(name)
-    curve = fit_curve(evidence, molar_mass, heat_capacity)
+        raise UnknownSubstance(name, why=(
+            f"{name} is known (CAS {cas}, {found.MW:.1f} g/mol), but nothing of its volatility."))
+    curve = fit_curve(evidence, molar_mass, heat_capacity, donor)
     gaps = [float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure)
             for p in points]
     sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
@@ -274,10 +278,20 @@ def _vapour_factor(curve: Curve, T: np.ndarray[Any, Any],
 
 
 def _guess(boiling: float, boiling_sd: float, source: str, smiles: str) -> Evidence | None:
-    """Vapour pressure from the boiling point, or else from the structure, if there is one."""
+    """Vapour pressure from the boiling point, or else from the structure, if there is one.
+
+    A boiling point that one source alone has is held against the structure: where that suggests a
+    higher one, half of the difference in ln P is added to the doubt (it may be one of
+    decomposition or under vacuum).
+    """
+    structure = structure_evidence(smiles)
     if not math.isfinite(boiling):
-        return structure_evidence(smiles)
-    return boiling_point_estimate(boiling, source, boiling_sd, shape_of(smiles))
+        return structure
+    point = boiling_point_estimate(boiling, source, boiling_sd, shape_of(smiles))
+    if structure is None or boiling_sd < LONELY_SD_K:
+        return point
+    gap = max(0.0, math.log(point.pressure / structure.pressure))
+    return replace(point, sd=math.hypot(point.sd, 0.5 * gap))
 
 
 def _towards_handbook(coefficients: np.ndarray[Any, Any], model: Any, boiling: float,

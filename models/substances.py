@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import ModelError, UnknownSubstance
+from models.substance_names import blend, registry_fault, spelled
 
 Array = NDArray[np.float64]
 
@@ -80,7 +81,7 @@ class Substance:
 
 def normalised(text: str) -> str:
     """A name without case, blanks, hyphens and primes, as look-ups compare it."""
-    return re.sub(r"[\s\-_'’′]", "", text).casefold()
+    return re.sub(r"[\s\-_'’′]", "", spelled(text)).casefold()
 
 
 def _groups(text: str) -> dict[int, int]:
@@ -170,20 +171,28 @@ def find_substance(name_or_cas: str) -> Substance:
     if not key:
         raise UnknownSubstance(name_or_cas)
     known = packaged_substance(name_or_cas)
-    return known if known is not None else _from_library(name_or_cas.strip())
+    return known if known is not None else _from_library(spelled(name_or_cas))
 
 
 @lru_cache(maxsize=512)
 def _from_library(name: str) -> Substance:
     from models.reference_library import read_substance  # heavy: only for what the table lacks
 
-    matches = search_substances(name)
+    fault = registry_fault(name)
+    if fault:
+        raise UnknownSubstance(name, why=fault)
+    like = blend(normalised(name))
+    if like:
+        raise UnknownSubstance(
+            name, why=f"{name} is a blend; name a substance that boils like it, {like}.")
     try:
         substance = read_substance(name)
-    except UnknownSubstance:
-        raise UnknownSubstance(name, matches) from None
+    except UnknownSubstance as error:
+        near = () if name[:1].isdigit() and "-" in name else search_substances(name)
+        raise UnknownSubstance(name, error.matches or near, error.why) from None
     except ModelError as error:
-        raise UnknownSubstance(name, matches) from error
+        raise UnknownSubstance(name, why=f"{name} does not evaporate as a liquid between -73 and "
+                               "197 degC by the data there are.") from error
     return _index().get(normalised(substance.cas), substance)
 
 

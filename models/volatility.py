@@ -26,6 +26,9 @@ Array = NDArray[np.float64]
 
 T0: Final = 298.15
 RANGE: Final = (200.0, 470.0)
+DONOR_BEND: Final = 1.7
+"""How much more the enthalpy of a liquid with hydrogen bonds falls on heating. Carried from 430 K
+to 313 K, 17 alcohols, acids and phenols were 0.5 too high in ln P without it, 0.3 with it."""
 SLOPE_SD: Final = 6.0e3 / GAS_CONSTANT  # K; scatter of the enthalpy correlation
 
 
@@ -87,6 +90,7 @@ def fit_curve(
     evidence: Iterable[Evidence],
     molar_mass: float,
     liquid_heat_capacity: float | None = None,
+    donor: bool = False,
 ) -> Curve:
     """Fit one curve to points of unequal worth.
 
@@ -95,6 +99,7 @@ def fit_curve(
     evidence : points, at least one; their sd must be positive
     molar_mass : kg/mol, for the prior of the curvature
     liquid_heat_capacity : J/(mol K) near 298 K, if known
+    donor : whether there is an O-H or N-H, which makes the curve bend more
 
     Notes
     -----
@@ -111,6 +116,7 @@ def fit_curve(
     if not points:
         raise ModelError("No vapour-pressure data.", "Give a vapour pressure or a boiling point.")
     c = heat_capacity_change(molar_mass, liquid_heat_capacity) / GAS_CONSTANT
+    c *= DONOR_BEND if donor else 1.0
     grid = np.linspace(*RANGE, 55)
     for share in (1.0, 0.6, 0.3):  # a volatile heavy molecule bends less than the rule says
         curve = _regression(points, share * c)

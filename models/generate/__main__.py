@@ -1,7 +1,7 @@
 """Write one packaged table to standard output.
 
 ``python -m models.generate substances > models/data/substances.csv``, likewise
-``unifac_groups``, ``unifac_interactions`` and ``nrtl``.
+``unifac_groups``, ``unifac_interactions``, ``unifac_completed`` and ``nrtl``.
 """
 
 from __future__ import annotations
@@ -55,6 +55,7 @@ TABLES: dict[str, Callable[[], Iterable[dict[str, object]]]] = {
     "substances": substances,
     "unifac_groups": interactions.groups,
     "unifac_interactions": interactions.interactions,
+    "unifac_completed": interactions.completed,
     "nrtl": interactions.nrtl,
 }
 

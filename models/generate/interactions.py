@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import combinations
+from typing import Any
 
 
 def groups() -> Iterable[dict[str, object]]:
@@ -21,11 +22,24 @@ def interactions() -> Iterable[dict[str, object]]:
     from thermo import unifac
 
     unifac.load_unifac_ip()
-    for model, table in (("original", unifac.UFIP), ("dortmund", unifac.DOUFIP2016)):
+    return _rows((("original", unifac.UFIP), ("dortmund", unifac.DOUFIP2016)))
+
+
+def completed() -> Iterable[dict[str, object]]:
+    """The same of UNIFAC 2.0 and modified UNIFAC 2.0, for groups that the first two have."""
+    from thermo import unifac
+
+    unifac.load_unifac_ip()
+    return _rows((("original completed", unifac.UF2IP), ("dortmund completed", unifac.DOUF2IP)))
+
+
+def _rows(tables: Iterable[tuple[str, Any]]) -> Iterable[dict[str, object]]:
+    for model, table in tables:
         for first, others in table.items():
             for second, value in others.items():
                 a, b, c = value if isinstance(value, tuple) else (value, 0.0, 0.0)
-                yield {"model": model, "first": first, "second": second, "a": a, "b": b, "c": c}
+                yield {"model": model, "first": first, "second": second,
+                       **{k: float(f"{v:.9g}") for k, v in (("a", a), ("b", b), ("c", c))}}
 
 
 def nrtl() -> Iterable[dict[str, object]]:

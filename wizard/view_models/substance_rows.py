@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from experiments.substance_text import in_print, range_sentence
 from wizard.units import Units, figure
 
 
@@ -16,16 +17,20 @@ def substance_lines(found: Mapping[str, Any], temperature_c: float, units: Units
     lines = [
         f"**Vapour pressure at {at}**: {_pressure(found['vapour_pressure_pa'])} of the liquid; "
         f"the truth is within a factor of {figure(factor)} (95 %). "
-        f"{_from(sources, 'vapour pressure')}",
+        f"{_from(sources, 'vapour pressure')} {range_sentence(found)}",
         f"**Boils** at {_boiling(found)} under 1013.25 mbar."
-        + (" An estimate." if found["boiling_point_is_estimate"] else ""),
+        + (" An estimate." if found["boiling_point_is_estimate"]
+           else f" {_from(sources, 'boiling point')}"),
         f"**Molar mass**: {figure(found['molar_mass_g_per_mol'], 5)} g/mol",
         f"**Enthalpy of vaporisation at {at}**: "
-        f"{figure(found['enthalpy_of_vaporisation_j_per_mol'] / 1000)} kJ/mol",
-        f"**Density at 20 °C**: {figure(found['density_kg_per_m3'], 4)} kg/m³",
+        f"{figure(found['enthalpy_of_vaporisation_j_per_mol'] / 1000)} kJ/mol. "
+        f"{_from(sources, 'enthalpy of vaporisation')}",
+        f"**Density at 20 °C**: {figure(found['density_kg_per_m3'], 4)} kg/m³. "
+        f"{_from(sources, 'density')}",
     ]
     if found.get("freezing_point_c") is not None:
-        lines.insert(2, f"**Freezes** at {units.text('_c', found['freezing_point_c'])}.")
+        lines.insert(2, f"**Freezes** at {units.text('_c', found['freezing_point_c'])}. "
+                        f"{_from(sources, 'freezing point')}")
     return [units.sentence(line) for line in lines]
 
 
@@ -39,34 +44,13 @@ def _boiling(found: Mapping[str, Any]) -> str:
     return "no known temperature" if value is None else f"{value:.1f} degC"
 
 
-SOURCES = {
-    "ANTOINE_WEBBOOK": "NIST Chemistry WebBook (Antoine)",
-    "WAGNER_MCGARRY": "McGarry 1983 (Wagner)",
-    "WAGNER_POLING": "Poling, Prausnitz and O'Connell 2001 (Wagner)",
-    "ANTOINE_POLING": "Poling, Prausnitz and O'Connell 2001 (Antoine)",
-    "ANTOINE_EXTENDED_POLING": "Poling, Prausnitz and O'Connell 2001 (extended Antoine)",
-    "DIPPR_PERRY_8E": "Perry's Handbook, 8th edition",
-    "VDI_PPDS": "VDI Heat Atlas (equation)",
-    "VDI_TABULAR": "VDI Heat Atlas (table)",
-    "LANDOLT": "Landolt-Börnstein",
-    "COOLPROP": "reference equation of state",
-}
-"""Names of the property library's tables, as they are known in print."""
-
-
-def _in_print(text: str) -> str:
-    for key in sorted(SOURCES, key=len, reverse=True):
-        text = text.replace(key, SOURCES[key])
-    return text
-
-
 def _from(sources: Mapping[str, str], name: str) -> str:
-    return f"Source: {_in_print(sources[name])}." if sources.get(name) else ""
+    return f"Source: {in_print(sources[name])}." if sources.get(name) else ""
 
 
 def source_notes(found: Mapping[str, Any], units: Units) -> list[str]:
     """What the sources of a substance disagree on or lack."""
-    return [units.sentence(_in_print(str(line))) for line in found["warnings"]]
+    return [units.sentence(in_print(str(line))) for line in found["warnings"]]
 
 
 def curve_rows(found: Mapping[str, Any], units: Units) -> list[dict[str, float]]:
