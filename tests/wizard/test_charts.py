@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from wizard.charts import differences, fit_quality, learning, recoveries
-from wizard.charts.map_data import MapData, MapMark, MapRegion
+from wizard.charts.map_data import MapData, MapMark, MapRegion, drawn_axes
+from wizard.charts.map_names import LETTER, LINE, placed_names
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import DARK, LIGHT, SHAPES, palette
 from wizard.charts.run_trace import run_trace
@@ -164,3 +165,26 @@ def test_the_palette_follows_the_theme():
     assert palette("dark") is DARK
     assert palette("light") is LIGHT
     assert palette(None) is LIGHT
+
+
+@pytest.mark.parametrize("shape", list(LETTER))
+def test_no_name_of_a_region_covers_a_mark(shape):
+    """Also where marks crowd inside the region: the name then stands beside it with a line."""
+    found = map_data()
+    crowd = [MapMark(x, y, f"T{n}", "trial") for n, (x, y) in enumerate(
+        (x, y) for x in (26, 29, 32, 35) for y in (22, 33, 50, 75, 112, 168, 250))]
+    found = MapData(found.x, found.y, found.x_title, found.y_title, found.run_time,
+                    found.regions, crowd)
+    axes = drawn_axes(found)
+    labels, leaders = placed_names(found, axes, shape, (), ())
+    kept = [n for n in labels if n["text"].startswith("keeps")]
+    assert all(n["x"] > 38 for n in kept)
+    if shape == "wide":
+        assert [n for n in leaders if n["x"] == kept[0]["x"] and n["x2"] <= 38]
+    for name in labels:
+        lines = name["text"].split("\n")
+        wide = 0.5 * 30 * LETTER[shape] * max(map(len, lines))
+        for mark in crowd:
+            across = abs(mark.x - name["x"]) > wide
+            up = abs(math.log(mark.y / name["y"])) > 0.5 * LINE * len(lines) * math.log(15)
+            assert across or up, (name, mark)

@@ -19,7 +19,7 @@ KINDS = {
 
 def mark_layers(data: MapData, colours: Palette) -> list[Any]:
     """The marks, and one label for those that lie on each other."""
-    inside = [m for m in data.marks if math.isfinite(m.x) and math.isfinite(m.y) and m.y > 0]
+    inside = _inside(data)
     if not inside:
         return []
     rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in inside]
@@ -48,6 +48,15 @@ def mark_layers(data: MapData, colours: Palette) -> list[Any]:
                 ).encode(x=x_axis(data), y=y_axis(data), text="text:N")
             )
     return [points, *words]
+
+
+def label_places(data: MapData) -> list[tuple[float, float, str]]:
+    """The labels of the marks, each with the mark it stands at."""
+    return [(n["x"], n["y"], n["text"]) for n in _grouped(_inside(data), data)]
+
+
+def _inside(data: MapData) -> list[MapMark]:
+    return [m for m in data.marks if math.isfinite(m.x) and math.isfinite(m.y) and m.y > 0]
 
 
 def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ from wizard.charts.contours import (
     refine_axis,
 )
 from wizard.charts.map_data import MapData, MapRegion, drawn, drawn_axes, x_axis, y_axis
-from wizard.charts.map_marks import mark_layers
+from wizard.charts.map_marks import label_places, mark_layers
 from wizard.charts.map_names import name_layers
 from wizard.charts.palette import Palette, chart_of, dressed
 
@@ -42,7 +42,8 @@ def operating_map(data: MapData, colours: Palette, height: int = 460) -> Any:
     for region in (r for r in data.regions if r.kind in DASHES):
         layers += _outline(region, x, y, colours, data)
     contours, tags = _contours(data, x, y, colours)
-    layers += [*contours, *_curves(data, colours), *name_layers(data, (x, y), colours, tags)]
+    layers += [*contours, *_curves(data, colours)]
+    layers += name_layers(data, (x, y), colours, tags, label_places(data))
     layers += mark_layers(data, colours)
     if not layers:
         layers = [_empty(data)]
@@ -95,8 +96,8 @@ def _outline(region: MapRegion, x: Any, y: Any, colours: Palette, data: MapData)
 
 def _contours(
     data: MapData, x: Any, y: Any, colours: Palette
-) -> tuple[list[Any], list[tuple[float, float]]]:
-    """The lines of equal run time, and the places of their labels."""
+) -> tuple[list[Any], list[tuple[float, float, str]]]:
+    """The lines of equal run time, and their labels with their places."""
     grid, late = np.asarray(data.run_time, dtype=float), data.timeless
     shown = np.isfinite(grid)
     if late is not None:
@@ -133,7 +134,7 @@ def _contours(
     halo = base.mark_text(fontSize=12, stroke=colours.paper, strokeWidth=5, strokeJoin="round",
                           aria=False)
     words = base.mark_text(fontSize=12, color=colours.ink, aria=False)
-    return [dashes, halo, words], spots
+    return [dashes, halo, words], [(t["x"], t["y"], t["text"]) for t in tags]
 
 
 def _is_near(one: tuple[float, float], other: tuple[float, float], data: MapData) -> bool:
