@@ -16,7 +16,8 @@ from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob, Setting
 from experiments.sheet_cells import safe_cell
-from experiments.table_trials import RECOVERY_PREFIX
+from experiments.table_amounts import FOUND_PREFIX
+from experiments.table_rows import RECOVERY_PREFIX
 from experiments.trials import Trial
 from experiments.verification_plan import VerificationPlan
 from models.cautions import DEFER
@@ -25,6 +26,10 @@ SHEET_FORMATS = (".csv", ".xlsx", ".pdf")
 REFERENCES_PER_DAY = 2
 BLANK_FROM_VESSELS = 4
 """With fewer vessels every position is needed, so the blank takes a run of its own."""
+
+NOTED_COLUMNS = ("measured_temperature_c", "measured_pressure_mbar", "spike_lot",
+                 "final_volume_by_weight_ml", "residue_appearance", "keeper_left_ml", "initials")
+"""Columns for the eye of a reviewer; what is filled in is kept as a remark of the trial."""
 
 Value = str | float | int
 
@@ -44,7 +49,10 @@ class SheetRun:
 
 @dataclass(frozen=True)
 class BenchSheet:
-    """Runs in the order to make them, and what to mind; ``date`` is that of the last record."""
+    """Runs in the order to make them, and what to mind; ``date`` is that of the last record.
+
+    With ``in_amounts`` it asks for micrograms found, and has rows for the references.
+    """
 
     title: str
     dossier_id: str
@@ -53,23 +61,38 @@ class BenchSheet:
     cautions: tuple[str, ...]
     date: str
     has_day: bool = False
+    in_amounts: bool = False
 
     @property
     def columns(self) -> tuple[str, ...]:
         """Columns of the trial table."""
+        prefix = FOUND_PREFIX if self.in_amounts else RECOVERY_PREFIX
         return (
             "trial", "run_order", *(f.name for f in self.job.factors), "vessel", "run_time_min",
-            "outcome", *(RECOVERY_PREFIX + a.name for a in self.job.analytes), "remark",
+            "outcome", *(prefix + a.name for a in self.job.analytes), "remark",
             *(("day",) if self.has_day else ()),
         )
 
     @property
+    def noted(self) -> tuple[str, ...]:
+        """Further columns of the workbook, without those that this job has no use for."""
+        keeper = self.job.sample.keeper is not None
+        return tuple(c for c in NOTED_COLUMNS if keeper or c != "keeper_left_ml")
+
+    @property
     def rows(self) -> tuple[tuple[Value, ...], ...]:
-        """One row a vessel, settings filled in, results empty."""
-        return tuple(
+        """One row a vessel, settings filled in, results empty; the references come last."""
+        samples = tuple(
             self._row(run, vessel)
             for run in self.runs for vessel in range(1, self.job.equipment.vessels + 1)
         )
+        if not self.in_amounts:
+            return samples
+        place = self.columns.index("vessel")
+        references = [[""] * len(self.columns) for _ in range(REFERENCES_PER_DAY)]
+        for n, row in enumerate(references):
+            row[place] = f"reference {n + 1}"
+        return (*samples, *map(tuple, references))
 
     def _row(self, run: SheetRun, vessel: int) -> tuple[Value, ...]:
         settings = (run.setting[f.name] for f in self.job.factors)
@@ -142,8 +165,11 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
         "way and do not evaporate them; the blank takes solvent only and goes through the run.",
         "Recovery = (found − blank) / mean found in the references, in percent. A blank above "
         "30 % of the spike makes the run unusable.",
-        "A standard added before the evaporation hides losses: write \"corrected\" in the remark "
-        "and enter such recoveries as corrected.",
+        "A standard added before the evaporation hides losses: add a column corrected and write "
+        "yes in it; such recoveries are kept and not learnt from.",
+        *(("Enter micrograms found at final volume; recoveries are worked out when the sheet "
+           "comes back. References without a trial count for every run of the sheet.",)
+          if sheet.in_amounts else ()),
         "outcome is one of: finished, not dry, boil-over, aborted. Write <5 for a reading below "
         "5 %, leave empty what was not measured.",
         *(("Write the day of each run as YYYY-MM-DD.",) if sheet.has_day else ()),

@@ -16,13 +16,13 @@ from typing import Literal
 import numpy as np
 from scipy.stats import t
 
-from experiments.answers import Answer
+from experiments.answers import Answer, Forecast
 from experiments.consequences import Consequences, consequences
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.factor_space import setting_key
 from experiments.forecaster import NINETY_FIVE
-from experiments.job import EvaporationJob
+from experiments.job import EvaporationJob, Setting
 from experiments.readings import vessel_values
 from experiments.trials import Trial
 from models.equivalence import paired
@@ -270,18 +270,44 @@ def compare_dossiers(dossier: Dossier, others: Sequence[Dossier]) -> Comparison:
     """Recommended settings of dossiers: what they promise for run time and shared analytes."""
     first = dossier.recommend()
     _must_recommend(dossier, first)
-    found: list[Difference] = []
+    answers: dict[str, Answer | Forecast] = {dossier.id: first}
     for other in others:
         answer = other.recommend()
         _must_recommend(other, answer)
-        found.append(_forecast_difference("run time", "min", dossier, other, first, answer))
-        for name in first.recovery_percent:
-            if name in answer.recovery_percent:
-                found.append(_forecast_difference(name, "points", dossier, other, first, answer))
+        answers[other.id] = answer
+    return Comparison(_forecast_differences(answers))
+
+
+def compare_settings(dossier: Dossier, settings: Mapping[str, Setting]) -> Comparison:
+    """Forecasts of settings, by their names, against the first of them.
+
+    What the forecasts share is taken as independent, so that the intervals are on the wide
+    side: settings are rather not told apart than called different too soon.
+    """
+    if len(settings) < 2:
+        raise EntryError("Fewer than two settings are given.", "Choose two or more.")
+    forecasts = dict(zip(settings, dossier.forecast(list(settings.values())), strict=True))
+    unfinished = [n for n, f in forecasts.items() if not math.isfinite(f.run_time_min.mean)]
+    if unfinished:
+        raise EntryError(f"No run is forecast to finish at {unfinished[0]}.",
+                         "Leave that setting out.")
+    return Comparison(_forecast_differences(forecasts))
+
+
+def _forecast_differences(
+    forecasts: Mapping[str, Answer | Forecast]
+) -> tuple[Difference, ...]:
+    """Run time and shared analytes of every forecast against the first, judged together."""
+    (first, a), *others = forecasts.items()
+    found: list[Difference] = []
+    for name, b in others:
+        found.append(_forecast_difference("run time", "min", (first, name), a, b))
+        found += [_forecast_difference(analyte, "points", (first, name), a, b)
+                  for analyte in a.recovery_percent if analyte in b.recovery_percent]
     corrected = holm([d.p_value for d in found])
-    return Comparison(tuple(
+    return tuple(
         _judged(replace(d, p_value=p)) for d, p in zip(found, corrected, strict=True)
-    ))
+    )
 
 
 def _must_recommend(dossier: Dossier, answer: Answer) -> None:
@@ -291,19 +317,20 @@ def _must_recommend(dossier: Dossier, answer: Answer) -> None:
 
 
 def _forecast_difference(
-    what: str, unit: str, first: Dossier, second: Dossier, a: Answer, b: Answer
+    what: str, unit: str, names: tuple[str, str], a: Answer | Forecast, b: Answer | Forecast
 ) -> Difference:
+    first, second = names
     if unit == "min":
         one, two = a.run_time_min, b.run_time_min
         spread = [math.log(i.high / i.low) / (2 * NINETY_FIVE) for i in (one, two)]
         ratio = difference(math.log(two.mean / one.mean), math.hypot(*spread), math.inf)
         low, high = one.mean * math.expm1(ratio.low), one.mean * math.expm1(ratio.high)
-        return Difference(what, unit, first.id, second.id, one.mean, two.mean,
+        return Difference(what, unit, first, second, one.mean, two.mean,
                           two.mean - one.mean, low, high, ratio.p_value, "cannot tell", "")
     one, two = a.recovery_percent[what], b.recovery_percent[what]
     spread = [max(i.high - i.low, 1e-9) / (2 * NINETY_FIVE) for i in (one, two)]
     gap = difference(two.mean - one.mean, math.hypot(*spread), math.inf)
-    return Difference(f"recovery of {what}", unit, first.id, second.id, one.mean, two.mean,
+    return Difference(f"recovery of {what}", unit, first, second, one.mean, two.mean,
                       gap.estimate, gap.low, gap.high, gap.p_value, "cannot tell", "")
 
 

@@ -13,17 +13,18 @@ from dataclasses import dataclass
 
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob
+from experiments.table_amounts import AMOUNT_PREFIXES
 from experiments.table_cells import Cell, Grid, read_cells, text_of
 from experiments.table_numbers import decimal_sign
-from experiments.table_trials import (
-    PLAIN_COLUMNS,
+from experiments.table_rows import (
     RECOVERY_PREFIX,
     Group,
     RowFault,
     TableRow,
-    UnderstoodTrial,
-    understand,
+    row_control,
+    table_columns,
 )
+from experiments.table_trials import UnderstoodTrial, understand
 from experiments.trials import Trial
 
 __all__ = ["ReadTable", "RejectedRow", "UnderstoodTrial", "read_table"]
@@ -70,8 +71,7 @@ def read_table(
     -------
     ReadTable; a table that cannot be read at all has one rejected row 0
     """
-    names = (*PLAIN_COLUMNS, *(f.name for f in job.factors),
-             *(RECOVERY_PREFIX + a.name for a in job.analytes))
+    names = table_columns(job)
     try:
         grid = read_cells(data, names)
         header_row, header = _header(grid, job, names)
@@ -84,8 +84,9 @@ def read_table(
     )
     known = {t.id: t for t in trials}
     understood: list[UnderstoodTrial] = []
-    for group in _groups(rows, job):
-        found, wrong = understand(group, job, known, sign)
+    shared = [r for r in rows if not r.text("trial") and row_control(r) == "reference"]
+    for group in _groups([r for r in rows if r not in shared], job):
+        found, wrong = understand(group, job, known, sign, shared)
         faults += wrong
         if found is not None:
             understood.append(found)
@@ -119,9 +120,9 @@ def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[st
     for column in named:
         if column in names or _is_forecast(column):
             continue
-        if column.startswith(RECOVERY_PREFIX):
+        if column.startswith((RECOVERY_PREFIX, *AMOUNT_PREFIXES)):
             raise EntryError(
-                f"{column[len(RECOVERY_PREFIX):].strip()[:80]!r} is not an analyte of this job.",
+                f"{column.partition(':')[2].strip()[:80]!r} is not an analyte of this job.",
                 f"Use one of: {', '.join(analytes)}.",
             )
         near = difflib.get_close_matches(column, names, n=1, cutoff=0.85)
@@ -136,7 +137,7 @@ def _is_forecast(column: str) -> bool:
 def _is_numeric(column: str, job: EvaporationJob) -> bool:
     return (
         column in ("run_time_min", "vessel", "run_order")
-        or column.startswith(RECOVERY_PREFIX)
+        or column.startswith((RECOVERY_PREFIX, *AMOUNT_PREFIXES))
         or any(f.name == column and not f.choices for f in job.factors)
     )
 
@@ -227,6 +228,7 @@ def _open_group(
 
 def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:
     return [
-        f"Rows {t.rows[0]} to {t.rows[-1]} give no trial and are taken as one new trial."
-        for t in trials if t.trial is None and len(t.rows) > 1
+        *(f"Rows {t.rows[0]} to {t.rows[-1]} give no trial and are taken as one new trial."
+          for t in trials if t.trial is None and len(t.rows) > 1),
+        *(f"{t.trial or 'New trial'}: {w}" for t in trials for w in t.warnings),
     ]

@@ -335,7 +335,7 @@ def _values(trial: UnderstoodTrial) -> dict[str, Any]:
     return {
         "trial_id": trial.trial, "setting": trial.setting, "run_time_min": trial.run_time_min,
         "outcome": trial.outcome, "recovery_percent": trial.recovery_percent,
-        "remark": trial.remark, "day": trial.day,
+        "remark": trial.remark, "day": trial.day, "corrected": trial.corrected,
     }
 
 

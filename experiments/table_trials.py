@@ -7,18 +7,39 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from experiments.entries import EntryError, check_result, check_setting, read_recovery
-from experiments.job import EvaporationJob, Setting
-from experiments.table_cells import DATE, Cell, Unusable, is_date, text_of
+from experiments.job import Analyte, EvaporationJob, Setting
+from experiments.table_amounts import (
+    CONTROL,
+    CORRECTED,
+    FOUND_PREFIX,
+    SPIKED_PREFIX,
+    Amount,
+    Amounts,
+    must_not_stand_twice,
+    read_amount,
+    work_out,
+)
+from experiments.table_cells import DATE, Unusable, is_date
 from experiments.table_numbers import Sign, read_number
+from experiments.table_rows import (
+    PLAIN_COLUMNS,
+    RECOVERY_PREFIX,
+    Group,
+    RowFault,
+    TableRow,
+    row_control,
+    table_columns,
+)
 from experiments.trials import OUTCOMES, Trial
-
-RECOVERY_PREFIX = "recovery_percent:"
-PLAIN_COLUMNS = ("trial", "run_order", "vessel", "run_time_min", "outcome", "remark", "day")
 
 
 @dataclass(frozen=True)
 class UnderstoodTrial:
-    """What the rows of one trial say; ``trial`` is None for one nobody proposed."""
+    """What the rows of one trial say; ``trial`` is None for one nobody proposed.
+
+    ``corrected`` recoveries hide losses and are kept out of the fit; ``blank_percent`` is what
+    the blank held of the spike, by analyte, where recoveries were worked out from amounts.
+    """
 
     trial: str | None
     setting: Setting | None
@@ -28,42 +49,20 @@ class UnderstoodTrial:
     remark: str
     day: str
     rows: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class RowFault:
-    """Why a row cannot be taken, and the cure."""
-
-    row: int
-    reason: str
-    cure: str
-
-
-@dataclass
-class TableRow:
-    """A row by column; its number is that of the file."""
-
-    number: int
-    cells: dict[str, Cell]
-
-    def text(self, column: str) -> str:
-        return text_of(self.cells.get(column, "")).strip()
-
-
-@dataclass
-class Group:
-    """The rows of one trial, by its id or, without one, by run order and setting."""
-
-    label: str
-    key: tuple[str, ...] = ()
-    rows: list[TableRow] = field(default_factory=list)
+    corrected: bool = False
+    blank_percent: dict[str, float] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
 
 
 def understand(
-    group: Group, job: EvaporationJob, known: Mapping[str, Trial], sign: Sign
+    group: Group, job: EvaporationJob, known: Mapping[str, Trial], sign: Sign,
+    references: Sequence[TableRow] = (),
 ) -> tuple[UnderstoodTrial | None, list[RowFault]]:
-    """What the rows of one trial say, or every reason why they cannot be taken."""
-    reading = _Reading(group, job, known.get(group.label), sign)
+    """What the rows of one trial say, or every reason why they cannot be taken.
+
+    ``references`` are rows of unevaporated spikes that belong to no single trial.
+    """
+    reading = _Reading(group, job, known.get(group.label), sign, references)
     first = group.rows[0].number
     if group.label and reading.trial is None:
         near = ", ".join(known) or "none yet"
@@ -77,15 +76,22 @@ class _Reading:
     """Reads one group, collecting faults row by row."""
 
     def __init__(
-        self, group: Group, job: EvaporationJob, trial: Trial | None, sign: Sign
+        self, group: Group, job: EvaporationJob, trial: Trial | None, sign: Sign,
+        references: Sequence[TableRow],
     ) -> None:
         self.group, self.job, self.trial, self.sign = group, job, trial, sign
+        self.references = references
+        self.samples = [r for r in group.rows if not CONTROL.fullmatch(
+            r.text("vessel").casefold())]
+        self.blank_percent: dict[str, float] = {}
+        self.worked_out: list[str] = []
+        self.warnings: list[str] = []
         self.faults: list[RowFault] = []
         self.first = group.rows[0].number
 
     def whole(self) -> UnderstoodTrial | None:
         rows, job = self.group.rows, self.job
-        columns = {f.name for f in job.factors} | {RECOVERY_PREFIX + a.name for a in job.analytes}
+        columns = set(table_columns(job)) - set(PLAIN_COLUMNS)
         if not any(self._is_filled(r, columns) for r in rows):
             self._fault(self.first, "The row holds no results.",
                         "Fill in run time, outcome and recoveries, or delete the row.")
@@ -97,8 +103,9 @@ class _Reading:
         time = self._agreed_number("run_time_min", "run time")
         outcome = self._outcome()
         self._agreed("run_order")
-        recovery = self._recoveries()
         day = self._agreed("day")
+        corrected = self._corrected()
+        recovery = self._recoveries(day, corrected)
         if self.faults:
             return None
         held = self.trial.result if self.trial is not None else None
@@ -108,13 +115,14 @@ class _Reading:
         outcome = outcome or "finished"
         remark = self._remark(columns)
         try:
-            check_result(job, time, outcome, recovery, remark, day)
+            check_result(job, time, outcome, recovery, remark, day, corrected)
         except EntryError as error:
             self._fault(self.first, error.message, error.cure)
             return None
         label = self.group.label or None
         return UnderstoodTrial(label, setting, time, outcome, recovery, remark, day,
-                               tuple(r.number for r in rows))
+                               tuple(r.number for r in rows), corrected,
+                               self.blank_percent, tuple(self.warnings))
 
     def _fault(self, row: int, reason: str, cure: str) -> None:
         self.faults.append(RowFault(row, reason, cure))
@@ -125,7 +133,7 @@ class _Reading:
         return any(
             cell != "" for name, cell in row.cells.items()
             if name in ("run_time_min", "outcome")
-            or (name in columns and name.startswith(RECOVERY_PREFIX))
+            or (name in columns and name.startswith((RECOVERY_PREFIX, FOUND_PREFIX)))
         )
 
     def _usable_cells(self, columns: set[str]) -> None:
@@ -216,28 +224,99 @@ class _Reading:
                 self._fault(self.first, f"{name} is {shown}, but {trial.id} stands at {was}.",
                             "Leave the trial cell empty to enter a run at another setting.")
 
-    def _recoveries(self) -> dict[str, Any]:
+    def _corrected(self) -> bool:
+        text = self._agreed("corrected").casefold()
+        if text not in CORRECTED:
+            self._fault(self._row_of("corrected", self._agreed("corrected")),
+                        f"{text[:20]!r} in the column corrected is not known.",
+                        "Write yes, no, or leave it empty.")
+        return CORRECTED.get(text, False)
+
+    def _recoveries(self, day: str, corrected: bool) -> dict[str, Any]:
         vessels = self._vessels()
         if self.faults:
             return {}
         found: dict[str, Any] = {}
         for analyte in self.job.analytes:
-            column = RECOVERY_PREFIX + analyte.name
-            readings = {
-                place: reading for row, place in zip(self.group.rows, vessels, strict=True)
-                if (reading := self._reading(row, column, analyte.name)) is not None
-            }
-            if None in readings:
-                found[analyte.name] = readings[None]
-            elif readings:
-                found[analyte.name] = [
-                    readings.get(i) for i in range(1, self.job.equipment.vessels + 1)
-                ]
+            percent = self._typed(analyte.name, vessels)
+            try:
+                amounts = self._amounts(analyte, vessels, day, corrected)
+                if amounts is not None:
+                    must_not_stand_twice(analyte.name, percent)
+                    made = work_out(amounts, self.job.equipment.vessels)
+                    percent = list(made.readings)
+                    self.blank_percent[analyte.name] = made.blank_percent
+                    self.worked_out.append(made.remark)
+                    self.warnings += made.warnings
+            except EntryError as error:
+                self._fault(self.first, error.message, error.cure)
+            if percent is not None:
+                found[analyte.name] = percent
         return found
 
+    def _typed(self, analyte: str, vessels: Sequence[int | None]) -> Any:
+        """Recoveries as typed: one number for the trial, or a list in vessel order."""
+        column = RECOVERY_PREFIX + analyte
+        readings = {
+            place: reading for row, place in zip(self.samples, vessels, strict=True)
+            if (reading := self._reading(row, column, analyte)) is not None
+        }
+        if None in readings:
+            return readings[None]
+        if not readings:
+            return None
+        return [readings.get(i) for i in range(1, self.job.equipment.vessels + 1)]
+
+    def _amounts(
+        self, analyte: Analyte, vessels: Sequence[int | None], day: str, corrected: bool
+    ) -> Amounts | None:
+        """What was found of an analyte; None where no amount is given.
+
+        A blank keeps its vessel number where it took the place of a sample.
+        """
+        found: dict[int, Amount] = {}
+        for row, place in zip(self.samples, vessels, strict=True):
+            amount = self._amount(row, analyte.name)
+            if amount is None or row_control(row):
+                continue
+            if place is None:
+                raise EntryError(f"Amounts of {analyte.name} name no vessel.",
+                                 "Number the vessels, or type the mean recovery instead.")
+            found[place] = amount
+        if not found:
+            return None
+        rows = [r for r in self.group.rows if row_control(r) == "reference"] or [
+            r for r in self.references if r.text("day") in ("", day)]
+        references = [self._amount(r, analyte.name) for r in rows]
+        if any(isinstance(a, str) for a in references):
+            raise EntryError(f"A reference of {analyte.name} lies below a limit.",
+                             "Measure it again, or leave that reference out.")
+        blanks = [a for r in self.group.rows if row_control(r) == "blank"
+                  and (a := self._amount(r, analyte.name)) is not None]
+        if len(blanks) > 1:
+            raise EntryError(f"Two blanks give an amount of {analyte.name}.",
+                             "Keep the one of this run.")
+        spiked = self._agreed_number(SPIKED_PREFIX + analyte.name, "amount spiked")
+        return Amounts(
+            analyte, found, [a for a in references if isinstance(a, float)],
+            next((a for a in blanks if isinstance(a, float)), 0.0),
+            analyte.spike_ug if spiked is None else spiked, corrected,
+        )
+
+    def _amount(self, row: TableRow, analyte: str) -> Amount:
+        cell = row.cells.get(FOUND_PREFIX + analyte, "")
+        try:
+            if isinstance(cell, float):
+                return read_amount(f"{cell:.12g}", float)
+            return read_amount(row.text(FOUND_PREFIX + analyte),
+                               lambda text: read_number(text, self.sign))
+        except EntryError as error:
+            self._fault(row.number, f"The amount of {analyte}: {error.message}", error.cure)
+            return None
+
     def _vessels(self) -> list[int | None]:
-        """The vessel of each row; None where a row speaks of the whole trial."""
-        rows, count = self.group.rows, self.job.equipment.vessels
+        """The vessel of each sample; None where a row speaks of the whole trial."""
+        rows, count = self.samples, self.job.equipment.vessels
         places: list[int | None] = []
         for row in rows:
             number = self._number(row, "vessel", "vessel")
@@ -278,7 +357,7 @@ class _Reading:
 
     def _remark(self, columns: set[str]) -> str:
         """Remarks of all rows, and what stands in columns that have no place of their own."""
-        parts = [r.text("remark") for r in self.group.rows]
+        parts = [*self.worked_out, *(r.text("remark") for r in self.group.rows)]
         names: Sequence[str] = list(self.group.rows[0].cells)
         for name in names:
             if name in columns or name in PLAIN_COLUMNS:

@@ -109,9 +109,9 @@ def note_runs(
                              "Leave the cell trial empty to enter a further run.")
         held.add(run_id)
         result = check_result(dossier.job, row.run_time_min, row.outcome, row.recovery_percent,
-                              row.remark, row.day)
+                              row.remark, row.day, row.corrected)
         run = VerificationRun(run_id, row.setting or made.setting, result,
-                              dict(blank_percent.get(run_id, {})))
+                              {**row.blank_percent, **blank_percent.get(run_id, {})})
         dossier.note_event("verification recorded", run_payload(run))
         ids.append(run_id)
     return ids

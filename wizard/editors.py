@@ -9,36 +9,41 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 import streamlit as st
 
+from experiments.bench_sheet import REFERENCES_PER_DAY
 from experiments.job import EvaporationJob
+from experiments.table_amounts import FOUND_PREFIX
+from experiments.table_rows import RECOVERY_PREFIX
 from experiments.trials import OUTCOMES, Trial
 
-RECOVERY = "recovery_percent:"
+Rows = Literal["vessel", "trial", "amounts"]
+"""What a row of the grid is: a vessel or a trial with recoveries, or a vessel with amounts."""
 
 
-def results_columns(job: EvaporationJob, by_vessel: bool) -> list[str]:
+def results_columns(job: EvaporationJob, kind: Rows) -> list[str]:
     """The columns of the grid, in the names of the trial table."""
-    vessel = ["vessel"] if by_vessel else []
+    vessel = [] if kind == "trial" else ["vessel"]
+    prefix = FOUND_PREFIX if kind == "amounts" else RECOVERY_PREFIX
     return ["trial", *vessel, "run_time_min", "outcome",
-            *(RECOVERY + a.name for a in job.analytes), "remark"]
+            *(prefix + a.name for a in job.analytes), "remark"]
 
 
 def results_rows(
-    job: EvaporationJob, trials: Sequence[Trial], by_vessel: bool
+    job: EvaporationJob, trials: Sequence[Trial], kind: Rows
 ) -> list[list[str]]:
-    """Empty rows for trials to be filled in: one a vessel, or one a trial."""
-    width = len(results_columns(job, by_vessel))
-    rows = []
-    for trial in trials:
-        vessels = range(1, job.equipment.vessels + 1) if by_vessel else (0,)
-        for vessel in vessels:
-            head = [trial.id, str(vessel)] if by_vessel else [trial.id]
-            rows.append([*head, *[""] * (width - len(head))])
-    return rows
+    """Empty rows to be filled in; with amounts also those of the blank and the references."""
+    width = len(results_columns(job, kind))
+    vessels = [str(n + 1) for n in range(job.equipment.vessels)]
+    if kind == "amounts":
+        vessels += ["blank", *(f"reference {n + 1}" for n in range(REFERENCES_PER_DAY))]
+    heads = [[trial.id, vessel] for trial in trials for vessel in vessels]
+    if kind == "trial":
+        heads = [[trial.id] for trial in trials]
+    return [[*head, *[""] * (width - len(head))] for head in heads]
 
 
 def frame(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> pd.DataFrame:
@@ -61,7 +66,7 @@ def as_rows(table: pd.DataFrame) -> list[list[str]]:
     return [["" if pd.isna(v) else str(v) for v in row] for row in table.itertuples(index=False)]
 
 
-def results_config(job: EvaporationJob, by_vessel: bool) -> dict[str, Any]:
+def results_config(job: EvaporationJob, kind: Rows) -> dict[str, Any]:
     """How the columns of the grid are headed and filled in."""
     config: dict[str, Any] = {
         "trial": st.column_config.TextColumn("trial", width="small", pinned=True),
@@ -71,9 +76,11 @@ def results_config(job: EvaporationJob, by_vessel: bool) -> dict[str, Any]:
             help="Empty counts as finished."),
         "remark": st.column_config.TextColumn("remark", width="medium"),
     }
-    if by_vessel:
+    if kind != "trial":
         config["vessel"] = st.column_config.TextColumn("vessel", width="small", pinned=True)
     for analyte in job.analytes:
-        config[RECOVERY + analyte.name] = st.column_config.TextColumn(
+        config[RECOVERY_PREFIX + analyte.name] = st.column_config.TextColumn(
             f"{analyte.name}, %", help="Percent of the spike; <5 for below 5.")
+        config[FOUND_PREFIX + analyte.name] = st.column_config.TextColumn(
+            f"{analyte.name}, µg", help="Found at final volume; <0.2 for below 0.2.")
     return config

@@ -10,6 +10,7 @@ import streamlit as st
 from experiments import logs
 from wizard import messages, navigation
 from wizard.session import WizardSession
+from wizard.view_models.tour import stop_at
 
 Render = Callable[[WizardSession], None]
 
@@ -23,6 +24,7 @@ def page(key: str, render: Render) -> None:
         if dossier is not None and key != navigation.HOME:
             _subject(session, dossier.job.title)
         st.title(step.question, anchor=False)
+        _tour(session, key)
         lacking = navigation.missing(key, session.progress().facts)
         if lacking is not None:
             _lacking(session, *lacking)
@@ -49,6 +51,22 @@ def _show(lines: list[str]) -> None:
 
 def _subject(session: WizardSession, title: str) -> None:
     st.caption(f":material/folder_open: {title} · dossier {session.dossier_id}")
+
+
+def _tour(session: WizardSession, key: str) -> None:
+    """What to look at on this page, for those who were just shown an example."""
+    stop = stop_at(key) if session.is_on_tour else None
+    if stop is None:
+        return
+    with st.container(border=True, key="tour"):
+        st.markdown(f"**Tour, stop {stop.number} of {stop.of}.** {stop.text}")
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if stop.after:
+                link(session, stop.after, f"Next stop: {navigation.step(stop.after).title}",
+                     icon="arrow_forward")
+            if st.button("End the tour", key="tour.end", icon=":material/close:"):
+                session.tour(on=False)
+                st.rerun()
 
 
 def _lacking(session: WizardSession, sentence: str, helper: str) -> None:

@@ -148,7 +148,7 @@ class JobForm:
 
     def forget(self) -> None:
         """The draft became a job: drop it and its widgets."""
-        self.session.keep_draft(self.name, {})
+        self.session.drop_draft(self.name)
         for key in [k for k in st.session_state if str(k).startswith(f"{self.name}/")]:
             del st.session_state[key]
         st.session_state.pop("job.seen", None)

@@ -33,7 +33,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     from streamlit.web import cli
 
+    sys.stderr.write(f"Boilwright is at {address(arguments)} while this window stays open; "
+                     "Ctrl+C stops it.\n")
     return int(cli.main(streamlit_arguments(arguments), standalone_mode=False) or 0)
+
+
+def address(arguments: argparse.Namespace) -> str:
+    """Where a browser on this machine finds the wizard."""
+    host = "localhost" if arguments.host in ("0.0.0.0", "::") else arguments.host  # noqa: S104
+    return f"http://{host}:{arguments.port}"
 
 
 def streamlit_arguments(arguments: argparse.Namespace) -> list[str]:

@@ -24,7 +24,9 @@ from wizard import caching
 from wizard.navigation import Progress
 from wizard.units import DECIMAL_SIGNS, PRESSURE_UNITS, TEMPERATURE_UNITS, Units
 
-DOSSIER, DRAFT = "dossier", "draft"
+DOSSIER, DRAFT, TOUR = "dossier", "draft", "tour"
+UNDO_STEPS = 30
+"""Changes of a form that can be taken back."""
 UNIT_KEYS = {"p": ("pressure", PRESSURE_UNITS), "t": ("temperature", TEMPERATURE_UNITS),
              "d": ("decimal", DECIMAL_SIGNS)}
 
@@ -106,9 +108,23 @@ class WizardSession:
     @property
     def address(self) -> dict[str, str]:
         """The query of links to other pages, so that they open on the same dossier."""
-        open_now = {DOSSIER: self.dossier_id, DRAFT: self.draft_id}
+        open_now = {DOSSIER: self.dossier_id, DRAFT: self.draft_id, TOUR: _remembered(TOUR)}
         shown = {k: str(st.query_params[k]) for k in UNIT_KEYS if k in st.query_params}
         return {**{k: v for k, v in open_now.items() if v}, **shown}
+
+    # -- the tour ------------------------------------------------------------------------
+
+    @property
+    def is_on_tour(self) -> bool:
+        """Whether each page says what to look at, as on an example opened for the first time."""
+        return bool(_remembered(TOUR))
+
+    def tour(self, on: bool) -> None:
+        """Begin the tour of an example, or end it."""
+        if on:
+            _remember(TOUR, "on")
+        else:
+            _forget(TOUR)
 
     # -- units ---------------------------------------------------------------------------
 
@@ -142,7 +158,29 @@ class WizardSession:
         return None if found is None else copy.deepcopy(dict(found.content))
 
     def keep_draft(self, name: str, content: Mapping[str, Any]) -> None:
-        """Keep what was typed; an empty form is forgotten."""
+        """Keep what was typed; an empty form is forgotten. What stood there can be had again."""
+        steps = st.session_state.setdefault(f"undo.{name}", [])
+        steps.append(self.draft(name) or {})
+        del steps[:-UNDO_STEPS]
+        self._save_draft(name, content)
+
+    def can_undo(self, name: str) -> bool:
+        """Whether a change of a form can be taken back."""
+        return bool(st.session_state.get(f"undo.{name}"))
+
+    def undo(self, name: str) -> None:
+        """Take the last change of a form back; widgets with values of their own are renewed."""
+        steps = st.session_state.get(f"undo.{name}")
+        if steps:
+            self._save_draft(name, steps.pop())
+            self.renew(name)
+
+    def drop_draft(self, name: str) -> None:
+        """The form was confirmed or given up: nothing of it is kept."""
+        st.session_state.pop(f"undo.{name}", None)
+        self._save_draft(name, {})
+
+    def _save_draft(self, name: str, content: Mapping[str, Any]) -> None:
         owner = self.service.user.name
         self.service.store.save_draft(Draft(owner, name, self.service.clock(), content))
 

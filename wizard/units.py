@@ -91,7 +91,8 @@ class Units:
 
     def sentence(self, text: str) -> str:
         """A sentence of the record with its pressures and temperatures in the reader's units."""
-        return self.sign(re.sub(QUANTITY, self._said, text).replace("degC", "°C"))
+        said = re.sub(QUANTITY, self._said, text).replace("degC", "°C")
+        return self.sign(minus(said))
 
     def _said(self, found: re.Match[str]) -> str:
         first, joint, second, unit = found.groups()
@@ -111,7 +112,7 @@ class Units:
     @staticmethod
     def temperature_text(value: float) -> str:
         """To 0.1 degree where that is needed, else to a full degree."""
-        return f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}"
+        return minus(f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}")
 
 
 PLAIN_UNITS = (
@@ -143,6 +144,15 @@ def figure(value: float, digits: int = 3) -> str:
     rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
     text = f"{rounded:.{decimals}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def minus(text: str) -> str:
+    """Text with the minus sign of print where a hyphen stood before a number.
+
+    >>> minus("-3.5 (-8.1 to +1.0), 2-methylnaphthalene, 70-80 %")
+    '−3.5 (−8.1 to +1.0), 2-methylnaphthalene, 70-80 %'
+    """
+    return re.sub(r"(?<![\w)])-(?=\d)", "−", text)
 
 
 def plain(value: float) -> str:

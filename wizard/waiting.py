@@ -46,9 +46,14 @@ def answer(
 
 
 def act(label: str, make: Callable[[Progress], Result]) -> Result:
-    """Do something that takes a while and changes the record, with a bar."""
+    """Do something that takes a while and then changes the record, with a bar.
+
+    Stopped before its end, nothing was changed: the record is written last, at once.
+    """
     place = st.empty()
-    bar = place.progress(0.0, text=f"{label} …")
+    with place.container():
+        bar = st.progress(0.0, text=f"{label} …")
+        st.button("Stop", key=f"stop.{label}", icon=":material/stop:")
     result = make(_told(bar, label))
     place.empty()
     return result

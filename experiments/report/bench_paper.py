@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from experiments.bench_sheet import BenchSheet, SheetRun, how_to_fill
+from experiments.bench_sheet import REFERENCES_PER_DAY, BenchSheet, SheetRun, how_to_fill
 from experiments.report.digits import factor_name, factor_unit, factor_value, value
 from experiments.report.document import (
     Blank,
@@ -75,10 +75,23 @@ def _run(sheet: BenchSheet, run: SheetRun) -> Section:
     blocks: list[Block] = [
         Facts(tuple(facts)), settings, Blank("Day, analyst"), Blank("Run time", "min"),
         Blank("Outcome (finished, not dry, boil-over, aborted)"), *_fields(sheet, run),
+        *_noted(sheet),
         Blank("Remarks", lines=2),
     ]
     return Section(f"run-{run.order}", f"Run {run.order}: trial {run.trial}", tuple(blocks),
                    page_break=True)
+
+
+def _noted(sheet: BenchSheet) -> list[Block]:
+    """Lines for what a reviewer asks for later."""
+    lines: list[Block] = [
+        Blank("Measured temperature", "°C"), Blank("Measured end pressure", "mbar"),
+        Blank("Spike lot"), Blank("Final volume by weight", "mL"),
+        Blank("Residue: dry, oily, crystals, colour"),
+    ]
+    if sheet.job.sample.keeper is not None:
+        lines.append(Blank("Keeper left", "mL"))
+    return [*lines, Blank("Initials")]
 
 
 def _fields(sheet: BenchSheet, run: SheetRun) -> list[Table]:
@@ -91,8 +104,10 @@ def _fields(sheet: BenchSheet, run: SheetRun) -> list[Table]:
             [str(v) + (" (blank)" if v == run.blank_vessel else ""), *[""] * len(part)]
             for v in range(1, sheet.job.equipment.vessels + 1)
         ]
-        tables.append(Table(
-            "Recovery in percent", (Column("vessel", weight=0.6),
-                                    *(Column(n, "right", 1) for n in part)),
-            rows_of(rows), size="fields"))
+        if sheet.in_amounts:
+            rows += [[f"reference {n + 1}", *[""] * len(part)]
+                     for n in range(REFERENCES_PER_DAY)]
+        columns = (Column("vessel", weight=0.6), *(Column(n, "right", 1) for n in part))
+        title = "Found, µg" if sheet.in_amounts else "Recovery in percent"
+        tables.append(Table(title, columns, rows_of(rows), size="fields"))
     return tables

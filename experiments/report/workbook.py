@@ -18,7 +18,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
-from experiments.bench_sheet import REFERENCES_PER_DAY, BenchSheet, how_to_fill
+from experiments.bench_sheet import BenchSheet, how_to_fill
 from experiments.report.document import Bullets, Document, Facts, Notice, Paragraph, Table
 from experiments.sheet_cells import safe_cell
 from experiments.trials import OUTCOMES
@@ -30,11 +30,11 @@ NUMBER = re.compile(r"−?\d+(\.\d+)?")
 
 
 def sheet_workbook(sheet: BenchSheet) -> bytes:
-    """The bench sheet: the table to fill in, how to, and fields for amounts."""
+    """The bench sheet: the table to fill in, and how to."""
     book = Workbook()
     page = book.active
     page.title = "Trials"
-    _fill(page, sheet.columns, sheet.rows)
+    _fill(page, (*sheet.columns, *sheet.noted), sheet.rows)
     page.freeze_panes = "C2"
     filled = {"trial", "run_order", "vessel", *(f.name for f in sheet.job.factors)}
     for i, column in enumerate(sheet.columns, start=1):
@@ -46,11 +46,6 @@ def sheet_workbook(sheet: BenchSheet) -> bytes:
     _fill(notes, ("how to fill in",), [(line,) for line in how_to_fill(sheet)])
     _fill(notes, ("cautions",), [(line,) for line in sheet.cautions], below=True)
     notes.column_dimensions["A"].width = 110
-    amounts = book.create_sheet("References and blanks")
-    _fill(amounts, ("run", "analyte", "spiked_ug",
-                    *(f"reference_{i + 1}_ug" for i in range(REFERENCES_PER_DAY)), "blank_ug"),
-          [(run.trial, a.name, a.spike_ug, *[""] * (REFERENCES_PER_DAY + 1))
-           for run in sheet.runs for a in sheet.job.analytes])
     return saved(book)
 
 

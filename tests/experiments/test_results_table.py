@@ -174,3 +174,58 @@ def test_further_vessels_of_a_recorded_trial_need_no_second_run_time(dossier):
     table = read_table(f"trial,vessel,{A}\nT1,2,90\n", dossier.job, dossier.trials)
     assert table.rejected == ()
     assert table.trials[0].run_time_min == 41.0
+
+
+FOUND = "found_ug:diethyl phthalate"
+
+
+def amounts(*rows, header=f"trial;vessel;run_time_min;{FOUND};corrected"):
+    return "\n".join([header, *rows])
+
+
+def test_recoveries_are_worked_out_from_amounts(read):
+    """(found - blank) / mean of the references, by hand: (9.1 - 0.1) / 9.0 = 100 %."""
+    table = read(amounts("T1;1;41,5;9,1", "T1;2;;8,2", "T1;3;;<0,9", "T1;blank;;0,1",
+                         "T1;reference 1;;8,8", "T1;reference 2;;9,2"))
+    assert table.rejected == ()
+    (trial,) = table.trials
+    assert trial.recovery_percent == {"diethyl phthalate": [100.0, 90.0, "<10.00", None]}
+    assert trial.blank_percent == {"diethyl phthalate": pytest.approx(1.0)}  # 0.1 of 10 spiked
+    assert not trial.corrected
+    assert "found 9.1 8.2 <0.9 –; reference 8.8 9.2; blank 0.1; spiked 10" in trial.remark
+
+
+def test_the_blank_may_sit_in_a_vessel_and_references_may_serve_all_trials(read):
+    header = f"trial;vessel;run_time_min;{FOUND};remark"
+    table = read(amounts("T1;1;41;9.1;", "T1;2;;0.1;blank", "T2;1;50;4.5;",
+                         ";reference;;9.0;", header=header))
+    assert table.rejected == ()
+    first, second = table.trials
+    assert first.recovery_percent == {"diethyl phthalate": [100.0, None, None, None]}
+    assert second.recovery_percent == {"diethyl phthalate": [50.0, None, None, None]}
+
+
+def test_a_standard_added_before_evaporation_makes_them_corrected(read):
+    table = read(amounts("T1;1;41.5;9.1;yes", "T1;reference;;9.0;"))
+    assert table.trials[0].corrected
+    assert any("losses are hidden" in note for note in table.notes)
+
+
+@pytest.mark.parametrize(("rows", "said"), [
+    (("T1;1;41.5;9.1", "T1;blank;;3.2", "T1;reference;;9.0"), "The blank holds 32 % of the spike"),
+    (("T1;1;41.5;9.1",), "Nothing was found in an unevaporated reference"),
+    (("T1;1;41.5;0.1", "T1;blank;;0.4", "T1;reference;;9.0"), "less was found than in the blank"),
+    (("T1;1;41.5;lots", "T1;reference;;9.0"), "'lots'"),
+    (("T1;1;41.5;-1", "T1;reference;;9.0"), "An amount of -1 µg is not possible"),
+    (("T1;;41.5;9.1", "T1;reference;;9.0"), "name no vessel"),
+    (("T1;1;41.5;9.1;maybe", "T1;reference;;9.0"), "'maybe' in the column corrected"),
+    (("T1;1;41.5;9.1", "T1;blank 1;;1", "T1;blank 2;;1", "T1;reference;;9.0"), "Two blanks"),
+])
+def test_amounts_that_give_no_recovery_are_refused(read, rows, said):
+    assert said in " ".join(reason for _, reason in refusal(read(amounts(*rows))))
+
+
+def test_amounts_and_a_recovery_of_one_analyte_contradict_each_other(read):
+    header = f"trial;vessel;run_time_min;{FOUND};{A}"
+    table = read(amounts("T1;1;41.5;9.1;88", "T1;reference;;9.0;", header=header))
+    assert "both amounts found and a recovery" in refusal(table)[0][1]

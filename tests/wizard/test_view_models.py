@@ -154,7 +154,7 @@ def test_what_if_shows_the_difference_to_today(job):
     now = Forecast({}, Interval(40.0, 35.0, 46.0), recovery, 0.9)
     was = Forecast({}, Interval(90.0, 80.0, 99.0), recovery, 0.9)
     lines = whatif_lines(now, job, was, UNITS)
-    assert lines[0]["against today"] == "-50 min"
+    assert lines[0]["against today"] == "−50 min"
     assert all(line["against today"] == "same" for line in lines[1:-1])
     assert "against today" not in whatif_lines(now, job, None, UNITS)[0]
 
@@ -255,7 +255,7 @@ def test_a_comparison_in_a_sentence():
     found = Comparison((row("recovery of a", "different"), row("recovery of b", "same")))
     assert compare_rows.headline(found) == "Different: a; the same within what matters: b."
     assert compare_rows.difference_lines(found, Units(decimal="comma"))[0][
-        "difference (95 %)"] == "-10,0 (-15,0 to -5,0)"
+        "difference (95 %)"] == "−10,0 (−15,0 to −5,0)"
 
 
 def test_budget_and_history_in_words(dossier, job):

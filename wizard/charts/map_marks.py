@@ -17,6 +17,32 @@ KINDS = {
 }
 
 
+PICK = "pick"
+"""Name of the selection that a click on the map makes."""
+PICK_STEPS = (31, 25)
+"""Places across and up the map that a click may choose."""
+
+
+def pick_layer(data: MapData, colours: Palette) -> Any:
+    """Places all over the map, unseen until one is clicked; the nearest one is taken."""
+    low, high = float(data.x[0]), float(data.x[-1])
+    least, most = math.log(float(data.y[0])), math.log(float(data.y[-1]))
+    across, up = PICK_STEPS
+    rows = [{"x": low + (high - low) * i / (across - 1),
+             "y": math.exp(least + (most - least) * j / (up - 1))}
+            for i in range(across) for j in range(up)]
+    pick = alt.selection_point(name=PICK, fields=["x", "y"], nearest=True, on="click",
+                               clear=False, empty=False)
+    return (
+        chart_of(rows)
+        .mark_point(shape="cross", size=170, filled=True, color=colours.third, aria=False,
+                    stroke=colours.paper, cursor="pointer")
+        .encode(x=x_axis(data), y=y_axis(data),
+                opacity=alt.when(pick).then(alt.value(1)).otherwise(alt.value(0)))
+        .add_params(pick)
+    )
+
+
 def mark_layers(data: MapData, colours: Palette) -> list[Any]:
     """The marks, and one label for those that lie on each other."""
     inside = _inside(data)

@@ -19,7 +19,7 @@ from wizard.charts.contours import (
     refine_axis,
 )
 from wizard.charts.map_data import MapData, MapRegion, drawn, drawn_axes, x_axis, y_axis
-from wizard.charts.map_marks import label_places, mark_layers
+from wizard.charts.map_marks import label_places, mark_layers, pick_layer
 from wizard.charts.map_names import name_layers
 from wizard.charts.palette import Palette, chart_of, dressed
 
@@ -27,8 +27,13 @@ FILL_ROWS = 2
 """Rows of a fill in each row that is drawn, so that its edge shows no steps."""
 
 
-def operating_map(data: MapData, colours: Palette, height: int = 460) -> Any:
-    """The map: closed regions shaded and named, the kept region outlined, run time as contours."""
+def operating_map(
+    data: MapData, colours: Palette, height: int = 460, can_pick: bool = False
+) -> Any:
+    """The map: closed regions shaded and named, the kept region outlined, run time as contours.
+
+    With ``can_pick`` a click chooses the nearest place.
+    """
     x, y = drawn_axes(data)
     layers: list[Any] = []
     closed = [r for r in data.regions if r.kind == "closed"]
@@ -44,6 +49,8 @@ def operating_map(data: MapData, colours: Palette, height: int = 460) -> Any:
     contours, tags = _contours(data, x, y, colours)
     layers += [*contours, *_curves(data, colours)]
     layers += name_layers(data, (x, y), colours, tags, label_places(data))
+    if can_pick:
+        layers.append(pick_layer(data, colours))
     layers += mark_layers(data, colours)
     if not layers:
         layers = [_empty(data)]
@@ -106,7 +113,8 @@ def _contours(
     if known.size < 4:
         return [], []
     fine = np.exp(drawn(data, extended(np.log(grid))))
-    rows, tags = [], []
+    rows: list[dict[str, Any]] = []
+    tags: list[dict[str, Any]] = []
     spots: list[tuple[float, float]] = []
     for level in nice_levels(float(known.min()), float(known.max())):
         found = lines(x, y, fine, level)

@@ -49,7 +49,8 @@ def margins_chart(
                 "said": f"{p.label}: {p.run_time_min:.0f} min, {name} "
                         f"{gaps[name]:+.1f} points from its target",
             })
-    x = alt.X("t:Q", title="run time, min", scale=alt.Scale(zero=False, nice=True, padding=24))
+    x = alt.X("t:Q", title="run time, min", axis=alt.Axis(tickCount=10),
+              scale=alt.Scale(zero=False, nice=True, padding=24))
     y = alt.Y("margin:Q", title="tightest margin, % points",
               scale=alt.Scale(nice=True, padding=16))
     zero = chart_of([{"margin": 0}]).mark_rule(
@@ -103,16 +104,28 @@ def _points(
             tooltip=[alt.Tooltip("said:N", title="Trial")],
             description=alt.Description("said:N"),
         ),
-        chart_of(_grouped(rows)).mark_text(
-            dx=10, dy=-10, fontSize=12, align="left", color=colours.ink, aria=False
-        ).encode(x=x, y=y, text="label:N"),
+        *_words(rows, x, y, colours),
+    ]
+
+
+def _words(rows: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, colours: Palette) -> list[Any]:
+    """Labels of runs beside their points, those of forecasts below them."""
+    expected = {KIND_NAMES["forecast"], KIND_NAMES["recommended"]}
+    run = _grouped([r for r in rows if r["kind"] not in expected])
+    ahead = [r for r in rows if r["kind"] in expected]
+    style: dict[str, Any] = {"fontSize": 12, "color": colours.ink, "aria": False}
+    return [
+        *([chart_of(run).mark_text(dx=10, dy=-10, align="left", **style)
+           .encode(x=x, y=y, text="label:N")] if run else []),
+        *([chart_of(ahead).mark_text(dy=18, fontWeight=600, **style)
+           .encode(x=x, y=y, text="label:N")] if ahead else []),
     ]
 
 
 def _grouped(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """One label for points that lie nearly on each other."""
     times, margins = [r["t"] for r in rows], [r["margin"] for r in rows]
-    wide = 0.03 * ((max(times, default=1.0) - min(times, default=0.0)) or 1.0)
+    wide = 0.045 * ((max(times, default=1.0) - min(times, default=0.0)) or 1.0)
     high = 0.06 * ((max(margins, default=1.0) - min(margins, default=0.0)) or 1.0)
     groups: list[dict[str, Any]] = []
     for row in rows:

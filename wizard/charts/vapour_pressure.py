@@ -24,7 +24,7 @@ def vapour_pressure_chart(
     layers = [chart_of(rows).mark_line(color=colours.main, strokeWidth=2.5).encode(x=x, y=y)]
     if data:
         layers.append(chart_of(data).mark_point(
-            size=34, shape="cross", color=colours.muted, opacity=0.9
+            size=40, shape="circle", color=colours.muted, opacity=0.9
         ).encode(x=x, y=y, tooltip=[alt.Tooltip("source:N", title="source"),
                                     alt.Tooltip("t:Q", format=".1f", title=f"T, {units[0]}"),
                                     alt.Tooltip("p:Q", format=".4g", title=f"p, {units[1]}")]))

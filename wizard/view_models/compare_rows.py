@@ -6,12 +6,28 @@ from collections.abc import Sequence
 
 from experiments.comparison import Comparison
 from experiments.comparison import Difference as Found
+from experiments.dossier import Dossier
+from experiments.job import Setting
 from wizard.charts.differences import Difference
-from wizard.units import Units
+from wizard.units import Units, minus
 
 VERDICTS = {"same": ":material/drag_handle: the same",
             "different": ":material/swap_vert: different",
             "cannot tell": ":material/help: cannot be told"}
+
+
+def named_settings(dossier: Dossier) -> dict[str, Setting]:
+    """Settings of a dossier by the names a reader knows them by."""
+    named: dict[str, Setting] = {}
+    if dossier.job.today:
+        named["method in use"] = dict(dossier.job.today)
+    noted = dossier.details.recommendation
+    if noted and noted.get("setting"):
+        named["recommended"] = dict(noted["setting"])
+    for trial in dossier.trials:
+        if trial.state != "withdrawn" and trial.setting not in named.values():
+            named[trial.id] = dict(trial.setting)
+    return named
 
 
 def headline(found: Comparison) -> str:
@@ -41,8 +57,8 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
             "what": f"{_what(d)}, {d.unit}",
             "from": f"{d.first}: {_number(d.first_value, units)}",
             "to": f"{d.second}: {_number(d.second_value, units)}",
-            "difference (95 %)": units.sign(
-                f"{d.difference:+.1f} ({d.low:+.1f} to {d.high:+.1f})"),
+            "difference (95 %)": units.sign(minus(
+                f"{d.difference:+.1f} ({d.low:+.1f} to {d.high:+.1f})")),
             "verdict": VERDICTS[d.verdict],
         }
         for d in found.differences

@@ -59,6 +59,8 @@ def _line(
         "run time": "–" if found.run_time_min is None else f"{found.run_time_min:g} min",
         "outcome": found.outcome,
     }
+    if found.corrected:
+        line["label"] = "corrected, kept out of the fit"
     for analyte in job.analytes:
         line[analyte.name] = _readings(found.recovery_percent.get(analyte.name), units)
     if found.remark:

@@ -49,11 +49,16 @@ def _expected(
     return f"{name}: {percent(forecast)}, {goal}"
 
 
+def trials_left(job: EvaporationJob, trials: tuple[Trial, ...]) -> int:
+    """How many trials may still be proposed; those taken back do not count."""
+    return max(job.limits.trials - sum(t.state != "withdrawn" for t in trials), 0)
+
+
 def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
     """Which trials wait, and how many are used and left."""
     counted = [t for t in trials if t.state != "withdrawn"]
     waiting = [t.id for t in counted if t.state == "pending"]
-    left = max(job.limits.trials - len(counted), 0)
+    left = trials_left(job, trials)
     lead = (f"**Run {listed(waiting)} next**; the reason stands below."
             if waiting else "**No trial waits to be run.**")
     return (f"{lead} Of {job.limits.trials} trials {len(counted) - len(waiting)} are run, "

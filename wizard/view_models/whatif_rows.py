@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from experiments.answers import Forecast
 from experiments.job import EvaporationJob
-from wizard.units import Units
+from wizard.units import Units, minus
 from wizard.view_models.settings_text import chance, minutes, percent
 
 
@@ -64,4 +64,4 @@ def _change(now: float, was: float | None, unit: str) -> str:
         return ""
     gap = now - was
     word = unit.removesuffix("s") if abs(round(gap)) == 1 else unit
-    return "same" if abs(gap) < 0.5 else f"{gap:+.0f} {word}"
+    return "same" if abs(gap) < 0.5 else minus(f"{gap:+.0f} {word}")

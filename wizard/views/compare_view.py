@@ -16,8 +16,10 @@ from wizard.session import WizardSession, digest
 from wizard.view_models import compare_rows
 from wizard.view_models.settings_text import setting_text
 from wizard.views import drawing
+from wizard.views.setting_view import stepped_setting
 
-WAYS = {"trials": "Trials", "today": "Method in use and recommended", "dossiers": "Dossiers"}
+WAYS = {"trials": "Trials", "settings": "Settings", "today": "Method in use and recommended",
+        "dossiers": "Dossiers"}
 
 
 def render(session: WizardSession) -> None:
@@ -38,6 +40,8 @@ def render(session: WizardSession) -> None:
 def _found(session: WizardSession, dossier: Dossier, way: str) -> Comparison | None:
     if way == "trials":
         return _trials(session, dossier)
+    if way == "settings":
+        return _settings(session, dossier)
     if way == "today":
         if dossier.job.today is None:
             raise EntryError("This job names no method in use.", "Give it on the Job page of a "
@@ -62,6 +66,29 @@ def _trials(session: WizardSession, dossier: Dossier) -> Comparison | None:
         raise EntryError("Choose two trials or more.", "")
     key = digest(answers.record_key(dossier), chosen)
     return caching.kept("compare", key, lambda: comparison.compare_trials(dossier, chosen))
+
+
+def _settings(session: WizardSession, dossier: Dossier) -> Comparison | None:
+    """Forecasts of any settings: the method in use, the recommended one, those of trials."""
+    named = compare_rows.named_settings(dossier)
+    tried = stepped_setting(session, dossier, "whatif")
+    if tried is not None:
+        named["as on What-if"] = tried
+    if len(named) < 2:
+        raise EntryError("There are no two settings to compare yet.",
+                         "Propose trials, or step a setting on the page What-if.")
+    chosen = st.multiselect(
+        "Settings, the first is what the others are held against", list(named),
+        default=list(named)[:2], key=f"compare.settings.{dossier.id}", persist_state="session",
+        format_func=lambda n: f"{n}: {setting_text(named[n], session.units, dossier.job)}"
+        if n in named else n)
+    if len(chosen) < 2:
+        raise EntryError("Choose two settings or more.", "")
+    if answers.fitted(dossier) is None:
+        return None
+    settings = {name: named[name] for name in chosen}
+    key = digest(answers.record_key(dossier), settings)
+    return caching.kept("settings", key, lambda: comparison.compare_settings(dossier, settings))
 
 
 def _dossiers(session: WizardSession, dossier: Dossier) -> Comparison | None:

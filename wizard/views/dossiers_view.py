@@ -20,7 +20,7 @@ def render(session: WizardSession) -> None:
         "A dossier holds one evaporation job from the first question to the signed report."
         if summaries else
         "Nothing is here yet. **Start a job of your own, or look at an example first:** it takes "
-        "two minutes and shows every page filled in."
+        "two minutes and shows every page filled in, with a word on what to look at."
     )
     _start(session)
     _drafts(session)
@@ -52,6 +52,7 @@ def _open_example(session: WizardSession, key: str) -> None:
     with st.spinner("Opening the example …"):
         dossier_id = example_dossiers.load(session.service.store, key, session.service.user)
     session.open(dossier_id)
+    session.tour(on=True)
     frame.go(session, "window")
 
 
@@ -68,7 +69,7 @@ def _drafts(session: WizardSession) -> None:
                 frame.go(session, "job")
             if st.button("Drop", key=f"list.drop.{line.id}", icon=":material/close:",
                          help=f"Forget the unfinished job “{line.title}”."):
-                session.keep_draft(JOB_DRAFT + line.id, {})
+                session.drop_draft(JOB_DRAFT + line.id)
                 st.rerun()
 
 

@@ -9,6 +9,7 @@ import altair as alt
 import streamlit as st
 
 from wizard import caching
+from wizard.charts.map_marks import PICK
 from wizard.session import digest
 
 
@@ -19,6 +20,24 @@ def show(make: Callable[..., Any], *given: Any, key: str = "") -> None:
     """
     for spec in _specs(make, given, key):
         st.vega_lite_chart(spec, theme=None, width="stretch")
+
+
+def show_to_click(
+    make: Callable[..., Any], *given: Any, key: str, widget: str
+) -> dict[str, Any] | None:
+    """Draw one chart and give the fields of the place that was just clicked, once a click.
+
+    ``widget`` names the chart on its page; the chart has a point selection of that name in
+    :data:`wizard.charts.map_marks.PICK`.
+    """
+    (spec,) = _specs(make, given, key)
+    event = st.vega_lite_chart(spec, theme=None, width="stretch", key=widget,
+                               on_select="rerun", selection_mode=PICK)
+    points = event.selection.get(PICK) or []
+    if not points or points[0] == st.session_state.get(f"clicked.{widget}"):
+        return None
+    st.session_state[f"clicked.{widget}"] = dict(points[0])
+    return dict(points[0])
 
 
 def show_stack(make: Callable[..., Any], *given: Any, key: str = "") -> None:

@@ -32,6 +32,7 @@ from wizard.views.new_version import (
     start_version,
     version_button,
 )
+from wizard.views.undo import undo_button
 
 
 def render(session: WizardSession) -> None:
@@ -51,7 +52,10 @@ def render(session: WizardSession) -> None:
 
 
 def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> None:
-    st.markdown("Choose from the lists and correct what differs. Every change is saved at once.")
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown("Choose from the lists and correct what differs. Every change is saved at "
+                    "once.", width="stretch")
+        undo_button(session, form.name)
     _title(form)
     left, right = st.columns((9, 5), gap="medium")
     with left:

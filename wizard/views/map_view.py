@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import streamlit as st
 
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.window import WindowMap
 from wizard import answers
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import palette
@@ -37,11 +36,12 @@ def ramp_choice(session: WizardSession, dossier: Dossier, key: str,
     return float(chosen)
 
 
-def show_map(
+def show_map(  # noqa: PLR0913 - the pages differ in what they ask of the map
     session: WizardSession, dossier: Dossier, ramp: float, around: Setting | None = None,
     recommended: bool = False, known: Known = "now", answer: Place | None = None,
-) -> WindowMap | None:
-    """Draw the map; None while it is stopped or cannot be drawn.
+    widget: str = "",
+) -> dict[str, float] | None:
+    """Draw the map; where ``widget`` names it, give the values a click has just chosen.
 
     ``around`` is the setting the map is about, marked where it is the ``recommended`` one.
     ``known`` tells whether what the trials taught is in it: "physics" leaves it out, "both"
@@ -61,13 +61,24 @@ def show_map(
     marks = window_map.setting_marks(dossier, units, around if recommended else None)
     key = digest(answers.record_key(dossier), ramp, around, known, marks, units, session.theme)
     said = window_map.map_sentence(found, dossier.job, units)
-    drawing.show(lambda: operating_map(
-        window_map.map_data(found, dossier.job, units, marks, before), palette(session.theme)),
-        key=key)
+
+    def draw() -> Any:
+        data = window_map.map_data(found, dossier.job, units, marks, before)
+        return operating_map(data, palette(session.theme), can_pick=bool(widget))
+
+    clicked = None
+    if widget:
+        clicked = drawing.show_to_click(draw, key=f"{key}.click", widget=widget)
+    else:
+        drawing.show(draw, key=key)
     change = f" {window_map.before_sentence(before, dossier.job)}" if before is not None else ""
     if answer is not None:
         answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")
         said = ""
     st.caption(f"{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
-               f"an even chance.{change}")
-    return found
+               f"an even chance.{change}{' Click it to see the run there.' if widget else ''}")
+    if clicked is None:
+        return None
+    return {"set_temperature_c": units.kept("set_temperature_c", float(clicked["x"])),
+            "end_pressure_mbar": units.kept("end_pressure_mbar", float(clicked["y"])),
+            "ramp_rate_mbar_per_min": ramp}

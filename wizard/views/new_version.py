@@ -55,7 +55,7 @@ def reason_field(session: WizardSession, draft_id: str) -> str:
 def start_version(session: WizardSession, draft_id: str, job: EvaporationJob, why: str) -> str:
     """Start the version; returns the id of its dossier."""
     made = service.new_version(session.service, str(followed(draft_id)), job, why)
-    session.keep_draft(_reason_draft(draft_id), {})
+    session.drop_draft(_reason_draft(draft_id))
     return made.id
 
 

@@ -13,9 +13,19 @@ from wizard import editors
 from wizard.session import WizardSession
 from wizard.view_models.results_preview import Preview, preview
 from wizard.views.corrections_view import corrections
+from wizard.views.undo import undo_button
 
 WAYS = {"type": "Type it in", "paste": "Paste a table", "file": "Give the filled sheet"}
 
+KINDS: dict[editors.Rows, str] = {
+    "vessel": "Recoveries, one row a vessel", "trial": "Mean recoveries, one row a trial",
+    "amounts": "Amounts found in µg, with blank and references",
+}
+HINTS: dict[editors.Rows, str] = {
+    "vessel": "<5 stands for below 5 %.", "trial": "<5 stands for below 5 %.",
+    "amounts": "Recovery = (found − blank) / mean of the unevaporated references at final volume; "
+               "<0.2 stands for below 0.2 µg.",
+}
 ROW_PX = 35
 """Height of a row of the grid."""
 
@@ -65,21 +75,25 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     if not dossier.pending:
         st.markdown("There is nothing to fill in here; propose trials first, or paste a table.")
         return None
-    by_vessel = st.toggle("One row a vessel", value=True, key="results.by_vessel",
-                          help="Off: one row a trial, with mean recoveries.")
-    columns = editors.results_columns(dossier.job, by_vessel)
-    name = _draft_name(dossier, f"type:{'vessel' if by_vessel else 'trial'}")
+    kind = st.selectbox("What you have", list(KINDS), format_func=lambda k: KINDS[k],
+                        key="results.kind", persist_state="session")
+    columns = editors.results_columns(dossier.job, kind)
+    name = _draft_name(dossier, f"type:{kind}")
     key = f"{name}:{'+'.join(t.id for t in dossier.pending)}:{session.generation(name)}"
-    blank = editors.results_rows(dossier.job, dossier.pending, by_vessel)
+    blank = editors.results_rows(dossier.job, dossier.pending, kind)
     if key not in st.session_state or f"base:{key}" not in st.session_state:
         st.session_state[f"base:{key}"] = _restored(session.draft(name), columns, blank)
     base = st.session_state[f"base:{key}"]
-    st.caption("Saved as you type. Decimal points or commas, one of them throughout; <5 for "
-               "below 5. Run time and outcome need to stand in one row of a trial only.")
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.caption(f"Saved as you type. {HINTS[kind]} Decimal points or commas, one of them "
+                   "throughout. Run time and outcome need to stand in one row of a trial only.",
+                   width="stretch")
+        undo_button(session, name)
+    corrected = kind != "trial" and _corrected(session, name)
     edited = st.data_editor(
         editors.frame(columns, base), key=key, hide_index=True, num_rows="fixed", width="stretch",
         placeholder="", disabled=["trial", "vessel"],
-        column_config=editors.results_config(dossier.job, by_vessel),
+        column_config=editors.results_config(dossier.job, kind),
         height=min(ROW_PX * (len(base) + 1) + 2, 560),
     )
     rows = editors.as_rows(edited)
@@ -90,7 +104,20 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     content = {"columns": columns, "rows": rows}
     if session.draft(name) != content:
         session.keep_draft(name, content)
-    return editors.as_csv(_filled(edited, by_vessel))
+    filled = _filled(edited, kind)
+    return editors.as_csv(filled.assign(corrected="yes") if corrected else filled)
+
+
+def _corrected(session: WizardSession, name: str) -> bool:
+    """Whether a standard was added before the evaporation; kept beside what is typed."""
+    kept = bool((session.draft(f"{name}:corrected") or {}).get("on"))
+    on = st.toggle("A standard was added before the evaporation", kept,
+                   key=f"{name}:corrected:{session.generation(name)}",
+                   help="It is lost with the analytes, so the recoveries are “corrected” and hide "
+                        "losses: they are kept, labelled, and not learnt from.")
+    if on != kept:
+        session.keep_draft(f"{name}:corrected", {"on": True} if on else {})
+    return on
 
 
 def _restored(
@@ -104,9 +131,9 @@ def _restored(
     return [kept.get(tuple(row[:lead]), row) for row in blank]
 
 
-def _filled(table: pd.DataFrame, by_vessel: bool) -> pd.DataFrame:
+def _filled(table: pd.DataFrame, kind: editors.Rows) -> pd.DataFrame:
     """Only trials with something in them; a run time typed once stands for its vessels."""
-    lead = ["trial", "vessel"] if by_vessel else ["trial"]
+    lead = ["trial"] if kind == "trial" else ["trial", "vessel"]
     typed = table.drop(columns=lead).apply(lambda c: c.str.strip().fillna("")).ne("").any(axis=1)
     return table[table["trial"].isin(set(table.loc[typed, "trial"]))]
 
@@ -119,11 +146,15 @@ def _paste(session: WizardSession, dossier: Dossier) -> str | None:
                "outcome", *(f"recovery_percent:{a.name}" for a in dossier.job.analytes)]
     text = st.text_area("Rows copied from a spreadsheet, with their header", value=kept, key=key,
                         height=220, placeholder="\t".join(columns))
+    undo_button(session, name)
     if text != kept:
         session.keep_draft(name, {"text": text} if text.strip() else {})
     with st.expander("Which columns?"):
         st.markdown("Those of the bench sheet. Not all are needed: " + ", ".join(
             f"`{c}`" for c in columns))
+        st.markdown("Instead of recoveries: amounts found, `found_ug:` and the analyte, with rows "
+                    "whose vessel is `blank` or `reference`. `corrected` with `yes` tells that a "
+                    "standard was added before the evaporation.")
     return text if text.strip() else None
 
 
@@ -157,9 +188,10 @@ def _lines(shown: Preview) -> None:
 
 
 def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:
-    for kind in ("type:vessel", "type:trial") if way == "type" else (way,):
+    for kind in [f"type:{kind}" for kind in KINDS] if way == "type" else [way]:
         name = _draft_name(dossier, kind)
-        session.keep_draft(name, {})
+        session.drop_draft(name)
+        session.drop_draft(f"{name}:corrected")
         session.renew(name)
     session.renew("results.file")
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import streamlit as st
 
 from experiments.dossier import Dossier
 from experiments.job import Factor, Setting
 from wizard.session import WizardSession
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.setting_entry import stepper
+from wizard.view_models.setting_entry import snapped, stepper
 
 
 def setting_inputs(
@@ -26,18 +28,47 @@ def setting_inputs(
     return setting
 
 
+def stepped_setting(session: WizardSession, dossier: Dossier, key: str) -> Setting | None:
+    """A setting typed on another page earlier; None where nothing was typed there."""
+    setting: Setting = {f.name: f.choices[0] if f.choices else f.low for f in dossier.job.factors}
+    for factor in dossier.job.free_factors:
+        value = st.session_state.get(_field_key(session, factor, f"{key}.{dossier.id}"))
+        if value is None:
+            return None
+        setting[factor.name] = (str(value) if factor.choices
+                                else session.units.kept(factor.name, float(value)))
+    return setting
+
+
+def put_setting(
+    session: WizardSession, dossier: Dossier, key: str, values: Mapping[str, float]
+) -> None:
+    """Write values in contract units into the fields, before they are drawn."""
+    for factor in dossier.job.free_factors:
+        if factor.name in values:
+            field = _field_key(session, factor, f"{key}.{dossier.id}")
+            st.session_state[field] = session.units.shown(
+                factor.name, snapped(factor, values[factor.name]))
+
+
+def _field_key(session: WizardSession, factor: Factor, key: str) -> str:
+    if factor.choices:
+        return f"{key}.{factor.name}"
+    return f"{key}.{factor.name}.{session.units.unit(factor.name)}"
+
+
 def _one(session: WizardSession, factor: Factor, key: str, start: Setting) -> float | str:
     label = FACTOR_LABELS[factor.name]
     first = start.get(factor.name, factor.low)
     if factor.choices:
         return str(st.selectbox(label, factor.choices, index=factor.choices.index(str(first)),
-                                key=f"{key}.{factor.name}", persist_state="session"))
+                                key=_field_key(session, factor, key), persist_state="session"))
     units = session.units
     shape = stepper(factor, units)
     value = st.number_input(
         f"{label}, {units.unit(factor.name)}", min_value=shape.low, max_value=shape.high,
         value=min(max(units.shown(factor.name, float(first)), shape.low), shape.high),
         step=shape.step, format=f"%.{shape.digits}f",
-        key=f"{key}.{factor.name}.{units.unit(factor.name)}", persist_state="session",
+        key=_field_key(session, factor, key), persist_state="session",
     )
     return units.kept(factor.name, float(value))

@@ -47,8 +47,8 @@ def _one(session: WizardSession, name: str, celsius: float) -> None:
             units.shown("_mbar", float(str(found["vapour_pressure_pa"])) / 100.0))
     drawing.show(vapour_pressure_chart, rows, (units.temperature, units.pressure), mark,
                  palette(session.theme), substance_rows.point_rows(found, units))
-    st.caption("Of the liquid, sub-cooled below melting. The dot is the temperature above, the "
-               "crosses are the data behind the curve; each names its source.")
+    st.caption("Of the liquid, sub-cooled below melting. The filled dot is the temperature above, "
+               "the rings are the data behind the curve; each names its source.")
     for line in substance_rows.substance_lines(found, celsius, units):
         st.markdown(line)
     notes = substance_rows.source_notes(found, units)

@@ -11,7 +11,7 @@ from experiments.dossier import Dossier
 from experiments.trials import Trial
 from wizard import waiting
 from wizard.session import WizardSession
-from wizard.view_models.trial_cards import budget_sentence, trial_card
+from wizard.view_models.trial_cards import budget_sentence, trial_card, trials_left
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import DEFER, show_findings
 from wizard.views.map_view import show_map
@@ -61,9 +61,15 @@ def _authorised(session: WizardSession, dossier: Dossier) -> bool:
 def _propose(session: WizardSession, dossier: Dossier) -> None:
     if dossier.state in ("approved", "retired"):
         return
-    usual = dossier.job.limits.trials_per_batch
+    left = trials_left(dossier.job, dossier.trials)
+    if not left:
+        st.markdown("The trials of this job are used up; more of them are a new version of the "
+                    "job, with a larger number in its limits.")
+        return
+    usual = min(dossier.job.limits.trials_per_batch, left)
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        count = st.number_input("How many more", 1, 12, usual, key="trials.count", width=160)
+        count = st.number_input("How many more", 1, left, usual, key=f"trials.count.{left}",
+                                width=160)
         asked = st.button("Propose trials", key="trials.propose", icon=":material/science:",
                           type="secondary" if dossier.pending else "primary")
     if asked:

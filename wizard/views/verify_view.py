@@ -143,7 +143,7 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
         if shown.may_record and st.button("Record these runs", type="primary",
                                           key="verify.record", icon=":material/check:"):
             record_verification(session.service, dossier.id, data)
-            session.keep_draft(name, {})
+            session.drop_draft(name)
             session.renew(name)
             st.rerun()
 

@@ -16,7 +16,7 @@ from wizard.view_models.window_limits import limit_lines
 from wizard.views.cautions_view import DEFER, show_findings
 from wizard.views.map_view import ramp_choice, show_map
 from wizard.views.run_view import show_run
-from wizard.views.setting_view import setting_inputs
+from wizard.views.setting_view import put_setting, setting_inputs
 
 
 def render(session: WizardSession) -> None:
@@ -26,12 +26,15 @@ def render(session: WizardSession) -> None:
     answer = st.empty()
     today = dossier.job.today or None
     ramp = ramp_choice(session, dossier, "window.ramp", today)
-    show_map(session, dossier, ramp, today, known="physics", answer=answer)
-    _limits(dossier, units)
+    clicked = show_map(session, dossier, ramp, today, known="physics", answer=answer,
+                       widget="window.map")
+    if clicked is not None:
+        put_setting(session, dossier, "window.run", clicked)
     st.subheader("A run at one setting", anchor=False)
     setting = setting_inputs(session, dossier, "window.run", middle_setting(dossier.job, ramp))
     if setting is not None:
         show_run(session, dossier, setting)
+    _limits(dossier, units)
     findings = caching.kept(
         "findings", digest(dossier.job),
         lambda: (*job_cautions(dossier.job), *PhysicsModel(dossier.job).findings),

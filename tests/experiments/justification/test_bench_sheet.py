@@ -79,14 +79,14 @@ def test_a_filled_sheet_comes_back(dossier, sheet, suffix):
         assert trial.run_time_min == 41.5
 
 
-def filled(data: bytes, suffix: str) -> bytes:
+def filled(data: bytes, suffix: str, values=(90.5, 88, "<5")) -> bytes:
     """The sheet as an analyst would give it back: everything but the blanks."""
     if suffix == ".csv":
         rows = list(csv.reader(io.StringIO(data.decode("utf-8-sig"))))
         for row in rows[1:]:
             row[6], row[7] = "41.5", "finished"
             if row[11] != "blank":
-                row[8:11] = ["90.5", "88", "<5"]
+                row[8:11] = map(str, values)
         out = io.StringIO()
         csv.writer(out).writerows(rows)
         return out.getvalue().encode()
@@ -95,7 +95,7 @@ def filled(data: bytes, suffix: str) -> bytes:
     for row in page.iter_rows(min_row=2):
         row[6].value, row[7].value = 41.5, "finished"
         if row[11].value != "blank":
-            row[8].value, row[9].value, row[10].value = 90.5, 88, "<5"
+            row[8].value, row[9].value, row[10].value = values
     buffer = io.BytesIO()
     book.save(buffer)
     return buffer.getvalue()
@@ -180,3 +180,35 @@ def test_impossible_amounts_are_refused_with_a_cure(found, reference, spiked):
     with pytest.raises(EntryError) as caught:
         recoveries(found, reference, spiked)
     assert caught.value.cure
+
+
+def test_the_workbook_asks_for_what_a_reviewer_wants_to_know_later(dossier, sheet):
+    """Measured values, lot, final volume, residue, initials; they come back as remarks."""
+    book = openpyxl.load_workbook(io.BytesIO(render_sheet(sheet, ".xlsx")))
+    page = book["Trials"]
+    heads = [c.value for c in page[1]]
+    assert heads[: len(sheet.columns)] == list(sheet.columns)
+    page.cell(2, heads.index("run_time_min") + 1).value = 41.5
+    page.cell(2, heads.index("measured_temperature_c") + 1).value = 39.2
+    page.cell(2, heads.index("spike_lot") + 1).value = "L-0107"
+    stored = io.BytesIO()
+    book.save(stored)
+    read = read_table(stored.getvalue(), dossier.job, dossier.trials)
+    found = next(t for t in read.trials if t.run_time_min)
+    assert "measured_temperature_c: 39.2" in found.remark
+    assert "spike_lot: L-0107" in found.remark
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
+def test_a_sheet_of_amounts_comes_back_as_recoveries(dossier, sheet, suffix):
+    wanted = replace(sheet, in_amounts=True)
+    assert "found_ug:carvone" in wanted.columns
+    assert [r[wanted.columns.index("vessel")] for r in wanted.rows][-2:] == [
+        "reference 1", "reference 2"]
+    data = filled(render_sheet(wanted, suffix), suffix, (9.0, "", ""))
+    read = read_table(data, dossier.job, dossier.trials)
+    assert not read.rejected
+    for trial in read.trials:
+        values = [v for v in trial.recovery_percent["carvone"] if v is not None]
+        assert values == [100.0] * len(values)
+        assert len(values) == 5
