@@ -69,7 +69,7 @@ def test_sentences_follow_the_reader():
         "Wall above 314,1 K at 2 kPa, ramp 5 kPa/min, in 12,5 min."
     )
     assert units.sentence("between 20-30 mbar") == "between 2-3 kPa"
-    assert Units().sentence("-45 degC") == "-45 °C"
+    assert Units().sentence("-45 degC") == "−45 °C"
     assert Units("Torr").sentence("T120 mbar2 and CAS 75-09-2") == "T120 mbar2 and CAS 75-09-2"
 
 

@@ -38,7 +38,7 @@ def headline(found: Comparison) -> str:
     for d in found.differences:
         by.setdefault(d.verdict, []).append(_what(d))
     leads = {"different": "different", "same": "the same within what matters",
-             "cannot tell": "not told apart by these runs"}
+             "cannot tell": "not told apart"}
     text = "; ".join(
         f"{lead}: {', '.join(dict.fromkeys(by[verdict]))}"
         for verdict, lead in leads.items() if verdict in by
@@ -57,12 +57,17 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
             "what": f"{_what(d)}, {d.unit}",
             "from": f"{d.first}: {_number(d.first_value, units)}",
             "to": f"{d.second}: {_number(d.second_value, units)}",
-            "difference (95 %)": units.sign(minus(
-                f"{d.difference:+.1f} ({d.low:+.1f} to {d.high:+.1f})")),
+            "difference (95 %)": units.sign(
+                f"{_signed(d.difference)} ({_signed(d.low)} to {_signed(d.high)})"),
             "verdict": VERDICTS[d.verdict],
         }
         for d in found.differences
     ]
+
+
+def _signed(value: float) -> str:
+    """To a tenth with its sign, which zero has none of."""
+    return minus(f"{value:+.1f}") if abs(value) >= 0.05 else "0.0"
 
 
 def further(found: Comparison) -> list[str]:

@@ -55,7 +55,7 @@ def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> Non
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown("Choose from the lists and correct what differs. Every change is saved at "
                     "once.", width="stretch")
-        undo_button(session, form.name)
+        undo = st.empty()
     _title(form)
     left, right = st.columns((9, 5), gap="medium")
     with left:
@@ -70,6 +70,8 @@ def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> Non
         actions = st.container()
         _job_file(session, form)
     found = form.finish()
+    with undo:
+        undo_button(session, form.name)
     with words.container(border=True):
         st.subheader("In words", anchor=False)
         st.markdown(job_sentence(form.draft, session.units))

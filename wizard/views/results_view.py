@@ -11,6 +11,7 @@ from experiments import service
 from experiments.dossier import Dossier
 from wizard import editors
 from wizard.session import WizardSession
+from wizard.typing_table import typing_table
 from wizard.view_models.results_preview import Preview, preview
 from wizard.views.corrections_view import corrections
 from wizard.views.undo import undo_button
@@ -26,9 +27,6 @@ HINTS: dict[editors.Rows, str] = {
     "amounts": "Recovery = (found − blank) / mean of the unevaporated references at final volume; "
                "<0.2 stands for below 0.2 µg.",
 }
-ROW_PX = 35
-"""Height of a row of the grid."""
-
 
 def render(session: WizardSession) -> None:
     """Draw the entry, its preview, and the results recorded so far."""
@@ -71,7 +69,7 @@ def _draft_name(dossier: Dossier, way: str) -> str:
 
 
 def _grid(session: WizardSession, dossier: Dossier) -> str | None:
-    """A grid of text cells; its content is kept as a draft at every change."""
+    """A table of fields; its content is kept as a draft at every change."""
     if not dossier.pending:
         st.markdown("There is nothing to fill in here; propose trials first, or paste a table.")
         return None
@@ -81,31 +79,29 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     name = _draft_name(dossier, f"type:{kind}")
     key = f"{name}:{'+'.join(t.id for t in dossier.pending)}:{session.generation(name)}"
     blank = editors.results_rows(dossier.job, dossier.pending, kind)
-    if key not in st.session_state or f"base:{key}" not in st.session_state:
-        st.session_state[f"base:{key}"] = _restored(session.draft(name), columns, blank)
-    base = st.session_state[f"base:{key}"]
+    st.caption(f"Saved as you type. {HINTS[kind]} Decimal points or commas, one of them "
+               "throughout. Run time and outcome need to stand in one row of a trial only.")
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.caption(f"Saved as you type. {HINTS[kind]} Decimal points or commas, one of them "
-                   "throughout. Run time and outcome need to stand in one row of a trial only.",
-                   width="stretch")
-        undo_button(session, name)
-    corrected = kind != "trial" and _corrected(session, name)
-    edited = st.data_editor(
-        editors.frame(columns, base), key=key, hide_index=True, num_rows="fixed", width="stretch",
-        placeholder="", disabled=["trial", "vessel"],
-        column_config=editors.results_config(dossier.job, kind),
-        height=min(ROW_PX * (len(base) + 1) + 2, 560),
-    )
-    rows = editors.as_rows(edited)
-    if rows == blank:
-        if session.draft(name):
-            session.keep_draft(name, {})
-        return None
-    content = {"columns": columns, "rows": rows}
-    if session.draft(name) != content:
+        undo = st.empty()
+        corrected = _corrected(session, name)
+    kept = session.draft(name)
+    rows = typing_table("Results of the trials", editors.results_heads(dossier.job, kind),
+                        _restored(kept, columns, blank), key)
+    content = {} if rows == blank else {"columns": columns, "rows": rows}
+    if content != (kept or {}):
+        if st.session_state.get(f"seen:{key}") == rows:  # another tab wrote in the meantime
+            session.renew(name)
+            st.rerun()
         session.keep_draft(name, content)
-    filled = _filled(edited, kind)
-    return editors.as_csv(filled.assign(corrected="yes") if corrected else filled)
+    st.session_state[f"seen:{key}"] = rows
+    with undo:
+        undo_button(session, name)
+    if not content:
+        return None
+    filled = _filled(columns, rows)
+    if corrected:
+        return editors.as_csv([*columns, "corrected"], [[*row, "yes"] for row in filled])
+    return editors.as_csv(columns, filled)
 
 
 def _corrected(session: WizardSession, name: str) -> bool:
@@ -131,11 +127,11 @@ def _restored(
     return [kept.get(tuple(row[:lead]), row) for row in blank]
 
 
-def _filled(table: pd.DataFrame, kind: editors.Rows) -> pd.DataFrame:
+def _filled(columns: list[str], rows: list[list[str]]) -> list[list[str]]:
     """Only trials with something in them; a run time typed once stands for its vessels."""
-    lead = ["trial"] if kind == "trial" else ["trial", "vessel"]
-    typed = table.drop(columns=lead).apply(lambda c: c.str.strip().fillna("")).ne("").any(axis=1)
-    return table[table["trial"].isin(set(table.loc[typed, "trial"]))]
+    lead = 2 if "vessel" in columns else 1
+    begun = {row[0] for row in rows if any(cell.strip() for cell in row[lead:])}
+    return [row for row in rows if row[0] in begun]
 
 
 def _paste(session: WizardSession, dossier: Dossier) -> str | None:
@@ -146,9 +142,9 @@ def _paste(session: WizardSession, dossier: Dossier) -> str | None:
                "outcome", *(f"recovery_percent:{a.name}" for a in dossier.job.analytes)]
     text = st.text_area("Rows copied from a spreadsheet, with their header", value=kept, key=key,
                         height=220, placeholder="\t".join(columns))
-    undo_button(session, name)
     if text != kept:
         session.keep_draft(name, {"text": text} if text.strip() else {})
+    undo_button(session, name)
     with st.expander("Which columns?"):
         st.markdown("Those of the bench sheet. Not all are needed: " + ", ".join(
             f"`{c}`" for c in columns))

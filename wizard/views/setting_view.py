@@ -65,10 +65,11 @@ def _one(session: WizardSession, factor: Factor, key: str, start: Setting) -> fl
                                 key=_field_key(session, factor, key), persist_state="session"))
     units = session.units
     shape = stepper(factor, units)
+    field = _field_key(session, factor, key)
+    inside = min(max(units.shown(factor.name, float(first)), shape.low), shape.high)
     value = st.number_input(
         f"{label}, {units.unit(factor.name)}", min_value=shape.low, max_value=shape.high,
-        value=min(max(units.shown(factor.name, float(first)), shape.low), shape.high),
-        step=shape.step, format=f"%.{shape.digits}f",
-        key=_field_key(session, factor, key), persist_state="session",
+        step=shape.step, format=f"%.{shape.digits}f", key=field, persist_state="session",
+        value="min" if field in st.session_state else inside,
     )
     return units.kept(factor.name, float(value))
