@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.running import Wizard, chromium, running
 
+expect.set_options(timeout=60_000)
 KEPT = Path(__file__).parents[2] / "test-results"
 SOIL, KEEPER = "semivolatiles_to_dryness", "new_analyte_with_keeper"
 

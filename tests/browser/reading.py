@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from wizard import navigation
 
-PATIENCE_MS = 90_000
+PATIENCE_MS = 240_000
 """A fit takes seconds on a free machine and far longer on a busy one."""
 SETTLED = """() => {
   const app = document.querySelector('[data-test-script-state]');

@@ -11,6 +11,7 @@ from experiments.trials import OUTCOMES, Trial
 from wizard.session import WizardSession
 from wizard.units import NotANumber, read_number
 from wizard.view_models.settings_text import recovery_text, result_text, setting_text
+from wizard.views.kept import KeptForm
 
 
 def corrections(session: WizardSession, dossier: Dossier) -> None:
@@ -46,35 +47,40 @@ def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, s
 def _form(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
     result = trial.result
     assert result is not None
-    with st.form(f"correct.{trial.id}.{len(dossier.events)}"):
+    form = KeptForm(session, f"correct:{dossier.id}:{trial.id}:{len(dossier.events)}")
+    with st.container(border=True):
         left, right = st.columns(2)
-        time = left.text_input("Run time, min", session.units.sign(
-            "" if result.run_time_min is None else f"{result.run_time_min:g}"))
-        outcome = right.selectbox("Outcome", OUTCOMES, index=OUTCOMES.index(result.outcome))
-        readings = {}
-        for analyte in dossier.job.analytes:
-            now = "; ".join("" if r is None else str(r)
-                            for r in result.recovery.get(analyte.name, ()))
-            readings[analyte.name] = st.text_input(
-                f"Recovery of {analyte.name}, %", now,
+        time = form.text("time", "Run time, min", session.units.sign(
+            "" if result.run_time_min is None else f"{result.run_time_min:g}"), left)
+        outcome = form.choice("outcome", "Outcome", OUTCOMES, result.outcome, where=right)
+        readings = {
+            analyte.name: form.text(
+                analyte.name, f"Recovery of {analyte.name}, %",
+                session.units.sign("; ".join("" if r is None else str(r)
+                                   for r in result.recovery.get(analyte.name, ()))),
                 help="In vessel order, separated by semicolons; an empty place is “not measured”.")
-        reason = st.text_input("Why", placeholder="the reason stands in the record")
+            for analyte in dossier.job.analytes
+        }
+        reason = form.text("why", "Why", placeholder="the reason stands in the record")
         with st.container(horizontal=True):
-            is_correct = st.form_submit_button("Enter the correction", type="primary")
+            is_correct = st.button("Enter the correction", type="primary", key="correct.enter")
             label = "Let it count again" if trial.state == "excluded" else "Keep it out of the fit"
-            is_turned = st.form_submit_button(label)
+            is_turned = st.button(label, key="correct.turn")
     if is_turned:
         act = service.include if trial.state == "excluded" else service.exclude
         act(session.service, dossier.id, trial.id, reason)
+        form.done()
         st.rerun()
-    if is_correct:
-        _correct(session, dossier, trial, (time, str(outcome), readings, reason))
+    if is_correct and _correct(session, dossier, trial, (time, outcome, readings, reason)):
+        form.done()
+        st.rerun()
 
 
 def _correct(
     session: WizardSession, dossier: Dossier, trial: Trial,
     typed: tuple[str, str, dict[str, str], str],
-) -> None:
+) -> bool:
+    """Enter a correction; whether it was entered."""
     time, outcome, readings, reason = typed
     try:
         minutes = read_number(time) if time.strip() else None
@@ -82,10 +88,10 @@ def _correct(
                     for name, text in readings.items() if text.strip()}
     except NotANumber as error:
         st.error(f"{error} Nothing was changed.")
-        return
+        return False
     service.correct(session.service, dossier.id, trial.id, reason, run_time_min=minutes,
                     outcome=outcome, recovery_percent=recovery)
-    st.rerun()
+    return True
 
 
 def _values(text: str, is_mean: bool) -> object:

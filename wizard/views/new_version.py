@@ -14,6 +14,7 @@ from wizard import frame
 from wizard.session import WizardSession
 from wizard.view_models.dossier_list import JOB_DRAFT
 from wizard.view_models.job_draft import draft_of
+from wizard.views.kept import KeptForm
 
 MARK = "."
 """Stands in the id of a draft before the id of the dossier it follows."""
@@ -43,13 +44,8 @@ def version_button(session: WizardSession, dossier: Dossier, key: str) -> None:
 
 def reason_field(session: WizardSession, draft_id: str) -> str:
     """Why there is a new version; kept as it is typed."""
-    name = _reason_draft(draft_id)
-    kept = str((session.draft(name) or {}).get("text", ""))
-    text = st.text_input("What changes, and why", kept, key=name,
-                         placeholder="stands in the record of the new version")
-    if text != kept:
-        session.keep_draft(name, {"text": text} if text.strip() else {})
-    return text
+    return KeptForm(session, _reason_draft(draft_id)).text(
+        "text", "What changes, and why", placeholder="stands in the record of the new version")
 
 
 def start_version(session: WizardSession, draft_id: str, job: EvaporationJob, why: str) -> str:

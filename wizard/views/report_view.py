@@ -13,6 +13,7 @@ from experiments.job_text import to_toml
 from wizard import answers, frame, waiting
 from wizard.session import WizardSession
 from wizard.view_models.history_lines import STATE_ACTIONS, history_lines, state_sentence
+from wizard.views.kept import KeptForm
 from wizard.views.new_version import version_button
 
 OFFICE = "application/vnd.openxmlformats-officedocument."
@@ -74,11 +75,13 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
     if not moves:
         return
     st.subheader("State of the dossier", anchor=False)
-    with st.form("report.state"):
-        to = st.selectbox("Next", moves, format_func=lambda s: STATE_ACTIONS[s])
-        reason = st.text_input("Why", placeholder="stands in the record")
-        if st.form_submit_button("Change the state"):
-            service.change_state(session.service, dossier.id, str(to), reason)
+    form = KeptForm(session, f"state:{dossier.id}")
+    with st.container(border=True):
+        to = form.choice("to", "Next", moves, moves[0], say=lambda s: STATE_ACTIONS[s])
+        reason = form.text("why", "Why", placeholder="stands in the record")
+        if st.button("Change the state", key="report.state"):
+            service.change_state(session.service, dossier.id, to, reason)
+            form.done()
             st.rerun()
 
 

@@ -16,7 +16,9 @@ from wizard.view_models.setting_entry import snapped, stepper
 def setting_inputs(
     session: WizardSession, dossier: Dossier, key: str, start: Setting
 ) -> Setting | None:
-    """A setting as typed; kept while the session lasts."""
+    """A setting as typed; kept as a draft once it was changed."""
+    form = f"at:{key}:{dossier.id}"
+    start = {**start, **(session.draft(form) or {})}
     setting: Setting = {f.name: f.choices[0] if f.choices else f.low for f in dossier.job.factors}
     free = dossier.job.free_factors
     if not free:
@@ -25,6 +27,9 @@ def setting_inputs(
     for i, factor in enumerate(free):
         with places[i % len(places)]:
             setting[factor.name] = _one(session, factor, f"{key}.{dossier.id}", start)
+    if st.session_state.get(f"seen:{form}", setting) != setting:
+        session.keep_draft(form, setting)
+    st.session_state[f"seen:{form}"] = dict(setting)
     return setting
 
 

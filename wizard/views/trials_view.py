@@ -14,6 +14,7 @@ from wizard.session import WizardSession
 from wizard.view_models.trial_cards import budget_sentence, trial_card, trials_left
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import DEFER, show_findings
+from wizard.views.kept import KeptForm
 from wizard.views.map_view import show_map
 from wizard.views.sheet_view import bench_sheet
 
@@ -49,11 +50,13 @@ def _authorised(session: WizardSession, dossier: Dossier) -> bool:
         return True
     show_findings(findings, session.units, "This job waits for an authorisation")
     st.caption(DEFER)
-    with st.form("trials.authorise"):
-        name = st.text_input("Authorised by")
-        why = st.text_input("On what grounds")
-        if st.form_submit_button("Note the authorisation", type="primary"):
+    form = KeptForm(session, f"authorise:{dossier.id}")
+    with st.container(border=True):
+        name = form.text("by", "Authorised by")
+        why = form.text("why", "On what grounds")
+        if st.button("Note the authorisation", type="primary", key="trials.authorise"):
             service.authorise(session.service, dossier.id, name, why)
+            form.done()
             st.rerun()
     return False
 

@@ -23,6 +23,7 @@ from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
 from wizard.views.drawing import show_row
+from wizard.views.kept import KeptForm
 from wizard.views.sheet_view import bench_sheet
 
 OWN = "the job's own targets"
@@ -46,15 +47,14 @@ def render(session: WizardSession) -> None:
 def _plan(session: WizardSession, dossier: Dossier) -> None:
     setting = setting_to_verify(dossier)
     st.markdown(f"To verify: **{setting_text(setting, session.units, dossier.job)}**")
-    source = st.selectbox(
-        "Criteria", [OWN, *(g.key for g in GUIDANCE if g.bands)], key="verify.source",
-        format_func=lambda k: k if k == OWN else next(
-            g.citation for g in GUIDANCE if g.key == k),
-    )
+    form = KeptForm(session, f"criteria:{dossier.id}")
+    citations = {g.key: g.citation for g in GUIDANCE if g.bands}
+    source = form.choice("source", "Criteria", [OWN, *citations], OWN,
+                         say=lambda k: citations.get(k, k))
     level = None
     if source != OWN:
-        text = st.text_input("Level of the analytes in the sample, µg/kg", key="verify.level",
-                             help="Needed where the guidance sets its limits by concentration.")
+        text = form.text("level", "Level of the analytes in the sample, µg/kg",
+                         help="Needed where the guidance sets its limits by concentration.")
         try:
             level = read_number(text) if text.strip() else None
         except NotANumber as error:

@@ -1,0 +1,144 @@
+"""The whole way of the second job: an analyte known from its data sheet, held by a keeper.
+
+It ends with an approved dossier, which nothing changes any more, and its next version.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.reading import (
+    asked,
+    button,
+    choose,
+    fill,
+    press,
+    says,
+    settled,
+    text_of,
+    turn_to,
+)
+from tests.browser.running import running
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+VERIFIED = "… or its rows, copied from a spreadsheet with their header"
+VESSELS, ANALYTES = 24, ("QX-17", "methyl salicylate")
+
+
+def test_an_analyte_from_a_data_sheet_is_brought_to_an_approved_method(
+    page: Page, tmp_path: Path
+) -> None:
+    with running(tmp_path) as wizard:
+        page.goto(wizard.url)
+        asked(page, "dossiers")
+        button(page, "Open this example").nth(1).click()
+        asked(page, "window")
+        the_tour_leads_on(page)
+        a_click_on_the_map_chooses_a_run(page)
+        turn_to(page, "job")
+        says(page, "n-tetradecane as keeper")
+        turn_to(page, "learn")
+        says(page, "In plain words")
+        turn_to(page, "recommend")
+        says(page, "Use this setting")
+        run_time = re.search(r"Run time\D+(\d+) min", text_of(page))
+        assert run_time is not None
+        turn_to(page, "verify")
+        it_is_verified(page, run_time[1])
+        turn_to(page, "report")
+        says(page, "Version 1, verified")
+        the_method_is_approved_and_frozen(page)
+        the_next_version_begins(page)
+        assert "Traceback" not in wizard.words()
+
+
+def the_tour_leads_on(page: Page) -> None:
+    says(page, "Tour, stop 1 of 7")
+    page.get_by_role("link", name="Next stop: Trials").click()
+    asked(page, "trials")
+    says(page, "Tour, stop 2 of 7")
+    page.go_back()
+    asked(page, "window")
+    press(page, "End the tour")
+    expect(page.get_by_test_id("stMain")).not_to_contain_text("Tour, stop")
+
+
+def a_click_on_the_map_chooses_a_run(page: Page) -> None:
+    field = page.get_by_label("Set temperature, °C", exact=True)
+    before = field.input_value()
+    box = page.get_by_test_id("stVegaLiteChart").first.bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + 0.8 * box["width"], box["y"] + 0.4 * box["height"])
+    expect(field).not_to_have_value(before)
+    settled(page)
+    assert float(field.input_value()) > float(before)
+    says(page, "The run")
+
+
+def it_is_verified(page: Page, run_time: str) -> None:
+    found = re.search(r"(\d+) runs on at least (\d+) days", text_of(page))
+    assert found is not None
+    runs, days = int(found[1]), int(found[2])
+    press(page, "Fix this plan")
+    says(page, "Not enough runs yet.")
+    rows = page.get_by_role("textbox", name=VERIFIED)
+    rows.fill(verification_table(runs, days, run_time))
+    rows.press("Control+Enter")
+    says(page, f"{runs} runs understood, nothing rejected")
+    page.reload()
+    asked(page, "verify")
+    says(page, f"{runs} runs understood, nothing rejected")
+    press(page, "Record these runs")
+    says(page, "Passed.")
+    press(page, "Mark the method as verified")
+
+
+def verification_table(runs: int, days: int, run_time: str) -> str:
+    """Replicate runs that all came back well, one row a vessel, with decimal commas."""
+    lines = ["\t".join(["trial", "vessel", "run_time_min", "day",
+                        *(f"recovery_percent:{name}" for name in ANALYTES)])]
+    for n in range(runs):
+        day = f"2026-03-{n % days + 1:02d}"
+        lines += ["\t".join([f"V{n + 1}", str(v + 1), run_time, day,
+                             *[f"{96 + (3 * n + 7 * v) % 5},5"] * len(ANALYTES)])
+                  for v in range(VESSELS)]
+    return "\n".join(lines)
+
+
+def the_method_is_approved_and_frozen(page: Page) -> None:
+    choose(page, "Next", "approve")
+    fill(page, "Why", "criteria met")
+    page.reload()
+    asked(page, "report")
+    expect(page.get_by_role("textbox", name="Why")).to_have_value("criteria met")
+    press(page, "Change the state")
+    says(page, "Version 1, approved")
+    says(page, "This version is closed. A change starts a new one.")
+    turn_to(page, "results")
+    says(page, "This dossier is closed; results are entered in a new version.")
+    assert not button(page, "Record these results").count()
+    assert not page.get_by_text("Correct a result").count()
+    turn_to(page, "trials")
+    assert not button(page, "Propose trials").count()
+    turn_to(page, "job")
+    says(page, "The job is fixed")
+
+
+def the_next_version_begins(page: Page) -> None:
+    press(page, "Write a new version")
+    asked(page, "job")
+    fill(page, "Target recovery of QX-17", "80")
+    fill(page, "What changes, and why", "another customer asks for less")
+    page.reload()
+    asked(page, "job")
+    says(page, "QX-17 (at least 80 %)")
+    press(page, "Start the new version")
+    asked(page, "window")
+    turn_to(page, "report")
+    says(page, "Version 2")
+    says(page, "8 runs recorded")

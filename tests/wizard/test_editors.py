@@ -1,0 +1,50 @@
+"""The table results are typed into: its columns, empty rows, heads and text."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.example_dossiers import names
+from experiments.job_file import parse
+from experiments.results_table import read_table
+from experiments.table_amounts import CONTROL
+from experiments.trials import Trial
+from wizard import editors
+
+
+@pytest.fixture(scope="module")
+def job():
+    return parse(names()[0].job)
+
+
+@pytest.fixture
+def trial(job):
+    return Trial("T1", {f.name: f.low for f in job.factors})
+
+
+@pytest.mark.parametrize(("kind", "fixed", "rows"), [
+    ("vessel", 2, 12), ("trial", 1, 1), ("amounts", 2, 15)])
+def test_empty_rows_fit_their_columns_and_heads(job, trial, kind, fixed, rows):
+    columns = editors.results_columns(job, kind)
+    blank = editors.results_rows(job, [trial], kind)
+    heads = editors.results_heads(job, kind)
+    assert len(blank) == rows
+    assert {len(row) for row in blank} == {len(columns)} == {len(heads.texts)}
+    assert heads.fixed == fixed
+    assert all(row[0] == "T1" and not any(row[fixed:]) for row in blank)
+    assert heads.texts[columns.index("run_time_min")] == "run time, min"
+
+
+def test_what_is_typed_as_amounts_is_understood(job, trial):
+    """9 of 10 µg found, references at 10 µg, nothing in the blank: 90 %."""
+    columns = editors.results_columns(job, "amounts")
+    rows = editors.results_rows(job, [trial], "amounts")
+    place = columns.index(f"found_ug:{job.analytes[0].name}")
+    rows[0][columns.index("run_time_min")] = "31,5"
+    for row in rows:
+        control = CONTROL.fullmatch(row[1])
+        row[place] = "9,0" if control is None else {"blank": "0", "reference": "10"}[control[1]]
+    table = read_table(editors.as_csv(columns, rows), job, [trial])
+    assert table.rejected == ()
+    assert table.trials[0].run_time_min == 31.5
+    assert table.trials[0].recovery_percent[job.analytes[0].name] == [90.0] * 12
