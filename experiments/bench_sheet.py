@@ -170,8 +170,9 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
         *(("Enter micrograms found at final volume; recoveries are worked out when the sheet "
            "comes back. References without a trial count for every run of the sheet.",)
           if sheet.in_amounts else ()),
-        "outcome is one of: finished, not dry, boil-over, aborted. Write <5 for a reading below "
-        "5 %, leave empty what was not measured.",
+        "outcome is one of: finished, not dry, boil-over, aborted. Write "
+        + ("<0.2 for an amount below 0.2 µg" if sheet.in_amounts else "<5 for a reading below 5 %")
+        + ", leave empty what was not measured.",
         *(("Write the day of each run as YYYY-MM-DD.",) if sheet.has_day else ()),
     )
 

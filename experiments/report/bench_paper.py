@@ -36,9 +36,10 @@ def sheet_document(sheet: BenchSheet) -> Document:
         _overview(sheet),
     ))
     runs = tuple(_run(sheet, run) for run in sheet.runs)
+    many = "1 run" if len(runs) == 1 else f"{len(runs)} runs"
     return Document(
-        title=sheet.title, kind="Bench sheet", subtitle=f"{len(sheet.runs)} runs, "
-        f"{sheet.job.equipment.vessels} vessels each", date=sheet.date,
+        title=sheet.title, kind="Bench sheet",
+        subtitle=f"{many}, {sheet.job.equipment.vessels} vessels each", date=sheet.date,
         facts=(("dossier", sheet.dossier_id), ("equipment", sheet.job.equipment.name)),
         sections=(first, *runs), foot=f"Dossier {sheet.dossier_id}", has_contents=False,
     )
@@ -73,7 +74,7 @@ def _run(sheet: BenchSheet, run: SheetRun) -> Section:
         low, high = run.expected_min
         facts.append(("expected", f"{value(low, 0)} to {value(high, 0)} min"))
     blocks: list[Block] = [
-        Facts(tuple(facts)), settings, Blank("Day, analyst"), Blank("Run time", "min"),
+        Facts(tuple(facts)), settings, Blank("Day, initials"), Blank("Run time", "min"),
         Blank("Outcome (finished, not dry, boil-over, aborted)"), *_fields(sheet, run),
         *_noted(sheet),
         Blank("Remarks", lines=2),
@@ -84,14 +85,12 @@ def _run(sheet: BenchSheet, run: SheetRun) -> Section:
 
 def _noted(sheet: BenchSheet) -> list[Block]:
     """Lines for what a reviewer asks for later."""
-    lines: list[Block] = [
-        Blank("Measured temperature", "°C"), Blank("Measured end pressure", "mbar"),
-        Blank("Spike lot"), Blank("Final volume by weight", "mL"),
-        Blank("Residue: dry, oily, crystals, colour"),
+    keeper = " and keeper left, mL" if sheet.job.sample.keeper is not None else ""
+    return [
+        Blank("Measured temperature, °C, and end pressure, mbar"), Blank("Spike lot"),
+        Blank(f"Final volume by weight, mL{keeper}"),
+        Blank("Residue (dry, oily, crystals, colour)"),
     ]
-    if sheet.job.sample.keeper is not None:
-        lines.append(Blank("Keeper left", "mL"))
-    return [*lines, Blank("Initials")]
 
 
 def _fields(sheet: BenchSheet, run: SheetRun) -> list[Table]:
@@ -105,7 +104,7 @@ def _fields(sheet: BenchSheet, run: SheetRun) -> list[Table]:
             for v in range(1, sheet.job.equipment.vessels + 1)
         ]
         if sheet.in_amounts:
-            rows += [[f"reference {n + 1}", *[""] * len(part)]
+            rows += [[f"ref. {n + 1}", *[""] * len(part)]
                      for n in range(REFERENCES_PER_DAY)]
         columns = (Column("vessel", weight=0.6), *(Column(n, "right", 1) for n in part))
         title = "Found, µg" if sheet.in_amounts else "Recovery in percent"
