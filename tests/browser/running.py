@@ -17,9 +17,10 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, sync_playwright
 
-from experiments import example_dossiers
+from experiments import example_dossiers, service
 from experiments.bootstrap import local_user, open_store
 
+BEGUN_WITH = "semivolatiles_to_dryness"
 START_S = 60.0
 """Two busy cores may take this long to start a server."""
 
@@ -86,6 +87,16 @@ def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("localhost", 0))
         return int(probe.getsockname()[1])
+
+
+def begun(wizard: Wizard) -> str:
+    """A dossier whose first trial, the method in use, waits for its run."""
+    store = open_store(str(wizard.store))
+    try:
+        job = example_dossiers.FOLDER / f"{BEGUN_WITH}.toml"
+        return service.create(service.Session(store, local_user()), job).id
+    finally:
+        store.close()
 
 
 @contextmanager

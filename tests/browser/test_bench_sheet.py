@@ -8,11 +8,8 @@ import openpyxl
 import pytest
 from playwright.sync_api import Page
 
-from experiments import example_dossiers, service
-from experiments.bootstrap import local_user, open_store
-from tests.browser.conftest import SOIL
 from tests.browser.reading import button, no_fault, press, says, turn_to, visit
-from tests.browser.running import Wizard, running
+from tests.browser.running import begun, running
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -49,16 +46,6 @@ def _header(sheet) -> tuple[int, dict[str, int]] | None:
         if {"trial", "run_time_min"} <= set(names):
             return cells[0].row, names
     return None
-
-
-def begun(wizard: Wizard) -> str:
-    """A dossier whose first trial, the method in use, waits for its run."""
-    store = open_store(str(wizard.store))
-    try:
-        job = example_dossiers.FOLDER / f"{SOIL}.toml"
-        return service.create(service.Session(store, local_user()), job).id
-    finally:
-        store.close()
 
 
 def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import SOIL
 from tests.browser.reading import menu_link, text_of, turn_to, visit
-from tests.browser.running import Wizard
+from tests.browser.running import Wizard, begun
 from wizard import navigation
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -48,6 +48,10 @@ def test_no_page_is_wider_than_a_narrow_window(browser: Browser, laboratory: Wiz
         found = page.evaluate(WIDE_ELEMENTS)
         if found["page"] > 1 or found["out"]:
             wide[key] = found
+    visit(page, laboratory.url, "results", begun(laboratory))
+    found = page.evaluate(WIDE_ELEMENTS)
+    if found["page"] > 1 or found["out"]:
+        wide["results to fill in"] = found
     context.close()
     assert not wide
 
@@ -72,6 +76,9 @@ def test_no_page_shuts_anybody_out(browser: Browser, laboratory: Wizard, scheme:
     for key in PAGES:
         turn_to(page, key)
         faults += [f"{key}: {line}" for line in accessibility_faults(page)]
+    visit(page, laboratory.url, "results", begun(laboratory))
+    expect(page.locator('[data-cell="0-2"]')).to_be_visible()
+    faults += [f"results to fill in: {line}" for line in accessibility_faults(page)]
     context.close()
     assert not faults, "\n".join(faults)
 
