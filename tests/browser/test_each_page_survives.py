@@ -69,14 +69,14 @@ def begin_results(page: Page) -> None:
 MIDDLES = {
     "dossiers": read("Soil extracts"),
     "window": stepped("Set temperature, °C", "47"),
-    "trials": read("Run T12 next"),
+    "trials": read("Expected run time"),
     "results": Middle(begin_results, lambda page: expect(
         page.locator('[data-cell="0-4"]')).to_have_value("81,5")),
     "learn": read("In plain words"),
     "recommend": read("What it promises"),
     "report": typed("Why", "for the files"),
     "whatif": stepped("End pressure, mbar", "117"),
-    "compare": read("Different: run time"),
+    "compare": read("difference (95 %)"),
     "substance": read("dichloromethane · 75-09-2"),
 }
 NOT_HERE = {

@@ -84,10 +84,11 @@ def replicates_charts(
             color=colours.second, strokeWidth=2).encode(y=y)
         dots = chart_of(rows).mark_point(
             filled=True, color=colours.main, opacity=0.75, size=55).encode(
-            x=alt.X("run:N", sort=runs, title=None, axis=alt.Axis(labelAngle=0)), y=y,
+            x=alt.X("run:N", sort=runs, title=None, axis=alt.Axis(
+                labelAngle=0, labelFontSize=11, labelOverlap=True)), y=y,
             tooltip=[alt.Tooltip("said:N", title="Reading")],
             description=alt.Description("said:N"))
         charts.append(dressed(alt.layer(band, floor, dots).properties(
-            width=min(max(120, 46 * len(runs)), 260), height=170,
+            width=min(max(120, 46 * len(runs)), 320), height=170,
             title=alt.Title(name, fontSize=13, color=colours.ink)), colours))
     return charts
