@@ -76,7 +76,7 @@ def runs_recorded(page: Page) -> str:
 def the_next_version_begins(page: Page, runs: str) -> None:
     press(page, "Write a new version")
     asked(page, "job")
-    fill(page, "Target recovery of QX-17", "80")
+    fill(page, "Target recovery of QX-17, %", "80")
     fill(page, "What changes, and why", "another customer asks for less")
     page.reload()
     asked(page, "job")
