@@ -77,6 +77,7 @@ MIDDLES = {
     "report": typed("Why", "for the files"),
     "whatif": stepped("End pressure, mbar", "117"),
     "compare": read("difference (95 %)"),
+    "library": read("Dossiers in all: 1."),
     "substance": read("dichloromethane · 75-09-2"),
 }
 NOT_HERE = {

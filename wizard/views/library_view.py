@@ -26,8 +26,8 @@ def render(session: WizardSession) -> None:
         wanted[kind] = column.multiselect(label, offered[kind], key=f"library.{kind}",
                                           placeholder="any")
     found = library_rows.found(summaries, wanted)
-    st.markdown(f"{len(found)} of {len(summaries)} dossiers hold all of this."
-                if any(wanted.values()) else f"All {len(summaries)} dossiers.")
+    st.markdown(f"Dossiers that hold all of this: {len(found)} of {len(summaries)}."
+                if any(wanted.values()) else f"Dossiers in all: {len(summaries)}.")
     for summary in found[:SHOWN]:
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             st.markdown(
