@@ -140,7 +140,6 @@ def test_the_pdf_is_tagged_archivable_and_embeds_its_fonts(pdf):
     for page in pdf.pages:
         for font in page["/Resources"]["/Font"].values():
             inner = font["/DescendantFonts"][0]["/FontDescriptor"]
-            assert "AtkinsonHyperlegible" in inner["/FontName"], "a letter has no glyph there"
             assert {"/FontFile2", "/FontFile3"} & set(inner.keys())
 
 
