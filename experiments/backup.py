@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from experiments.events import canonical
 from experiments.service import Session, load
 from experiments.storage.protocol import StoreError
 from experiments.transfer import import_dossier, members, pack, zipped
+from experiments.users import Role
 
 SCHEMA_VERSION = 1
+RESTORING: tuple[Role, ...] = ("enter", "approve")
+"""A backup holds approvals too."""
 MAX_BYTES = 2_000_000_000
 _AGAIN = "Give a file that `boilwright backup` wrote."
 
@@ -53,13 +58,14 @@ def restore(session: Session, data: bytes) -> Restored:
     StoreError
         when the file is no backup or does not match its checksums; nothing is taken in then
     """
-    session.user.must("enter")
+    for role in RESTORING:
+        session.user.must(role)
     files = members(data, MAX_BYTES, 4 * MAX_BYTES)
     try:
         content = json.loads(files.pop("backup.json"))
         found = {n: hashlib.sha256(d).hexdigest() for n, d in files.items()}
         version, listed = content["schema_version"], content["files"]
-        notes = json.loads(files.pop("store_log.json"))
+        notes = [_note(n) for n in json.loads(files.pop("store_log.json"))]
         packed = {n.removeprefix("dossiers/").removesuffix(".zip"): d for n, d in files.items()}
     except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise StoreError("The file is not a backup.", _AGAIN) from error
@@ -71,7 +77,7 @@ def restore(session: Session, data: bytes) -> Restored:
                          "Use another copy; this one is damaged or was changed.")
     if not session.store.notes():
         for note in notes:
-            session.store.note(note["at"], note["who"], note["what"], note["payload"])
+            session.store.note(*note)
     ids, refused = [], {}
     for name in sorted(packed):
         try:
@@ -79,3 +85,11 @@ def restore(session: Session, data: bytes) -> Restored:
         except StoreError as error:
             refused[name] = error.message
     return Restored(tuple(ids), refused)
+
+
+def _note(data: Mapping[str, Any]) -> tuple[str, str, str, dict[str, Any]]:
+    """A line of the store's log, checked; ValueError when it is none."""
+    texts = [data[k] for k in ("at", "who", "what")]
+    if not all(isinstance(t, str) for t in texts) or not isinstance(data["payload"], dict):
+        raise ValueError("a line of the log of the wrong form")
+    return texts[0], texts[1], texts[2], data["payload"]

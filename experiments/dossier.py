@@ -90,11 +90,16 @@ class Dossier:
         if not events or "id" not in events[0].payload:
             raise DossierError("These events are not those of a dossier.",
                                "Give all events from the first on.")
-        dossier = cls(str(events[0].payload["id"]), who=who, clock=clock)
-        for event in events:
-            dossier._state = apply(dossier._state, event)
-            dossier._events.append(event)
-        return dossier
+        return cls(str(events[0].payload["id"]), who=who, clock=clock).continued(events)
+
+    def continued(self, newer: Iterable[Event] = ()) -> Dossier:
+        """A copy with further events after the last; this one stays as it is."""
+        made = Dossier(self.id, who=self.who, clock=self._clock)
+        made._events, made._state = list(self._events), self._state
+        for event in newer:
+            made._state = apply(made._state, event)
+            made._events.append(event)
+        return made
 
     # -- what it holds ---------------------------------------------------------------
 

@@ -6,7 +6,14 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from experiments.dossier_state import DossierState, apply, read_result, result_payload
+from experiments.dossier_state import (
+    FROZEN,
+    MOVES,
+    DossierState,
+    apply,
+    read_result,
+    result_payload,
+)
 from experiments.entries import EntryError, check_result, check_setting
 from experiments.events import KINDS, Event, verify_chain
 from experiments.job_fields import NOT_TEXT
@@ -40,12 +47,22 @@ def check_events(events: Sequence[Event]) -> str:
     return name
 
 
+def needs_approver(event: Event) -> bool:
+    """Whether only somebody who may approve could have caused an event."""
+    return event.kind == "authorised" or (
+        event.kind == "state changed" and event.payload["to"] in FROZEN)
+
+
 def _check_event(state: DossierState, event: Event) -> None:
     if event.kind not in KINDS or (event.kind == "started") != (event.seq == 1):
         raise EntryError("The kind is not known here.", "Use a newer Boilwright.")
     if len(event.who) > 200 or len(event.at) > 40 or NOT_TEXT.search(event.who + event.at):
         raise EntryError("Who or when is no plain text.", "")
     payload = event.payload
+    if state.state in FROZEN and event.kind not in ("state changed", "note"):
+        raise EntryError("A closed dossier accepts no change.", "")
+    if event.kind == "state changed" and payload["to"] not in MOVES[state.state]:
+        raise EntryError("The move from state to state is not allowed.", "")
     if event.kind in ("proposed", "entered"):
         _same_setting(state, payload["setting"])
         if payload["trial"] != f"T{len(state.trials) + 1}":

@@ -59,10 +59,11 @@ def link(
     return Event(seq, at, who, kind, payload, before, _digest(seq, at, who, kind, payload, before))
 
 
-def verify_chain(events: Iterable[Event]) -> ChainCheck:
-    """Recompute every hash and link."""
-    before, count = GENESIS, 0
-    for count, event in enumerate(events, start=1):
+def verify_chain(events: Iterable[Event], after: Event | None = None) -> ChainCheck:
+    """Recompute every hash and link, from the first event or those that follow ``after``."""
+    before, held = (after.hash, after.seq) if after is not None else (GENESIS, 0)
+    count = held
+    for count, event in enumerate(events, start=held + 1):
         own = _digest(event.seq, event.at, event.who, event.kind, event.payload, before)
         if event.seq != count or event.previous_hash != before or event.hash != own:
             return ChainCheck(False, count, count)

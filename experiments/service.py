@@ -8,10 +8,7 @@ the reader sees what changed before deciding.
 
 from __future__ import annotations
 
-import itertools
-import random
-import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,7 +18,7 @@ from experiments.answers import Answer
 from experiments.dossier import Dossier, utc_now
 from experiments.entries import EntryError
 from experiments.event_checks import ID
-from experiments.events import ChainCheck, verify_chain
+from experiments.events import ChainCheck, Event, verify_chain
 from experiments.job import EvaporationJob
 from experiments.job_file import parse
 from experiments.results_table import ReadTable, RejectedRow, UnderstoodTrial, read_table
@@ -39,8 +36,8 @@ if TYPE_CHECKING:
     from experiments.fitted import Progress
 
 JobSource = str | Path | Mapping[str, Any] | EvaporationJob
-PATIENCE_S = 30.0
-"""How long a change is tried again while others keep saving to the same dossier."""
+TRIES = 3
+"""How often a change is made again on what others saved in between, before it waits its turn."""
 
 
 @dataclass(frozen=True)
@@ -80,13 +77,12 @@ def load(session: Session, dossier_id: str) -> Dossier:
         when it is not there, or was changed by other means than this program
     """
     session.user.must("read")
+    if not ID.fullmatch(dossier_id):
+        raise UnknownDossier(dossier_id)
     events = session.store.events(dossier_id)
     check = verify_chain(events)
     if not check.holds:
-        raise StoreError(
-            f"The history of dossier {dossier_id} is broken at event {check.first_broken}.",
-            "Restore the store from a backup; `boilwright audit` checks all dossiers.",
-        )
+        raise _broken(dossier_id, check.first_broken)
     return Dossier.from_events(events, who=session.user.name, clock=session.clock)
 
 
@@ -233,25 +229,24 @@ def change(
     Raises
     ------
     StaleRevision
-        when the dossier has moved on from ``revision``, or keeps moving
+        when the dossier has moved on from ``revision``
     """
     session.user.must(role)
-    end = time.monotonic() + PATIENCE_S
-    for attempt in itertools.count():
-        dossier = load(session, dossier_id)
-        held = len(dossier.events)
-        if revision is not None and revision != held:
-            raise StaleRevision(dossier.events[revision:])
+    read = load(session, dossier_id)
+    if revision is not None and revision != len(read.events):
+        raise StaleRevision(read.events[revision:])
+    for _ in range(TRIES):
+        dossier = read.continued()
         given = action(dossier)
         try:
-            _save(session, dossier, held)
-        except StaleRevision:
-            if revision is not None or time.monotonic() > end:
+            _save(session, dossier, len(read.events))
+        except StaleRevision as stale:
+            if revision is not None:
                 raise
-            time.sleep(random.uniform(0.0, min(0.01 * 2**attempt, 0.5)))
-            continue
-        return dossier, given
-    raise AssertionError("counting does not end")
+            read = _followed(read, stale.newer)
+        else:
+            return dossier, given
+    return _change_in_turn(session, read, action)
 
 
 def change_state(
@@ -310,6 +305,38 @@ def _method(dossier: Dossier) -> dict[str, Any]:
 
 
 # -- inside ----------------------------------------------------------------------------
+
+
+def _change_in_turn(
+    session: Session, read: Dossier, action: Callable[[Dossier], Any]
+) -> tuple[Dossier, Any]:
+    """Act on the newest events while nobody else may save to the dossier."""
+    done: list[tuple[Dossier, Any]] = []
+
+    def build(newer: Sequence[Event]) -> tuple[Sequence[Event], Summary]:
+        newest = _followed(read, newer)
+        held = len(newest.events)
+        given = action(newest)
+        done.append((newest, given))
+        return newest.events[held:], summarise(newest)
+
+    revision = session.store.extend(read.id, len(read.events), build)
+    logs.note("dossier saved", dossier=read.id, revision=revision)
+    return done[-1]
+
+
+def _followed(dossier: Dossier, newer: Sequence[Event]) -> Dossier:
+    """A dossier with what others added since; only that is verified and read again."""
+    if newer and not verify_chain(newer, dossier.events[-1]).holds:
+        raise _broken(dossier.id, newer[0].seq)
+    return dossier.continued(newer)
+
+
+def _broken(dossier_id: str, seq: int | None) -> StoreError:
+    return StoreError(
+        f"The history of dossier {dossier_id} is broken at event {seq}.",
+        "Restore the store from a backup; `boilwright audit` checks all dossiers.",
+    )
 
 
 def _save(session: Session, dossier: Dossier, held: int) -> int:

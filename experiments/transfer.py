@@ -15,7 +15,7 @@ from typing import Any
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
-from experiments.event_checks import check_events
+from experiments.event_checks import check_events, needs_approver
 from experiments.events import Event
 from experiments.service import Session, load, summarise
 from experiments.storage.protocol import StoreError, UnknownDossier
@@ -44,12 +44,15 @@ def import_dossier(session: Session, data: bytes) -> str:
     """Add the dossier of an export file to the store; returns its id.
 
     A dossier that is here already gets the events it lacks; one that went another way since
-    is left alone.
+    is left alone. The hashes of a file do not prove who wrote it, so that bringing in what
+    only an approver may do (an approval, an authorisation) needs that role.
 
     Raises
     ------
     StoreError
         for files that are damaged, altered or too large, or whose history is another one
+    NotAllowed
+        without the role that the events of the file need
     """
     session.user.must("enter")
     events = unpack(data)
@@ -59,6 +62,8 @@ def import_dossier(session: Session, data: bytes) -> str:
     if held[:common] != events[:common]:
         raise StoreError(f"Dossier {dossier.id} in this store has another history.",
                          "Keep both: import the file into another store.")
+    if any(map(needs_approver, events[len(held):])):
+        session.user.must("approve")
     if len(events) > len(held):
         session.store.append(dossier.id, events[len(held):], len(held), summarise(dossier))
     session.store.note(session.clock(), session.user.name, "import", {

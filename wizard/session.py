@@ -224,12 +224,17 @@ def digest(*parts: object) -> str:
 
 
 def current_user() -> User:
-    """Who sits at the page: signed in where that is configured, else the local user."""
+    """Who sits at the page: signed in where that is configured, else the local user.
+
+    A person is known by the e-mail address that the provider vouches for, else by the subject;
+    never by a display name, which people may choose themselves.
+    """
     if not is_sign_in_configured():
         return local_user()
     if not st.user.is_logged_in:
         return User("not signed in", frozenset())
-    return signed_in_user(str(st.user.get("email") or st.user.get("name") or ""))
+    email = st.user.get("email") if st.user.get("email_verified", True) else None
+    return signed_in_user(str(email or st.user.get("sub") or ""))
 
 
 def is_sign_in_configured() -> bool:

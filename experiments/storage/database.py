@@ -22,12 +22,14 @@ from sqlalchemy.pool import NullPool
 
 from experiments.events import Event, canonical
 from experiments.storage.protocol import (
+    Build,
     Draft,
     StaleRevision,
     StoreError,
     Summary,
     UnknownDossier,
     check_order,
+    unless_stale,
 )
 from experiments.storage.schema import AUDIT_EVENT, DOSSIER, DRAFT, STORE_LOG, bring_up_to_date
 
@@ -48,13 +50,21 @@ class DatabaseStore:
     def append(
         self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
     ) -> int:
+        if not events:
+            check_order(events, expected_revision)
+        return self.extend(dossier_id, expected_revision, unless_stale(events, summary))
+
+    def extend(self, dossier_id: str, after: int, build: Build) -> int:
         with self._writing() as connection:
             held = self._revision(connection, dossier_id)
-            if held == 0 and expected_revision > 0:
+            if held == 0 and after > 0:
                 raise UnknownDossier(dossier_id)
-            if held != expected_revision:
-                raise StaleRevision(_read(connection, dossier_id, expected_revision))
-            check_order(events, expected_revision)
+            if held < after:
+                raise StaleRevision(())
+            events, summary = build(_read(connection, dossier_id, after) if held > after else ())
+            if not events:
+                return held
+            check_order(events, held)
             row = {
                 "title": summary.title, "state": summary.state, "trials": summary.trials,
                 "revision": events[-1].seq, "updated": summary.updated,
@@ -69,7 +79,7 @@ class DatabaseStore:
                 connection.execute(sa.insert(AUDIT_EVENT), [_row(dossier_id, e) for e in events])
             except IntegrityError as error:
                 connection.rollback()
-                raise StaleRevision(_read(connection, dossier_id, expected_revision)) from error
+                raise StaleRevision(_read(connection, dossier_id, after)) from error
         return events[-1].seq
 
     def events(self, dossier_id: str) -> list[Event]:

@@ -8,11 +8,13 @@ from typing import Any
 
 from experiments.events import Event
 from experiments.storage.protocol import (
+    Build,
     Draft,
     StaleRevision,
     Summary,
     UnknownDossier,
     check_order,
+    unless_stale,
 )
 
 
@@ -29,13 +31,21 @@ class MemoryStore:
     def append(
         self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
     ) -> int:
+        if not events:
+            check_order(events, expected_revision)
+        return self.extend(dossier_id, expected_revision, unless_stale(events, summary))
+
+    def extend(self, dossier_id: str, after: int, build: Build) -> int:
         with self._lock:
             held = self._events.get(dossier_id, [])
-            if not held and expected_revision > 0:
+            if not held and after > 0:
                 raise UnknownDossier(dossier_id)
-            if len(held) != expected_revision:
-                raise StaleRevision(held[expected_revision:])
-            check_order(events, expected_revision)
+            if len(held) < after:
+                raise StaleRevision(())
+            events, summary = build(held[after:])
+            if not events:
+                return len(held)
+            check_order(events, len(held))
             self._events[dossier_id] = [*held, *events]
             self._summaries[dossier_id] = summary
             return len(self._events[dossier_id])

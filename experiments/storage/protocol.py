@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -63,6 +63,21 @@ class StaleRevision(StoreError):
         self.newer = tuple(newer)
 
 
+Build = Callable[[Sequence[Event]], tuple[Sequence[Event], Summary]]
+"""From the events somebody has not seen yet to those to be added, none to leave it as it is."""
+
+
+def unless_stale(events: Sequence[Event], summary: Summary) -> Build:
+    """Add these events when there are none in between, else StaleRevision."""
+
+    def build(newer: Sequence[Event]) -> tuple[Sequence[Event], Summary]:
+        if newer:
+            raise StaleRevision(newer)
+        return events, summary
+
+    return build
+
+
 class DossierStore(Protocol):
     """Keeps the events of dossiers; an append is whole or not at all."""
 
@@ -77,6 +92,14 @@ class DossierStore(Protocol):
             when the store holds other events by then
         UnknownDossier
             when events should follow others that are not there
+        """
+        ...
+
+    def extend(self, dossier_id: str, after: int, build: Build) -> int:
+        """Add what ``build`` makes of the events after ``after``, while nobody else may write.
+
+        For a change that others kept outrunning: it waits its turn and cannot be outrun again.
+        An exception of ``build`` changes nothing and is passed on.
         """
         ...
 

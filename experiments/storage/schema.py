@@ -43,11 +43,11 @@ STORE_LOG: Final = sa.Table(
 DRAFT: Final = sa.Table(
     "draft", METADATA,
     sa.Column("owner", sa.String(200), primary_key=True),
-    sa.Column("name", sa.String(64), primary_key=True),
+    sa.Column("name", sa.String(200), primary_key=True),
     sa.Column("at", sa.String(40), nullable=False),
     sa.Column("payload", sa.Text, nullable=False),
 )
-NEWEST: Final = "0002"
+NEWEST: Final = "0003"
 """Revision of the schema above; a test compares it with the migrations."""
 
 _NEWER = "Use the newer Boilwright that wrote it, or another store."

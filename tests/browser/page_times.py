@@ -49,7 +49,7 @@ def load() -> str:
 
 def filled(wizard: Wizard) -> str:
     """Copies of both examples with their trials, none fitted; the id of one of the first."""
-    store = open_store(str(wizard.store))
+    store = open_store(wizard.store)
     try:
         examples = [e.key for e in example_dossiers.names()]
         made = [example_dossiers.load(store, examples[n % len(examples)], local_user())

@@ -47,7 +47,7 @@ def main() -> None:
 
 def prepared(wizard: Wizard) -> tuple[str, str]:
     """The examples, one with a trial that waits for its run."""
-    store = open_store(str(wizard.store))
+    store = open_store(wizard.store)
     try:
         first, second = (example_dossiers.load(store, e.key, local_user())
                          for e in example_dossiers.names())

@@ -28,11 +28,12 @@ START_S = 60.0
 class Wizard:
     """A running ``boilwright app``; its words are kept in a file beside the store."""
 
-    def __init__(self, folder: Path) -> None:
-        self.store = folder / "laboratory.sqlite"
+    def __init__(self, folder: Path, store: str | None = None) -> None:
+        self.store = store or str(folder / "laboratory.sqlite")
         self.log = folder / "wizard.log"
-        self.port = _free_port()
+        self.port = free_port()
         self.dossiers: dict[str, str] = {}
+        self.settings: dict[str, str] = {"BOILWRIGHT_USER": "Kim Tester"}
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -43,11 +44,11 @@ class Wizard:
         """Start the server and wait until it answers."""
         program = Path(sys.executable).with_name("boilwright")
         words = [program, "app", "--no-browser", "--port", str(self.port),
-                 "--store", str(self.store)]
+                 "--store", self.store]
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
                 words, stdout=log, stderr=log, start_new_session=True,
-                env={**os.environ, "BOILWRIGHT_USER": "Kim Tester"},
+                env={**os.environ, **self.settings},
             )
         end = time.monotonic() + START_S
         while not self._answers():
@@ -71,6 +72,13 @@ class Wizard:
             assert time.monotonic() < end, "the wizard does not stop"
             time.sleep(0.1)
 
+    def kill(self) -> None:
+        """End the server at once and without warning, as a power cut would."""
+        assert self._process is not None
+        os.killpg(self._process.pid, signal.SIGKILL)
+        self._process.wait(15)
+        self._process = None
+
     def words(self) -> str:
         """What the server has written so far."""
         return self.log.read_text("utf-8", errors="replace")
@@ -83,7 +91,7 @@ class Wizard:
             return False
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("localhost", 0))
         return int(probe.getsockname()[1])
@@ -100,15 +108,15 @@ def begun(wizard: Wizard) -> str:
 
 
 @contextmanager
-def running(folder: Path, *examples: str) -> Iterator[Wizard]:
-    """A wizard on a fresh store in which the examples named lie as dossiers."""
-    wizard = Wizard(folder)
-    store = open_store(str(wizard.store))
+def running(folder: Path, *examples: str, store: str | None = None) -> Iterator[Wizard]:
+    """A wizard on a store, a fresh one by default, with the examples named as dossiers."""
+    wizard = Wizard(folder, store)
+    opened = open_store(wizard.store)
     try:
         for key in examples:
-            wizard.dossiers[key] = example_dossiers.load(store, key, local_user())
+            wizard.dossiers[key] = example_dossiers.load(opened, key, local_user())
     finally:
-        store.close()
+        opened.close()
     wizard.start()
     try:
         yield wizard

@@ -69,6 +69,30 @@ def test_a_stale_save_changes_nothing_and_says_who_did_what(store):
     assert [s.title for s in store.summaries()] == ["Theirs"]
 
 
+def test_who_waits_his_turn_builds_on_what_others_saved(store):
+    first = chain("a")
+    store.append("d1", first, 0, summary())
+    theirs = chain("b", "c", after=first[-1], who="Grace")
+    store.append("d1", theirs, 1, summary(revision=3))
+
+    def build(newer):
+        assert list(newer) == theirs
+        return chain("mine", after=newer[-1]), summary(revision=4, title="Mine")
+
+    assert store.extend("d1", 1, build) == 4
+    assert [e.payload["text"] for e in store.events("d1")] == ["a", "b", "c", "mine"]
+    assert store.summaries()[0].title == "Mine"
+    assert store.extend("d1", 4, lambda newer: ((), summary())) == 4
+    with pytest.raises(ZeroDivisionError):
+        store.extend("d1", 4, lambda newer: 1 / 0)
+    with pytest.raises(StaleRevision):
+        store.extend("d1", 9, lambda newer: (chain("x"), summary()))
+    with pytest.raises(UnknownDossier):
+        store.extend("d2", 1, lambda newer: (chain("x"), summary("d2")))
+    assert len(store.events("d1")) == 4
+    assert verify_chain(store.events("d1")).holds
+
+
 def test_a_new_dossier_under_a_taken_id_is_stale(store):
     store.append("d1", chain("a"), 0, summary())
     with pytest.raises(StaleRevision):

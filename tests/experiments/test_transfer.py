@@ -242,3 +242,90 @@ def test_a_damaged_backup_is_refused_whole(session, filled):
             backup.restore(empty, spoilt)
         assert caught.value.cure
     assert empty.store.summaries() == []
+
+
+def closed(filled, *moves) -> bytes:
+    """An export with moves from state to state at its end, its chain made right."""
+    events = list(filled.events)
+    for to in moves:
+        events.append(link(events[-1], events[-1].at, "Grace", "state changed",
+                           {"from": "", "to": to, "reason": "made up"}))
+    return with_events(transfer.pack(filled), events)
+
+
+def test_an_enterer_cannot_bring_in_an_approval_he_wrote_himself(session, filled):
+    forged = closed(filled, "recommended", "verified", "approved")
+    enterer = service.Session(session.store, User("Edda", frozenset({"read", "enter"})))
+    with pytest.raises(NotAllowed, match="may not approve"):
+        transfer.import_dossier(enterer, forged)
+    assert session.store.summaries() == []
+    transfer.import_dossier(session, forged)
+    assert session.store.summaries()[0].state == "approved"
+
+
+@pytest.mark.parametrize("moves", [("approved",), ("verified",), ("nowhere",),
+                                   ("retired", "running")])
+def test_a_move_that_is_not_allowed_is_refused(session, filled, moves):
+    refused(session, closed(filled, *moves), "makes no sense")
+
+
+def test_a_closed_dossier_of_a_file_holds_no_later_result(session, filled):
+    events = list(filled.events)
+    events.append(link(events[-1], events[-1].at, "Ada", "state changed",
+                       {"from": "running", "to": "retired", "reason": ""}))
+    events.append(link(events[-1], events[-1].at, "Ada", "excluded",
+                       {"trial": "T1", "reason": "late"}))
+    refused(session, with_events(transfer.pack(filled), events), "makes no sense")
+
+
+def test_a_zip_that_lies_about_its_size_is_refused(session):
+    """The directory says ten bytes where two hundred million are packed."""
+    data = bytearray(transfer.zipped({"dossier.json": b"0" * 200_000_000, "trials.csv": b"",
+                                      "CHECKSUMS": b""}))
+    for mark, place in ((b"PK\x01\x02", 24), (b"PK\x03\x04", 22)):
+        at = data.index(mark) + place
+        data[at:at + 4] = (10).to_bytes(4, "little")
+    refused(session, bytes(data), "not a readable|checksums")
+
+
+@pytest.mark.parametrize("log", [b"[5]", b"5", b'[{"at": 1}]', b'[{"at": "", "who": "", '
+                                 b'"what": "", "payload": 5}]'])
+def test_a_backup_with_a_log_of_another_form_is_refused_whole(session, filled, log):
+    keep(session, filled)
+    with zipfile.ZipFile(io.BytesIO(backup.back_up(session))) as archive:
+        files = {n: archive.read(n) for n in archive.namelist()}
+    files["store_log.json"] = log
+    content = json.loads(files["backup.json"])
+    import hashlib
+
+    content["files"]["store_log.json"] = hashlib.sha256(log).hexdigest()
+    files["backup.json"] = json.dumps(content).encode()
+    empty = service.Session(MemoryStore(), User("Ada"))
+    with pytest.raises(StoreError, match="not a backup"):
+        backup.restore(empty, transfer.zipped(files))
+    assert empty.store.summaries() == []
+
+
+junk = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+                    lambda inner: st.lists(inner, max_size=3)
+                    | st.dictionaries(st.text(max_size=5), inner, max_size=3), max_leaves=6)
+
+
+@settings(max_examples=150, deadline=None,
+          suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seq=st.integers(1, 8), key=st.sampled_from(
+    ["id", "job", "trial", "setting", "result", "reason", "run_time_min", "version", "new"]),
+    value=junk)
+def test_any_payload_in_a_chain_that_holds_is_taken_whole_or_refused(filled, seq, key, value):
+    """Numbers without end, NaN and infinities among them."""
+    empty = service.Session(MemoryStore(), User("Ada"))
+    try:
+        events = relinked(filled.events, **{f"e{seq}": {key: value}})
+    except ValueError:  # NaN and infinities have no canonical form, so no chain can hold them
+        return
+    try:
+        name = transfer.import_dossier(empty, with_events(transfer.pack(filled), events))
+    except StoreError:
+        assert empty.store.summaries() == []
+        return
+    assert len(service.load(empty, name).events) == len(events)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import random
-import runpy
 import signal
 import statistics
 import subprocess
 import sys
-import threading
 import time
+import urllib.request
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -18,23 +18,16 @@ import pytest
 from experiments import service
 from experiments.bootstrap import open_store
 from experiments.events import verify_chain
-from experiments.job_file import parse
 from experiments.users import User
+from tests.browser.reading import visit
+from tests.browser.running import Wizard, chromium, running
+from tests.soak.killing import ANALYST, LONG, Save, begun, check
 
 ROOT = Path(__file__).parents[2]
-ANALYST = ROOT / "tests" / "soak" / "analyst.py"
-LONG = os.environ.get("BOILWRIGHT_SOAK") == "long"
 KILLS = 200 if LONG else 8
 CROWD_SECONDS = 120.0 if LONG else 6.0
 
 pytestmark = pytest.mark.soak
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def url(request, tmp_path):
-    if request.param == "sqlite":
-        return f"sqlite:///{tmp_path / 'store.sqlite'}"
-    return request.getfixturevalue("postgresql_url")
 
 
 def started(url: str, name: str, seconds: float, shared: str = "") -> subprocess.Popen[str]:
@@ -45,23 +38,11 @@ def started(url: str, name: str, seconds: float, shared: str = "") -> subprocess
     )
 
 
-def confirmed(output: str) -> list[tuple[str, int, str, float]]:
+def confirmed(output: str) -> list[Save]:
     """What an analyst was told is saved; a line cut short was told to nobody."""
     lines = output.split("\n")[:-1]
     parts = [line.split(" ") for line in lines]
     return [(p[0], int(p[1]), p[2], float(p[3])) for p in parts]
-
-
-def check(url: str, saves: list[tuple[str, int, str, float]]) -> None:
-    """Every confirmed save is there, every chain holds, lists and events agree."""
-    session = service.Session(open_store(url), User("auditor"))
-    assert all(c.holds for c in service.audit(session).values())
-    held = {s.id: session.store.events(s.id) for s in session.store.summaries()}
-    for dossier, revision, digest, _ in saves:
-        assert held[dossier][revision - 1].hash == digest
-    for name in held:
-        service.load(session, name)
-    session.store.close()
 
 
 def test_a_killed_program_loses_nothing_it_confirmed(url):
@@ -85,48 +66,81 @@ def test_a_killed_program_loses_nothing_it_confirmed(url):
 
 
 def test_a_store_killed_while_it_is_made_opens_afterwards(tmp_path):
-    moments = random.Random(7)
+    """Killed between the start of the program and a little after its first save."""
+    start = time.monotonic()
+    started(f"sqlite:///{tmp_path / 'whole.sqlite'}", "first", 0.0).communicate()
+    usual, moments, made = time.monotonic() - start, random.Random(7), 0
     for n in range(KILLS // 4):
-        path = f"sqlite:///{tmp_path / f'new{n}.sqlite'}"
-        process = started(path, "first", 60.0)
-        time.sleep(moments.uniform(0.25, 0.9))
+        file = tmp_path / f"new{n}.sqlite"
+        process = started(f"sqlite:///{file}", "first", 60.0)
+        time.sleep(usual * moments.uniform(0.7, 1.2))
         process.kill()
         output, _ = process.communicate()
-        check(path, confirmed(output))
+        made += file.exists()
+        check(f"sqlite:///{file}", confirmed(output))
+    assert made, "no program was killed late enough to have begun its store"
 
 
-def test_many_analysts_lose_no_update(url, capsys):
-    """Twenty on PostgreSQL, five on SQLite, all on one dossier and each on dossiers of his own."""
+def test_many_analysts_lose_no_update(url, tmp_path, capsys):
+    """Twenty on PostgreSQL, five on SQLite, all on one dossier and each on dossiers of his own;
+    meanwhile the wizard on the same store answers every request and draws its list."""
     hands = 5 if url.startswith("sqlite") else 20
     if not LONG:
         hands = min(hands, 6)
-    session = service.Session(open_store(url), User("head"))
-    job = parse(runpy.run_path(str(ANALYST))["JOB"], chemistry=False)
-    shared = service.create(session, job).id
-    team = [started(url, f"analyst {n}", CROWD_SECONDS, shared) for n in range(hands)]
-    outputs: dict[int, tuple[str, str]] = {}
-
-    def wait(n: int) -> None:
-        outputs[n] = team[n].communicate()
-
-    readers = [threading.Thread(target=wait, args=(n,)) for n in range(hands)]
-    for reader in readers:
-        reader.start()
-    for reader in readers:
-        reader.join()
-    assert [p.returncode for p in team] == [0] * hands, [e for _, e in outputs.values()]
-    saves = [s for out, _ in outputs.values() for s in confirmed(out)]
+    shared = begun(url)
+    with running(tmp_path, store=url) as wizard:
+        team = [started(url, f"analyst {n}", CROWD_SECONDS, shared) for n in range(hands)]
+        with ThreadPoolExecutor(hands + 1) as readers:
+            outputs = [readers.submit(p.communicate) for p in team]
+            answers = readers.submit(asked_while, wizard, outputs)
+            pages = drawn_while(wizard, outputs)
+        assert "Traceback" not in wizard.words()
+    assert [p.returncode for p in team] == [0] * hands, [o.result()[1] for o in outputs]
+    saves = [s for o in outputs for s in confirmed(o.result()[0])]
     check(url, saves)
+    session = service.Session(open_store(url), User("head"))
     events = session.store.events(shared)
+    session.store.close()
     told = [s for s in saves if s[0] == shared]
     assert len(events) == 1 + 2 * len(told), "an update of the shared dossier was lost or doubled"
     assert verify_chain(events).holds
-    session.store.close()
-    took = sorted(s[3] for s in saves)
+    assert pages, "no page was drawn while the analysts wrote"
     with capsys.disabled():
         sys.stdout.write(
-            f"\n{url.split(':')[0]}: {hands} analysts, {len(saves)} saves in "
-            f"{CROWD_SECONDS:.0f} s; median {1000 * statistics.median(took):.0f} ms, "
-            f"95 % within {1000 * took[int(0.95 * len(took))]:.0f} ms, "
-            f"longest {1000 * took[-1]:.0f} ms\n"
+            f"\n{url.split(':')[0]}, {hands} analysts for {CROWD_SECONDS:.0f} s: saves "
+            f"{in_words([s[3] for s in saves])}; answers of the server "
+            f"{in_words(answers.result())}; pages {in_words(pages)}\n"
         )
+
+
+def asked_while(wizard: Wizard, work: list[Future[tuple[str, str]]]) -> list[float]:
+    """Seconds of each answer of the server, every one with status 200, while others work."""
+    took = []
+    while not all(w.done() for w in work):
+        for path in ("/_stcore/health", "/", "/results"):
+            start = time.perf_counter()
+            with urllib.request.urlopen(wizard.url + path, timeout=30) as answer:
+                assert answer.status == 200, path
+                answer.read()
+            took.append(time.perf_counter() - start)
+        time.sleep(0.1)
+    return took
+
+
+def drawn_while(wizard: Wizard, work: list[Future[tuple[str, str]]]) -> list[float]:
+    """Seconds until the list of dossiers is drawn, without a fault, while others work."""
+    took = []
+    with chromium() as browser:
+        page = browser.new_page()
+        while not all(w.done() for w in work):
+            start = time.perf_counter()
+            visit(page, wizard.url, "dossiers")
+            took.append(time.perf_counter() - start)
+    return took
+
+
+def in_words(seconds: list[float]) -> str:
+    """How many there were, and how long they took."""
+    took = sorted(1000 * s for s in seconds)
+    return (f"{len(took)}, median {statistics.median(took):.0f} ms, 95 % within "
+            f"{took[int(0.95 * len(took))]:.0f} ms, longest {took[-1]:.0f} ms")
