@@ -165,6 +165,8 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
         "way and do not evaporate them; the blank takes solvent only and goes through the run.",
         "Recovery = (found − blank) / mean found in the references, in percent. A blank above "
         "30 % of the spike makes the run unusable.",
+        "After a boil-over clean chamber and rotor and run solvent alone in every position: what "
+        "was thrown out is carried over into neighbours and later runs.",
         "A standard added before the evaporation hides losses: add a column corrected and write "
         "yes in it; such recoveries are kept and not learnt from.",
         *(("Enter micrograms found at final volume; recoveries are worked out when the sheet "

@@ -204,10 +204,10 @@ class Fitted:
         )
 
     @property
-    def vessel_rsd(self) -> float:
-        """Relative standard deviation between the vessels of a run, positions included."""
+    def vessel_rsd(self) -> Array:
+        """Relative standard deviation [A] between the vessels of a run, positions included."""
         results = [t.result for t in self.trials if t.result is not None]
-        return vessel_rsd(results, [a.name for a in self.job.analytes])
+        return np.array([vessel_rsd(results, a.name) for a in self.job.analytes])
 
     @property
     def _time_noise(self) -> Array:

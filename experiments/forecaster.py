@@ -64,7 +64,7 @@ def true_values(
     The scatter between vessels is what the forecaster's ``vessel_rsd`` says, else the usual.
     """
     vessels = forecaster.job.equipment.vessels
-    vessel_rsd = float(getattr(forecaster, "vessel_rsd", VESSEL_RSD))
+    vessel_rsd = np.asarray(getattr(forecaster, "vessel_rsd", VESSEL_RSD), dtype=float)
     if isinstance(forecaster, JointForecaster):
         point = forecaster.points([setting])[0]
         pick = rng.integers(len(point.sample_time), size=draws)

@@ -22,7 +22,7 @@ from experiments.job_differences import differences
 from experiments.job_simulator import JobSimulator
 from experiments.verification import setting_to_verify
 from experiments.verification_plan import SETS, WANTED_CHANCE, DesignChance, fewest_runs
-from models.noise import VESSEL_RSD, from_stabilised, run_sd, stabilised
+from models.noise import from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.system import Array
 
@@ -128,7 +128,7 @@ def _truth(
     scale = fitted.surrogate.scales_.recovery_noise[pick][:, None]
     return TrueValues(time[pick], level, calm[pick], noise[:, 0],
                       100.0 * run_sd(level / 100.0) * scale,
-                      max(fitted.vessel_rsd, VESSEL_RSD) * level)
+                      fitted.vessel_rsd * level)
 
 
 def _sentences(

@@ -73,19 +73,18 @@ def vessel_values(result: Result, analyte: str) -> Array:
     return np.array([_value(r) for r in found]) / 100.0
 
 
-def vessel_rsd(results: Sequence[Result], analytes: Sequence[str]) -> float:
-    """Relative standard deviation between the vessels of a run, positions included.
+def vessel_rsd(results: Sequence[Result], analyte: str) -> float:
+    """Relative standard deviation of an analyte between the vessels of a run, positions included.
 
-    Pooled over the finished runs and analytes above :data:`LEAST_POOLED`, to which the usual
+    Pooled over the finished runs with a mean above :data:`LEAST_POOLED`, to which the usual
     scatter adds the weight of :data:`USUAL_DEGREES` degrees of freedom.
     """
     degrees, squares = USUAL_DEGREES, USUAL_DEGREES * VESSEL_RSD**2
     for result in results:
-        for name in analytes:
-            values = vessel_values(result, name)
-            if result.outcome == "finished" and len(values) > 1 and values.mean() > LEAST_POOLED:
-                degrees += len(values) - 1
-                squares += float(((values / values.mean() - 1.0) ** 2).sum())
+        values = vessel_values(result, analyte)
+        if result.outcome == "finished" and len(values) > 1 and values.mean() > LEAST_POOLED:
+            degrees += len(values) - 1
+            squares += float(((values / values.mean() - 1.0) ** 2).sum())
     return math.sqrt(squares / degrees)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from experiments.acceptance import (
+    RUNS,
     Criteria,
     check_criteria,
     criteria_payload,
@@ -29,6 +30,8 @@ SETS = 4000
 """Sets of runs imagined; the chance is then known to within 1.6 points."""
 WANTED_CHANCE = 0.90
 MOST_PLANNED_RUNS = 12
+HOPELESS = 0.01
+"""Chance of passing below which plans are not worth telling apart."""
 TIME_MISS = 0.02
 """Share of verifications in which some run time may lie outside what was predicted."""
 
@@ -141,6 +144,8 @@ def _fewest(chances: tuple[DesignChance, ...]) -> DesignChance:
     good = [c for c in chances if c.chance >= WANTED_CHANCE]
     if good:
         return min(good, key=lambda c: (c.runs, c.days))
+    if max(c.chance for c in chances) < HOPELESS:  # no number of runs helps
+        return next(c for c in chances if (c.runs, c.days) == (RUNS, RUNS))
     return max(chances, key=lambda c: (round(c.chance, 2), -c.runs, -c.days))
 
 

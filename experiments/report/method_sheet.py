@@ -97,8 +97,8 @@ def _targets(job: EvaporationJob) -> str:
     if len(job.must) > MOST_TARGETS:
         low = min(a.target_recovery_percent for a in job.must)
         high = max(a.target_recovery_percent for a in job.must)
-        return (f"{len(job.must)} analytes decide, with targets from {low:g} to {high:g} %; see "
-                "the report")
+        targets = f"targets from {low:g} to {high:g} %" if low < high else f"a target of {low:g} %"
+        return f"{len(job.must)} analytes decide, with {targets}; see the report"
     return ", ".join(f"{a.name} at least {a.target_recovery_percent:g} %" for a in job.must)
 
 

@@ -65,6 +65,7 @@ def verification(g: Gathered) -> Section:
             f"To pass with a chance of 90 % an analyte's true mean must lie clear of its target: "
             f"{name}, the tightest, needs {needed[name]:.0f} % and is forecast at "
             f"{g.shown.recovery_percent[name].mean:.0f} %."))
+    blocks += [Paragraph(text) for text in _hopeless(g)]
     blocks.append(_alternatives(g))
     blocks += [_run_criteria(g), _analyte_criteria(g)]
     told = [c for c in found.criteria if not c.decides]
@@ -72,6 +73,22 @@ def verification(g: Gathered) -> Section:
     if g.runs:
         blocks += _runs(g)
     return Section("verification", "Verification", tuple(blocks))
+
+
+def _hopeless(g: Gathered) -> list[str]:
+    """Analytes that no true mean lets pass, because their vessels scatter too widely."""
+    names = [a.name for a in g.dossier.job.analytes]
+    found = []
+    for row in g.plan.criteria.deciding:
+        scatter = 100.0 * float(g.fitted.vessel_rsd[names.index(row.analyte)])
+        if g.plan.needed_mean[row.analyte] is None and scatter > 0.7 * row.rsd_max:
+            found.append(
+                f"{row.analyte[:1].upper()}{row.analyte[1:]} is not expected to pass: between the "
+                f"vessels of a run it scattered by {scatter:.0f} % in the trials (relative "
+                f"standard deviation), where its criterion allows {row.rsd_max:g} % for single "
+                "vessels. Look for vessels that run hotter, colder or longer than the others, or "
+                "write another limit beforehand, with its reason.")
+    return found
 
 
 def _alternatives(g: Gathered) -> Table:

@@ -52,11 +52,11 @@ def test_runs_of_a_day_and_runs_without_one() -> None:
 
 def test_unlike_vessels_show_in_the_scatter_that_is_planned_with() -> None:
     """Without runs the usual 3.5 %; two rings 10 % apart, pooled by hand."""
-    assert vessel_rsd([], ["a"]) == pytest.approx(0.035)
+    assert vessel_rsd([], "a") == pytest.approx(0.035)
     readings = tuple(Recovery(p) for p in (85.0, 95.0) * 4)
     run = Result(40.0, "finished", {"a": readings}, {"a": False})
     squares = 8 * (5.0 / 90.0) ** 2
     wanted = np.sqrt((USUAL_DEGREES * 0.035**2 + 3 * squares) / (USUAL_DEGREES + 3 * 7))
-    assert vessel_rsd([run] * 3, ["a"]) == pytest.approx(wanted)
+    assert vessel_rsd([run] * 3, "a") == pytest.approx(wanted)
     low = replace(run, recovery={"a": tuple(Recovery(p) for p in (5.0, 25.0) * 4)})
-    assert vessel_rsd([low, replace(run, outcome="boil-over")], ["a"]) == pytest.approx(0.035)
+    assert vessel_rsd([low, replace(run, outcome="boil-over")], "a") == pytest.approx(0.035)
