@@ -113,3 +113,18 @@ def test_a_closed_dossier_leads_to_its_next_version(store, monkeypatch):
     database.close()
     assert made.version == 2
     assert made.details.previous == dossier_id
+
+
+def test_a_copied_job_offers_to_start_from_what_its_dossier_taught(store):
+    database = open_store(str(store))
+    try:
+        example = example_dossiers.names()[0]
+        dossier_id = example_dossiers.load(database, example.key, local_user())
+    finally:
+        database.close()
+    at = opened("job", dossier_id)
+    at.button(key="job.copy").click().run()
+    assert not at.exception
+    (choice,) = [s for s in at.selectbox if s.label == "Start from an earlier dossier"]
+    assert choice.value == dossier_id
+    assert any("same evaporator" in text for text in choice.options)
