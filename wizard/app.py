@@ -43,6 +43,8 @@ if is_sign_in_configured() and not st.user.is_logged_in:
 
 with faults_shown():
     current = WizardSession.current()
+    if is_sign_in_configured():
+        menu.show_who(current.service.user)
     chosen_page = st.navigation(menu.pages(), position="hidden")
     menu.show(current, current.progress().facts)
     unit_choice(current)

@@ -10,6 +10,7 @@ import streamlit as st
 from experiments import logs
 from wizard import messages, navigation
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.tour import stop_at
 
 Render = Callable[[WizardSession], None]
@@ -46,11 +47,11 @@ def faults_shown() -> Iterator[None]:
 
 
 def _show(lines: list[str]) -> None:
-    st.error("\n\n".join(lines), icon=":material/report:")
+    st.error("\n\n".join(map(verbatim, lines)), icon=":material/report:")
 
 
 def _subject(session: WizardSession, title: str) -> None:
-    st.caption(f":material/folder_open: {title} · dossier {session.dossier_id}")
+    st.caption(f":material/folder_open: {verbatim(title)} · dossier {session.dossier_id}")
 
 
 def _tour(session: WizardSession, key: str) -> None:

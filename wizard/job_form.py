@@ -14,6 +14,7 @@ import streamlit as st
 
 from wizard.session import WizardSession
 from wizard.units import Units
+from wizard.verbatim import verbatim
 from wizard.view_models.job_draft import (
     Draft,
     DraftCheck,
@@ -137,7 +138,7 @@ class JobForm:
         for path, slot in self.slots.items():
             lines = [f"{said(f.message)} {f.cure}" for f in found.at(path)]
             if lines:
-                slot.markdown(":red[:material/error: " + " ".join(lines) + "]")
+                slot.markdown(":red[:material/error: " + verbatim(" ".join(lines)) + "]")
         return found
 
     def save(self) -> None:

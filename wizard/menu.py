@@ -12,8 +12,12 @@ from pathlib import Path
 
 import streamlit as st
 
+from experiments.roles import ROLES
+from experiments.users import User
 from wizard import frame, navigation
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
+from wizard.view_models.job_sentence import listed
 
 CLOSES = Path(__file__).parent / "static" / "menu.html"
 """In a narrow window the menu lies over the page and must go when a page was chosen."""
@@ -38,3 +42,12 @@ def show(session: WizardSession, facts: Collection[str]) -> None:
                 is_done = navigation.is_done(step.key, facts)
                 frame.link(session, step.key, step.title,
                            icon="task_alt" if is_done else step.icon)
+
+
+def show_who(user: User) -> None:
+    """Who is signed in, what they may do here, and the way out."""
+    with st.sidebar:
+        may = listed([role for role in ROLES if role in user.roles])
+        st.caption(f":material/person: **{verbatim(user.name)}** "
+                   f"{f'may {may}' if may else 'has no role here'}.")
+        st.button("Sign out", on_click=st.logout, key="menu.sign_out", icon=":material/logout:")

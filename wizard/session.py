@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import copy
 import hashlib
+import re
 import uuid
 from collections.abc import Mapping
 from typing import Any
 
 import streamlit as st
 
-from experiments import service
+from experiments import drafts, service
 from experiments.bootstrap import local_user
 from experiments.dossier import Dossier
 from experiments.roles import signed_in_user
@@ -27,6 +28,7 @@ from wizard.units import DECIMAL_SIGNS, PRESSURE_UNITS, TEMPERATURE_UNITS, Units
 DOSSIER, DRAFT, TOUR = "dossier", "draft", "tour"
 UNDO_STEPS = 30
 """Changes of a form that can be taken back."""
+DRAFT_ID = re.compile(r"[A-Za-z0-9_.-]{1,100}")
 UNIT_KEYS = {"p": ("pressure", PRESSURE_UNITS), "t": ("temperature", TEMPERATURE_UNITS),
              "d": ("decimal", DECIMAL_SIGNS)}
 
@@ -52,7 +54,8 @@ class WizardSession:
     @property
     def draft_id(self) -> str | None:
         """The unfinished job in the address, when no dossier is open."""
-        return None if self.dossier_id else _remembered(DRAFT)
+        given = None if self.dossier_id else _remembered(DRAFT)
+        return given if given and DRAFT_ID.fullmatch(given) else None
 
     def dossier(self) -> Dossier | None:
         """The open dossier, read from the store once a run; None when there is none."""
@@ -150,7 +153,7 @@ class WizardSession:
 
     def drafts(self) -> list[Draft]:
         """The reader's unfinished forms, last saved first."""
-        return self.service.store.drafts(self.service.user.name)
+        return drafts.drafts(self.service)
 
     def draft(self, name: str) -> dict[str, Any] | None:
         """What was typed and not yet confirmed; None when there is nothing."""
@@ -181,9 +184,9 @@ class WizardSession:
         self._save_draft(name, {})
 
     def _save_draft(self, name: str, content: Mapping[str, Any]) -> None:
-        owner = self.service.user.name
-        self.service.store.save_draft(
-            Draft(owner, _stored(name), self.service.clock(), content))
+        """Save for the reader alone; who may only read keeps nothing."""
+        if "enter" in self.service.user.roles:
+            drafts.keep_draft(self.service, _stored(name), content)
 
     # -- small marks of a page -------------------------------------------------------------
 

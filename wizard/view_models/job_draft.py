@@ -8,8 +8,9 @@ shown beside the field.
 from __future__ import annotations
 
 import copy
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -173,6 +174,38 @@ def _without_empty(value: Any) -> Any:
     if isinstance(value, list):
         return [_without_empty(v) for v in value]
     return value
+
+
+TABLES = frozenset({"equipment", "sample", "factors", "limits", "today", "sample.keeper",
+                    "today.setting", "analytes[].boiling_point"})
+LISTS_OF_TABLES = frozenset({"analytes", "sample.solvents", "analytes[].vapour_pressure"})
+LISTS = frozenset({"factors.keeper.choices"})
+
+
+def misfits(mapping: Mapping[str, Any]) -> list[str]:
+    """Paths of a job file whose values no field of the form can hold."""
+    return list(_misfits(mapping, ""))
+
+
+def _misfits(value: Any, path: str) -> Iterator[str]:
+    place = re.sub(r"\[\d+\]", "[]", path)
+    is_item = place.endswith("[]") and place[:-2] in LISTS_OF_TABLES
+    is_factor = place.startswith("factors.") and place.count(".") == 1
+    if isinstance(value, Mapping):
+        if path and not (place in TABLES or is_item or is_factor):
+            yield path
+        else:
+            for key, inner in value.items():
+                yield from _misfits(inner, f"{path}.{key}" if path else str(key))
+    elif isinstance(value, list):
+        if place not in LISTS_OF_TABLES | LISTS:
+            yield path
+        for i, inner in enumerate(value):
+            yield from _misfits(inner, f"{path}[{i}]")
+    elif (place in TABLES | LISTS_OF_TABLES | LISTS or is_item
+          or not isinstance(value, str | int | float)
+          or isinstance(value, float) and not math.isfinite(value)):
+        yield path
 
 
 def draft_of(mapping: Mapping[str, Any]) -> Draft:

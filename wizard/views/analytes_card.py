@@ -8,6 +8,7 @@ import streamlit as st
 
 from wizard import presets
 from wizard.job_form import JobForm
+from wizard.verbatim import verbatim
 from wizard.view_models.job_fields import Field, analyte_fields
 from wizard.view_models.substance_choice import cas_of, offered
 from wizard.views.job_cards import grid, heads, preset
@@ -76,7 +77,8 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
     row = rows[i]
     at = f"analytes[{i}]"
     name, target, role, remove = st.columns(WIDTHS, vertical_alignment="center")
-    name.markdown(f"**{row.get('name') or '…'}**  \n:gray[{row.get('cas') or _described(row)}]")
+    name.markdown(f"**{verbatim(row.get('name') or '…')}**  \n"
+                  f":gray[{verbatim(row.get('cas') or _described(row))}]")
     form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
                f"Target recovery of {row.get('name')}", is_headed=True)
     form.field(Field(f"{at}.role", "Role", "choice",

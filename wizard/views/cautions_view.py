@@ -10,6 +10,7 @@ import streamlit as st
 from models.cautions import cautions
 from models.errors import Finding
 from wizard.units import Units
+from wizard.verbatim import verbatim
 from wizard.view_models.findings_text import FindingLine, finding_lines, job_substances
 
 DEFER = ("These are the usual cautions, not all there can be: follow the equipment's manual, "
@@ -41,4 +42,4 @@ def show_findings(findings: Iterable[Finding], units: Units, title: str) -> None
 
 def _markdown(line: FindingLine) -> str:
     lead = f"{line.sign} **{line.word}.** " if line.word else f"{line.sign} "
-    return f"{lead}{line.text}"
+    return f"{lead}{verbatim(line.text)}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from experiments import comparison, service
@@ -13,6 +12,7 @@ from wizard import answers, caching, waiting
 from wizard.charts.differences import differences_chart
 from wizard.charts.palette import palette
 from wizard.session import WizardSession, digest
+from wizard.verbatim import literal, verbatim
 from wizard.view_models import compare_rows
 from wizard.view_models.settings_text import setting_text
 from wizard.views import drawing
@@ -31,7 +31,7 @@ def render(session: WizardSession) -> None:
     try:
         found = _found(session, dossier, str(way))
     except EntryError as error:
-        st.markdown(f":material/edit: {error.message} {error.cure}")
+        st.markdown(f":material/edit: {verbatim(f'{error.message} {error.cure}')}")
         return
     if found is not None:
         _show(session, found)
@@ -106,12 +106,12 @@ def _dossiers(session: WizardSession, dossier: Dossier) -> Comparison | None:
 
 def _show(session: WizardSession, found: Comparison) -> None:
     units, colours = session.units, palette(session.theme)
-    st.markdown(f"#### {units.sentence(compare_rows.headline(found))}")
+    st.markdown(f"#### {verbatim(units.sentence(compare_rows.headline(found)))}")
     for line in compare_rows.further(found):
-        st.markdown(units.sentence(line))
+        st.markdown(verbatim(units.sentence(line)))
     methods = compare_rows.method_lines(found)
     if methods:
-        st.table(pd.DataFrame(methods).set_index(""), border="horizontal")
+        st.table(literal(methods).set_index(""), border="horizontal")
     for unit, margin, title in (("points", comparison.RECOVERY_MARGIN, "Recoveries"),
                                 ("min", None, "Run times")):
         rows = compare_rows.chart_rows(found, unit)
@@ -123,4 +123,4 @@ def _show(session: WizardSession, found: Comparison) -> None:
     if lines:
         st.caption("Second minus first with 95 % intervals, corrected for everything looked at. "
                    "The shaded band is a difference that does not matter.")
-        st.table(pd.DataFrame(lines).set_index("what"), border="horizontal")
+        st.table(literal(lines).set_index("what"), border="horizontal")

@@ -8,6 +8,7 @@ from experiments import example_dossiers, service, transfer
 from experiments.storage.protocol import Summary
 from wizard import frame, navigation
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_lines
 
 SHOWN_AT_FIRST = 12
@@ -63,12 +64,12 @@ def _drafts(session: WizardSession) -> None:
     st.subheader("Begun and not finished", anchor=False)
     for line in lines:
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
-            st.markdown(f"**{line.title}**  \nsaved {line.saved}", width="stretch")
+            st.markdown(f"**{verbatim(line.title)}**  \nsaved {line.saved}", width="stretch")
             if st.button("Go on writing", key=f"list.draft.{line.id}", icon=":material/edit:"):
                 session.open_draft(line.id)
                 frame.go(session, "job")
             if st.button("Drop", key=f"list.drop.{line.id}", icon=":material/close:",
-                         help=f"Forget the unfinished job “{line.title}”."):
+                         help=f"Forget the unfinished job “{verbatim(line.title)}”."):
                 session.drop_draft(JOB_DRAFT + line.id)
                 st.rerun()
 
@@ -87,9 +88,10 @@ def _list(session: WizardSession, summaries: list[Summary]) -> None:
         is_open = line.id == session.dossier_id
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             mark = " (open now)" if is_open else ""
-            st.markdown(f"**{line.title}**{mark}  \n:small[{line.facts}]", width="stretch")
+            st.markdown(f"**{verbatim(line.title)}**{mark}  \n:small[{verbatim(line.facts)}]",
+                        width="stretch")
             if st.button("Open", key=f"list.open.{line.id}", icon=":material/arrow_forward:",
-                         help=f"Open “{line.title}”."):
+                         help=f"Open “{verbatim(line.title)}”."):
                 session.open(line.id)
                 frame.go(session, navigation.next_step(session.progress().facts).key)
     if not lines:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from wizard import presets
 from wizard.job_form import JobForm, Place
+from wizard.verbatim import verbatim
 from wizard.view_models import job_fields as fields
 from wizard.view_models.job_fields import Field
 from wizard.view_models.substance_choice import cas_of, offered
@@ -91,7 +92,8 @@ def _solvents(form: JobForm) -> None:
         heads(("Solvent", "Volume fraction, 0 to 1", ""), WIDTHS)
     for i, row in enumerate(rows):
         name, share, remove = st.columns(WIDTHS, vertical_alignment="center")
-        name.markdown(f"**{row.get('name') or '…'}** :gray[{cas_of(str(row.get('name')))}]")
+        name.markdown(f"**{verbatim(row.get('name') or '…')}** "
+                      f":gray[{cas_of(str(row.get('name')))}]")
         if not single or row.get("volume_fraction") != 1.0:
             form.field(Field(f"sample.solvents[{i}].volume_fraction", "Volume fraction"),
                        share.container(), f"Volume fraction of {row.get('name')}", is_headed=True)

@@ -13,8 +13,9 @@ from experiments.job_text import to_mapping, to_toml
 from wizard import frame, presets
 from wizard.job_form import JobForm, said
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.dossier_list import JOB_DRAFT
-from wizard.view_models.job_draft import DraftCheck, draft_of
+from wizard.view_models.job_draft import DraftCheck, draft_of, misfits
 from wizard.view_models.job_sentence import job_sentence
 from wizard.views.analytes_card import analytes_card
 from wizard.views.cautions_view import cautions_of_job
@@ -74,7 +75,7 @@ def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> Non
         undo_button(session, form.name)
     with words.container(border=True):
         st.subheader("In words", anchor=False)
-        st.markdown(job_sentence(form.draft, session.units))
+        st.markdown(verbatim(job_sentence(form.draft, session.units)))
     with words:
         cautions_of_job(form.draft, session.units)
     with actions:
@@ -108,7 +109,8 @@ def _actions(
     else:
         st.markdown(f":material/edit: {_what_is_left(found)}")
     for fault in stray:
-        st.markdown(f":red[:material/error: {fault.path}: {said(fault.message)} {fault.cure}]")
+        st.markdown(f":red[:material/error: "
+                    f"{verbatim(f'{fault.path}: {said(fault.message)} {fault.cure}')}]")
     draft_id = session.draft_id if dossier is None else None
     why, earlier = "", None
     if draft_id and followed(draft_id):
@@ -170,9 +172,14 @@ def _job_file(session: WizardSession, form: JobForm) -> None:
 
         try:
             mapping = tomllib.loads(given.getvalue().decode("utf-8-sig"))
-        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            st.error(f"{given.name} cannot be read as TOML ({error}). Mend that line, or give "
-                     "another file; what is written here was left as it is.")
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+            st.error(verbatim(f"{given.name} cannot be read as TOML ({error}). Mend that line, or "
+                              "give another file; what is written here was left as it is."))
+            return
+        unfit = misfits(mapping)
+        if unfit:
+            st.error(verbatim(f"The form cannot hold what the file has at {unfit[0]}. Mend it in "
+                              "the file; what is written here was left as it is."))
             return
         try:
             parse(mapping)
@@ -193,7 +200,8 @@ def _fixed(session: WizardSession, dossier: Dossier) -> None:
     st.markdown("The job is fixed because trials rest on it. A changed job is a new version of "
                 "the dossier.")
     with st.container(border=True):
-        st.markdown(job_sentence(draft_of(to_mapping(dossier.job)), session.units))
+        words = job_sentence(draft_of(to_mapping(dossier.job)), session.units)
+        st.markdown(verbatim(words))
     cautions_of_job(to_mapping(dossier.job), session.units)
     with st.container(horizontal=True):
         st.download_button("Download the job file", to_toml(dossier.job),

@@ -14,6 +14,7 @@ from wizard.charts.learning import learnt_chart
 from wizard.charts.palette import palette
 from wizard.charts.recoveries import margins_chart, recoveries_charts
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models import learn_rows
 from wizard.view_models.fit_words import fit_rows, fit_sentence
 from wizard.view_models.window_map import nearest_ramp
@@ -46,12 +47,13 @@ def _trials(session: WizardSession, dossier: Dossier) -> None:
                     "below.")
         return
     colours = palette(session.theme)
-    st.markdown(learn_rows.first_line(points, learn_rows.targets(dossier.job, only_must=True)))
-    drawing.show(margins_chart, points, learn_rows.targets(dossier.job, only_must=True), colours)
+    must = learn_rows.targets(dossier.job, only_must=True)
+    st.markdown(verbatim(learn_rows.first_line(points, must)))
+    drawing.show(margins_chart, points, must, colours)
     st.caption(
         "Each run by its time and its tightest margin: the recovery nearest to, or furthest "
         "below, its target. Dashed: the best compromises so far, no run beats them in both. "
-        + learn_rows.left_out(dossier)
+        + verbatim(learn_rows.left_out(dossier))
     )
     with st.expander("Every analyte by itself"):
         drawing.show_row(recoveries_charts, points,
@@ -64,13 +66,13 @@ def _parameters(session: WizardSession, dossier: Dossier, found: Fitted) -> None
     learnt = caching.kept("learnt", answers.record_key(dossier), lambda: what_was_learnt(found))
     told, silent = learn_rows.learnt_sentences(learnt)
     units = session.units
-    st.markdown("\n".join(f"- {units.sentence(line)}" for line in told[:FIRST])
+    st.markdown("\n".join(f"- {verbatim(units.sentence(line))}" for line in told[:FIRST])
                 or "The trials have said little so far.")
     if told[FIRST:] or silent:
         with st.expander("Everything else"):
-            st.markdown("\n".join(f"- {units.sentence(line)}" for line in told[FIRST:]))
+            st.markdown("\n".join(f"- {verbatim(units.sentence(line))}" for line in told[FIRST:]))
             if silent:
-                st.markdown(f"Little was said yet of: {', '.join(silent)}.")
+                st.markdown(f"Little was said yet of: {verbatim(', '.join(silent))}.")
     rows = learn_rows.learnt_rows(learnt, only_told=True)
     if rows:
         drawing.show(learnt_chart, rows, palette(session.theme))
@@ -90,7 +92,7 @@ def _fit(session: WizardSession, dossier: Dossier, found: Fitted) -> None:
     st.subheader("How well it fits", anchor=False)
     key = answers.record_key(dossier)
     readings = caching.kept("loo", key, lambda: leave_one_out(found))
-    st.markdown(fit_sentence(readings))
+    st.markdown(verbatim(fit_sentence(readings)))
     rows = fit_rows(readings)
     if rows:
         drawing.show(fit_quality, rows, palette(session.theme))

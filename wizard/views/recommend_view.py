@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from experiments.answers import Answer
@@ -12,6 +11,7 @@ from experiments.job import Setting
 from experiments.verification_plan import chance_of_passing
 from wizard import answers, caching, frame
 from wizard.session import WizardSession
+from wizard.verbatim import literal, verbatim
 from wizard.view_models import recommend_rows
 from wizard.view_models.settings_text import chance
 from wizard.views.earlier_view import show_carried
@@ -31,7 +31,7 @@ def render(session: WizardSession) -> None:
         if answer.setting is None:
             st.markdown("The best compromise all the same:")
         _metrics(session, dossier, answer, setting)
-    st.markdown(session.units.sentence(answer.reason))
+    st.markdown(verbatim(session.units.sentence(answer.reason)))
     _remedies(session, answer)
     show_carried(session, dossier)
     if setting is None:
@@ -80,7 +80,7 @@ def _remedies(session: WizardSession, answer: Answer) -> None:
     lines = recommend_rows.remedy_lines(answer.remedies, session.units)
     if lines:
         st.markdown("**What would help**, each worked out with the run model:\n\n"
-                    + "\n".join(f"- {line}" for line in lines))
+                    + "\n".join(f"- {verbatim(line)}" for line in lines))
 
 
 def _promises(session: WizardSession, dossier: Dossier, setting: Setting) -> None:
@@ -88,7 +88,7 @@ def _promises(session: WizardSession, dossier: Dossier, setting: Setting) -> Non
     single = dossier.forecast([setting], new_run=True)[0]
     st.subheader("What it promises", anchor=False)
     lines = recommend_rows.forecast_lines(dossier.job, mean, single, session.units)
-    st.table(pd.DataFrame(lines).set_index(""), border="horizontal")
+    st.table(literal(lines).set_index(""), border="horizontal")
 
 
 def _region(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
@@ -98,10 +98,10 @@ def _region(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
     region = answers.region(dossier, answer)
     if region is None:
         return
-    st.markdown(recommend_rows.region_sentence(region))
+    st.markdown(verbatim(recommend_rows.region_sentence(region)))
     lines = recommend_rows.range_lines(region, session.units)
     if lines:
-        st.table(pd.DataFrame(lines).set_index("factor"), border="horizontal")
+        st.table(literal(lines).set_index("factor"), border="horizontal")
 
 
 def _saving(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
@@ -111,4 +111,4 @@ def _saving(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
                          lambda: today_against_recommended(dossier))
     st.subheader("Against the method in use", anchor=False)
     for line in recommend_rows.saving_sentences(found):
-        st.markdown(session.units.sentence(line))
+        st.markdown(verbatim(session.units.sentence(line)))

@@ -12,6 +12,7 @@ from experiments.events import verify_chain
 from experiments.job_text import to_toml
 from wizard import answers, frame, waiting
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.history_lines import STATE_ACTIONS, history_lines, state_sentence
 from wizard.views.kept import KeptForm
 from wizard.views.new_version import version_button
@@ -28,7 +29,7 @@ KINDS = {
 def render(session: WizardSession) -> None:
     """Draw what can be handed over."""
     dossier = session.must_dossier()
-    st.markdown(state_sentence(dossier))
+    st.markdown(verbatim(state_sentence(dossier)))
     if dossier.state in FROZEN:
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             st.markdown("This version is closed. A change starts a new one.", width="stretch")
@@ -39,7 +40,7 @@ def render(session: WizardSession) -> None:
         st.markdown("There is nothing to report before the first result.")
         frame.link(session, "results", "Enter results")
     _states(session, dossier)
-    _take_along(dossier)
+    _take_along(session, dossier)
     _history(dossier)
 
 
@@ -85,13 +86,14 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
             st.rerun()
 
 
-def _take_along(dossier: Dossier) -> None:
+def _take_along(session: WizardSession, dossier: Dossier) -> None:
     st.subheader("To take along", anchor=False)
     with st.container(horizontal=True):
         st.download_button("The job file", to_toml(dossier.job), file_name=f"{dossier.id}.toml",
                            mime="application/toml", on_click="ignore", key="report.toml",
                            icon=":material/download:")
-        st.download_button("The whole dossier", lambda: transfer.pack(dossier),
+        st.download_button("The whole dossier",
+                           lambda: transfer.export_dossier(session.service, dossier.id),
                            mime="application/zip", file_name=f"{dossier.id}.zip",
                            on_click="ignore", key="report.zip", icon=":material/download:",
                            help="One file that another Boilwright can bring in, lossless.")

@@ -12,6 +12,7 @@ from experiments.dossier import Dossier
 from wizard import editors
 from wizard.session import WizardSession
 from wizard.typing_table import typing_table
+from wizard.verbatim import verbatim
 from wizard.view_models.results_preview import Preview, preview
 from wizard.views.corrections_view import corrections
 from wizard.views.undo import undo_button
@@ -147,7 +148,7 @@ def _paste(session: WizardSession, dossier: Dossier) -> str | None:
     undo_button(session, name)
     with st.expander("Which columns?"):
         st.markdown("Those of the bench sheet. Not all are needed: " + ", ".join(
-            f"`{c}`" for c in columns))
+            map(verbatim, columns)))
         st.markdown("Instead of recoveries: amounts found, `found_ug:` and the analyte, with rows "
                     "whose vessel is `blank` or `reference`. `corrected` with `yes` tells that a "
                     "standard was added before the evaporation.")
@@ -164,7 +165,7 @@ def _confirm(session: WizardSession, dossier: Dossier, data: str | bytes, way: s
     table = service.preview_table(session.service, dossier.id, data)
     shown = preview(table, dossier.job, dossier.trials, session.units)
     with st.container(border=True):
-        st.markdown(f"**Before anything is recorded:** {shown.summary}")
+        st.markdown(f"**Before anything is recorded:** {verbatim(shown.summary)}")
         _lines(shown)
         if shown.may_record and st.button("Record these results", type="primary",
                                           key="results.record", icon=":material/check:"):
@@ -178,9 +179,9 @@ def _lines(shown: Preview) -> None:
     if shown.understood:
         st.dataframe(pd.DataFrame(shown.understood).fillna("–"), hide_index=True, width="stretch")
     for line in shown.rejected:
-        st.markdown(f":red[:material/error: {line}]")
+        st.markdown(f":red[:material/error: {verbatim(line)}]")
     for line in shown.notes:
-        st.caption(line)
+        st.caption(verbatim(line))
 
 
 def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:

@@ -11,6 +11,7 @@ from wizard import caching
 from wizard.charts.palette import palette
 from wizard.charts.run_trace import run_trace
 from wizard.session import WizardSession, digest
+from wizard.verbatim import verbatim
 from wizard.view_models.run_panels import run_events, run_panels, run_sentence
 from wizard.views import drawing
 
@@ -20,7 +21,7 @@ def show_run(session: WizardSession, dossier: Dossier, setting: Setting) -> None
     key = digest(dossier.job, sorted(setting.items()))
     run = caching.kept("run", key, lambda: predicted_run(dossier.job, setting))
     units = session.units
-    st.markdown(run_sentence(run, dossier.job, units))
+    st.markdown(verbatim(run_sentence(run, dossier.job, units)))
     drawing.show_stack(run_trace, run["trace"]["time_min"], run_panels(run, units),
                        palette(session.theme), run_events(run),
                        key=digest(key, units, session.theme))

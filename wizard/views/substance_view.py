@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from models.mixture import describe_mixture
@@ -12,6 +11,7 @@ from wizard.charts.palette import palette
 from wizard.charts.vapour_pressure import vapour_pressure_chart
 from wizard.session import WizardSession
 from wizard.units import NotANumber, read_number
+from wizard.verbatim import literal, verbatim
 from wizard.view_models import substance_rows
 from wizard.view_models.substance_choice import offered
 from wizard.views import drawing
@@ -31,7 +31,7 @@ def render(session: WizardSession) -> None:
     try:
         celsius = units.kept("_c", read_number(text))
     except NotANumber as error:
-        st.markdown(f":red[:material/error: {error}]")
+        st.markdown(f":red[:material/error: {verbatim(error)}]")
         return
     if name:
         _one(session, str(name), celsius)
@@ -83,5 +83,5 @@ def _mixture(session: WizardSession) -> None:
         found = describe_mixture(shares, pascal(units.kept("_mbar", pressure)))
         for line in substance_rows.mixture_lines(found, units):
             st.markdown(line)
-        st.table(pd.DataFrame(substance_rows.mixture_rows(shares, found)).set_index("component"),
+        st.table(literal(substance_rows.mixture_rows(shares, found)).set_index("component"),
                  border="horizontal")

@@ -11,6 +11,7 @@ from experiments.dossier import Dossier
 from experiments.trials import Trial
 from wizard import waiting
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.trial_cards import budget_sentence, trial_card, trials_left
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import DEFER, show_findings
@@ -25,7 +26,7 @@ def render(session: WizardSession) -> None:
     st.markdown(budget_sentence(dossier.job, dossier.trials))
     stopped = session.take_mark("stop_reason")
     if stopped:
-        st.info(f"Nothing more is worth running: {session.units.sentence(stopped)}.",
+        st.info(f"Nothing more is worth running: {verbatim(session.units.sentence(stopped))}.",
                 icon=":material/flag:")
     if not _authorised(session, dossier):
         return
@@ -88,12 +89,12 @@ def _propose(session: WizardSession, dossier: Dossier) -> None:
 def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
     card = trial_card(trial, dossier.job, session.units)
     with st.container(border=True):
-        st.markdown(f"**{card.heading}**")
-        st.markdown(card.reason)
+        st.markdown(f"**{verbatim(card.heading)}**")
+        st.markdown(verbatim(card.reason))
         left, right = st.columns((1, 2))
         left.metric("Expected run time", card.run_time)
         left.caption(card.run_time_range)
-        right.markdown("\n".join(f"- {line}" for line in card.recoveries))
+        right.markdown("\n".join(f"- {verbatim(line)}" for line in card.recoveries))
         if st.button("Take it back", key=f"trials.withdraw.{trial.id}", icon=":material/undo:",
                      help=f"Withdraw {trial.id}; it stays in the record as withdrawn."):
             service.withdraw(session.service, dossier.id, trial.id)

@@ -19,6 +19,7 @@ from wizard.charts.differences import replicates_charts
 from wizard.charts.palette import palette
 from wizard.session import WizardSession, digest
 from wizard.units import NotANumber, read_number
+from wizard.verbatim import literal, verbatim
 from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
@@ -46,7 +47,7 @@ def render(session: WizardSession) -> None:
 
 def _plan(session: WizardSession, dossier: Dossier) -> None:
     setting = setting_to_verify(dossier)
-    st.markdown(f"To verify: **{setting_text(setting, session.units, dossier.job)}**")
+    st.markdown(f"To verify: **{verbatim(setting_text(setting, session.units, dossier.job))}**")
     form = KeptForm(session, f"criteria:{dossier.id}")
     citations = {g.key: g.citation for g in GUIDANCE if g.bands}
     source = form.choice("source", "Criteria", [OWN, *citations], OWN,
@@ -58,12 +59,12 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
         try:
             level = read_number(text) if text.strip() else None
         except NotANumber as error:
-            st.markdown(f":red[:material/error: {error}]")
+            st.markdown(f":red[:material/error: {verbatim(error)}]")
             return
     try:
         criteria = None if source == OWN else criteria_from_guidance(dossier.job, source, level)
     except EntryError as error:
-        st.markdown(f":material/edit: {error.message} {error.cure}")
+        st.markdown(f":material/edit: {verbatim(f'{error.message} {error.cure}')}")
         return
     found = answers.fitted(dossier)
     if found is None:
@@ -73,7 +74,7 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
                           lambda _: plan(found, setting, criteria))
     if made is None:
         return
-    st.markdown(verify_rows.plan_sentence(made))
+    st.markdown(verbatim(verify_rows.plan_sentence(made)))
     _plan_tables(made)
     st.markdown("The plan is written into the record before the first run, so that a reader can "
                 "see that nothing was moved afterwards.")
@@ -84,15 +85,15 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
 
 
 def _plan_tables(made: VerificationPlan) -> None:
-    st.table(pd.DataFrame(verify_rows.plan_lines(made)).set_index("analyte"), border="horizontal")
+    st.table(literal(verify_rows.plan_lines(made)).set_index("analyte"), border="horizontal")
     left, right = st.columns(2)
     with left:
         st.markdown("**Runs**")
-        st.table(pd.DataFrame(verify_rows.schedule_lines(made)).set_index("run"),
+        st.table(literal(verify_rows.schedule_lines(made)).set_index("run"),
                  border="horizontal")
     with right:
         st.markdown("**Chance of passing with other numbers of runs**")
-        st.table(pd.DataFrame(verify_rows.alternative_lines(made)).set_index("runs"),
+        st.table(literal(verify_rows.alternative_lines(made)).set_index("runs"),
                  border="horizontal")
 
 
@@ -101,7 +102,7 @@ def _decision(
 ) -> None:
     headline, reason = verify_rows.decision_text(found, session.units)
     st.subheader(headline, anchor=False)
-    st.markdown(reason)
+    st.markdown(verbatim(reason))
     runs = recorded_runs(dossier, made.setting)
     readings = verify_rows.replicate_readings(runs, dossier.job)
     if readings:
@@ -110,9 +111,9 @@ def _decision(
                    "lie, its lower edge drawn.")
     lines = verify_rows.criterion_lines(found.criteria, session.units)
     if lines:
-        st.table(pd.DataFrame(lines).set_index("criterion"), border="horizontal")
+        st.table(literal(lines).set_index("criterion"), border="horizontal")
     if found.set_aside:
-        st.markdown("Set aside: " + "; ".join(f"{n}, because {why}"
+        st.markdown("Set aside: " + "; ".join(f"{n}, because {verbatim(why)}"
                                               for n, why in found.set_aside.items()) + ".")
 
 
@@ -135,11 +136,11 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
         return
     shown = preview(read_runs_table(dossier, made, data), dossier.job, [], session.units)
     with st.container(border=True):
-        st.markdown(f"**Before anything is recorded:** {shown.summary}")
+        st.markdown(f"**Before anything is recorded:** {verbatim(shown.summary)}")
         if shown.understood:
             st.dataframe(pd.DataFrame(shown.understood), hide_index=True, width="stretch")
         for line in shown.rejected:
-            st.markdown(f":red[:material/error: {line}]")
+            st.markdown(f":red[:material/error: {verbatim(line)}]")
         if shown.may_record and st.button("Record these runs", type="primary",
                                           key="verify.record", icon=":material/check:"):
             record_verification(session.service, dossier.id, data)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from experiments.dossier import Dossier
@@ -11,6 +10,7 @@ from wizard import answers
 from wizard.charts.palette import palette
 from wizard.charts.recoveries import margins_chart
 from wizard.session import WizardSession
+from wizard.verbatim import literal, verbatim
 from wizard.view_models import learn_rows
 from wizard.view_models.setting_entry import middle_setting
 from wizard.view_models.whatif_rows import whatif_lines, whatif_sentence
@@ -43,9 +43,9 @@ def _answer(session: WizardSession, dossier: Dossier, start: Setting) -> None:
     job, units = dossier.job, session.units
     settings = [setting, *([dict(job.today)] if job.today else [])]
     found = dossier.forecast(settings)
-    st.markdown(f"#### {units.sentence(whatif_sentence(found[0], job))}")
+    st.markdown(f"#### {verbatim(units.sentence(whatif_sentence(found[0], job)))}")
     lines = whatif_lines(found[0], job, found[1] if job.today else None, units)
-    st.table(pd.DataFrame(lines).set_index(""), border="horizontal")
+    st.table(literal(lines).set_index(""), border="horizontal")
     points = [*learn_rows.trial_points(dossier),
               learn_rows.forecast_point(found[0], "this", "forecast")]
     drawing.show(margins_chart, points, learn_rows.targets(job, only_must=True),

@@ -11,6 +11,7 @@ from experiments.window import window_limits
 from wizard import caching
 from wizard.session import WizardSession, digest
 from wizard.units import Units
+from wizard.verbatim import verbatim
 from wizard.view_models.setting_entry import middle_setting
 from wizard.view_models.window_limits import limit_lines
 from wizard.views.cautions_view import DEFER, show_findings
@@ -47,4 +48,4 @@ def _limits(dossier: Dossier, units: Units) -> None:
     limits = caching.kept("limits", digest(dossier.job), lambda: window_limits(dossier.job))
     with st.expander("The limits with their numbers", expanded=True):
         for heading, lines in limit_lines(limits, units).items():
-            st.markdown(f"**{heading}**\n\n" + "\n".join(f"- {line}" for line in lines))
+            st.markdown(f"**{heading}**\n\n" + "\n".join(f"- {verbatim(line)}" for line in lines))
