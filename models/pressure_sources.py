@@ -48,12 +48,23 @@ def correlations(cas: str, boiling: float, freezing: float,
             continue
         count = max(3, min(25, int((high - low) / 8.0) + 1))
         grid = [float(T) for T in np.linspace(low, high, count)]
-        values = {T: float(model.calculate(T, method)) for T in grid}
+        values = {T: calculated(model, T, method) for T in grid}
         if not _possible(values):
             warnings.append(f"{method} gives impossible pressures, not used")
             continue
         curves[method] = values
     return curves
+
+
+def calculated(model: Any, T: float, method: str) -> float:
+    """A property of a ``thermo`` model at T in K; nan where its table cannot be interpolated.
+
+    Some tables give one temperature twice (heat capacity of liquid sulfur).
+    """
+    try:
+        return float(model.calculate(T, method))
+    except ValueError:
+        return math.nan
 
 
 def _possible(values: Points) -> bool:

@@ -42,6 +42,7 @@ from models.plausibility import (
 from models.pressure_sources import (
     ESTIMATES,
     REFERENCE,
+    calculated,
     correlations,
     doubt,
     measured,
@@ -254,7 +255,9 @@ def _enthalpy(cas: str, curve: Curve, boiling: float) -> tuple[np.ndarray[Any, A
         T = grid[(grid >= low) & (grid <= high)]
         if len(T) < 5:
             continue
-        values = np.array([float(model.calculate(t, method)) for t in T])
+        values = np.array([calculated(model, t, method) for t in T])
+        if not np.isfinite(values).all():
+            continue
         coefficients = np.polynomial.Polynomial.fit(T, values, 2).convert().coef
         full = np.zeros(3)
         full[: len(coefficients)] = coefficients
@@ -307,7 +310,7 @@ def _towards_handbook(coefficients: np.ndarray[Any, Any], model: Any, boiling: f
     gaps = {}
     for method, T in places.items():
         if method in model.T_limits and math.isfinite(T):
-            known = float(model.calculate(T, method))
+            known = calculated(model, T, method)
             gap = known - float(np.polynomial.polynomial.polyval(T, coefficients))
             if math.isfinite(gap) and abs(gap) < (0.15 if weight < 1.0 else 0.30) * known:
                 gaps[T] = (gap, abs(gap) / known)
@@ -335,7 +338,7 @@ def _density(name: str, cas: str, molar_mass: float) -> tuple[float, str]:
         if not low - 60.0 <= 293.15 <= high:
             continue
         T = max(293.15, low)
-        volume = float(model.calculate(T, method))
+        volume = calculated(model, T, method)
         if math.isfinite(volume) and 500.0 < molar_mass / volume < 4000.0:
             return molar_mass / volume * (1.0 + 1.0e-3 * (T - 293.15)), method
     return 1000.0, "not known, 1000 kg/m3 assumed"
@@ -350,7 +353,7 @@ def _heat_capacity(cas: str, molar_mass: float) -> tuple[float, str]:
             continue
         T = min(max(298.15, low), high)
         if abs(T - 298.15) < 80.0:
-            value = float(model.calculate(T, method))
+            value = calculated(model, T, method)
             if 1000.0 < value / molar_mass < 5000.0 or (0.6e3 < value / molar_mass <= 1000.0):
                 return value, method
     return 1700.0 * molar_mass, "not known, 1.7 J/(g K) assumed"

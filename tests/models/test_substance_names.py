@@ -79,6 +79,13 @@ def answer(text):
         return error
 
 
+@pytest.mark.parametrize("name", ["S", "sulfur", "12035-51-7"])
+def test_a_broken_table_of_the_libraries_is_passed_over(name):
+    """Their heat capacity of sulfur has one temperature twice and cannot be interpolated."""
+    found = answer(name)
+    assert isinstance(found, ModelError) or found.molar_mass > 0
+
+
 @given(st.text(max_size=40))
 def test_any_text_gives_a_substance_or_a_sentence(text):
     found = answer(text)
