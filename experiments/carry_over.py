@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob
 from models.parameters import INDEX, PARAMETERS
-
-SOURCE = ("id", "title", "version", "revision", "hash", "trials")
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,7 @@ def read_carry_over(data: Mapping[str, Any]) -> CarryOver:
     if unknown or not possible:
         raise EntryError("What was carried over holds what cannot be.",
                          "Start the dossier again from the earlier one.")
-    source = Source(**{name: data["source"][name] for name in SOURCE})
+    source = Source(**{f.name: data["source"][f.name] for f in fields(Source)})
     return CarryOver(source, float(data["weight"]), parts["equipment"], parts["analytes"],
                      tuple(str(x) for x in data["left_out"]))
 

@@ -10,6 +10,7 @@ seeds 2100-2107).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from experiments.carry_check import UNLIKELY
 from experiments.carry_over import Carried, CarryOver, Source
@@ -145,23 +146,37 @@ def probabilities(fitted: Fitted) -> dict[str, float]:
                     if n in fitted.carried.analytes}
 
 
+@dataclass(frozen=True)
+class Verdict:
+    """One sentence of what the runs say, and whether they speak against what was carried."""
+
+    sentence: str
+    is_against: bool
+
+
 def findings(fitted: Fitted) -> tuple[str, ...]:
     """What the runs say of what was carried over, one sentence each; doubts first."""
+    return tuple(v.sentence for v in verdicts(fitted))
+
+
+def verdicts(fitted: Fitted) -> tuple[Verdict, ...]:
+    """The same with their weight."""
     if fitted.carried is None or not fitted.trials:
         return ()
     source, weight = fitted.carried.source.id, fitted.carried.weight
     chances = sorted(probabilities(fitted).items(), key=lambda item: item[1])
-    said = tuple(_finding(what, chance, source, weight) for what, chance in chances)
+    said = tuple(Verdict(_finding(what, chance, source, weight), chance < AGAINST)
+                 for what, chance in chances)
     check = fitted.time_check
     if check is None or not check.speaks_against:
         return said
     word = f"{check.ratio:.2g} times as long as" if check.ratio > 1 else (
         f"only {100 * check.ratio:.0f} % of the time that")
-    return (
+    return (Verdict(
         f"The runs speak against what dossier {source} knew of the evaporator: they took {word} "
         f"it predicts, which chance does in less than {100 * UNLIKELY:g} % of cases. It may be "
         f"another evaporator, or changed since then: check it. That knowledge is set aside; the "
-        f"forecasts rest on the runs and the usual assumptions.", *said)
+        f"forecasts rest on the runs and the usual assumptions.", True), *said)
 
 
 def _finding(what: str, chance: float, source: str, weight: float) -> str:

@@ -115,7 +115,7 @@ def usual_setting(job: EvaporationJob) -> Setting:
         said |= {"keeper": sample.keeper.name, "keeper_volume_ml": sample.keeper.volume_ml}
     setting: Setting = {}
     for factor in job.factors:
-        fixed = factor.choices[0] if factor.choices else factor.low
+        fixed = factor.first_value
         value = said.get(factor.name, fixed)
         usable = value in factor.choices if factor.choices else not factor.is_fixed
         setting[factor.name] = value if usable else fixed

@@ -60,12 +60,11 @@ def robustness(arguments: Namespace) -> Reply:
         return Reply(text, {"verdict": None, "missing": missing}, is_yes=False)
     lines = [*(c.sentence for c in found.corners), *found.failed_runs,
              *(e.sentence for e in found.effects)]
-    holds = not found.failed_runs and all(c.verdict == "holds" for c in found.corners)
     return Reply("\n".join(lines), plain({
-        "verdict": "holds" if holds else "not shown", "setting": found.setting,
+        "verdict": "holds" if found.holds else "not shown", "setting": found.setting,
         "trials": found.trials, "corners": found.corners, "effects": found.effects,
         "failed_runs": found.failed_runs,
-    }), is_yes=holds)
+    }), is_yes=found.holds)
 
 
 def _plan_robustness(session: service.Session, dossier_id: str, path: Path) -> Reply:

@@ -47,7 +47,7 @@ class FactorSpace:
         """Settings from points [M, len(free)] of the unit cube, snapped, without repeats."""
         found = []
         for row in unit:
-            setting: Setting = {f.name: _fixed(f) for f in self.factors}
+            setting: Setting = {f.name: f.first_value for f in self.factors}
             for factor, u in zip(self.free, row, strict=True):
                 setting[factor.name] = _decode(factor, float(u))
             found.append(self.snap(setting))
@@ -107,10 +107,6 @@ def setting_key(setting: Setting) -> tuple[tuple[str, float | str], ...]:
 def unique(settings: Iterable[Setting]) -> list[Setting]:
     """The same settings in order without repeats."""
     return list({setting_key(s): s for s in settings}.values())
-
-
-def _fixed(factor: Factor) -> float | str:
-    return factor.choices[0] if factor.choices else factor.low
 
 
 def _decode(factor: Factor, u: float) -> float | str:

@@ -38,6 +38,11 @@ class Factor:
     choices: tuple[str, ...] = ()
 
     @property
+    def first_value(self) -> float | str:
+        """The first choice, or the low end of the window."""
+        return self.choices[0] if self.choices else self.low
+
+    @property
     def is_fixed(self) -> bool:
         return len(self.choices) == 1 if self.choices else self.low == self.high
 

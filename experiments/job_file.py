@@ -304,7 +304,7 @@ def read_setting(t: Table, factors: tuple[Factor, ...]) -> Setting:
     for factor in factors:
         if factor.is_fixed and not t.has(factor.name):
             t.raw(factor.name)
-            setting[factor.name] = factor.choices[0] if factor.choices else factor.low
+            setting[factor.name] = factor.first_value
         elif factor.choices:
             setting[factor.name] = t.text(factor.name, choices=factor.choices)
         else:

@@ -73,6 +73,17 @@ def vessel_values(result: Result, analyte: str) -> Array:
     return np.array([_value(r) for r in found]) / 100.0
 
 
+def mean_and_vessels(result: Result, analyte: str, vessels: int) -> tuple[float, int]:
+    """Mean of an analyte as a fraction and of how many vessels; (nan, 0) when not measured.
+
+    A mean that was typed stands for all ``vessels`` of the evaporator.
+    """
+    values = vessel_values(result, analyte)
+    if not len(values):
+        return math.nan, 0
+    return float(values.mean()), vessels if result.is_mean.get(analyte, False) else len(values)
+
+
 def vessel_rsd(results: Sequence[Result], analyte: str) -> float:
     """Relative standard deviation of an analyte between the vessels of a run, positions included.
 
@@ -100,12 +111,11 @@ def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, fl
     A censored reading counts as uniform between zero and its limit. When the vessels of a
     run disagree more than usual, their own scatter replaces the usual one.
     """
-    readings = [r for r in result.recovery[analyte] if r is not None]
-    if not readings:
+    mean, count = mean_and_vessels(result, analyte, vessels)
+    if not count:
         return math.nan, math.inf
     values = vessel_values(result, analyte)
-    count = vessels if result.is_mean.get(analyte, False) else len(values)
-    mean = float(values.mean())
+    readings = [r for r in result.recovery[analyte] if r is not None]
     variance = (VESSEL_RSD * mean) ** 2 / count
     censored = [r.percent / 100.0 for r in readings if r.censored]
     variance += sum(limit**2 for limit in censored) / 12.0 / len(readings)

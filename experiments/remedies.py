@@ -114,7 +114,7 @@ def _try(fitted: Fitted, change: Change) -> Remedy | None:
 def _settings(fitted: Fitted, job: EvaporationJob) -> list[Setting]:
     """Leaders of the present job and a spread, carrying the changed fixed factors."""
     settings = fitted.leaders(fitted.candidates, 4) + fitted.candidates[:TRIED]
-    fixed = {f.name: f.choices[0] if f.choices else f.low for f in job.factors if f.is_fixed}
+    fixed = {f.name: f.first_value for f in job.factors if f.is_fixed}
     return [{**s, **fixed} for s in settings[:TRIED]]
 
 

@@ -22,7 +22,7 @@ from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.factor_space import setting_key
 from experiments.job import EvaporationJob, Factor, Setting
-from experiments.readings import vessel_values
+from experiments.readings import mean_and_vessels
 from experiments.region_lattice import numeric_factors
 from experiments.sensitivity import WORDS
 from experiments.trials import Trial
@@ -76,6 +76,11 @@ class Robustness:
     effects: tuple[Effect, ...]
     corners: tuple[WorstCorner, ...]
     failed_runs: tuple[str, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether every run ended well and every target is shown to hold at its worst corner."""
+        return not self.failed_runs and all(c.verdict == "holds" for c in self.corners)
 
 
 def steps(job: EvaporationJob) -> dict[str, float]:
@@ -190,10 +195,8 @@ def _readings(job: EvaporationJob, trials: Sequence[Trial], name: str) -> tuple[
         result = trial.result
         if result is None or result.outcome != "finished" or result.corrected:
             continue
-        values = vessel_values(result, name)
-        if len(values):
-            count = job.equipment.vessels if result.is_mean.get(name, False) else len(values)
-            mean = values.mean()
+        mean, count = mean_and_vessels(result, name, job.equipment.vessels)
+        if count:
             seen[i] = 100.0 * mean
             error[i] = 100.0 * math.sqrt(float(mean_variance(np.array(mean), np.array(count))))
     return seen, error

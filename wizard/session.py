@@ -157,7 +157,7 @@ class WizardSession:
 
     def draft(self, name: str) -> dict[str, Any] | None:
         """What was typed and not yet confirmed; None when there is nothing."""
-        found = next((d for d in self.drafts() if d.name == _stored(name)), None)
+        found = next((d for d in self.drafts() if d.name == name), None)
         return None if found is None else copy.deepcopy(dict(found.content))
 
     def keep_draft(self, name: str, content: Mapping[str, Any]) -> None:
@@ -186,7 +186,7 @@ class WizardSession:
     def _save_draft(self, name: str, content: Mapping[str, Any]) -> None:
         """Save for the reader alone; who may only read keeps nothing."""
         if "enter" in self.service.user.roles:
-            drafts.keep_draft(self.service, _stored(name), content)
+            drafts.keep_draft(self.service, name, content)
 
     # -- small marks of a page -------------------------------------------------------------
 
@@ -210,15 +210,6 @@ class WizardSession:
     def theme(self) -> str:
         """"light" or "dark", as the page is shown."""
         return st.context.theme.type or "light"
-
-
-LONGEST_NAME = 64
-"""Characters of the name of a draft that a store keeps."""
-
-
-def _stored(name: str) -> str:
-    """The name of a draft in the store, where a long id of a dossier would not fit."""
-    return name if len(name) <= LONGEST_NAME else f"{name[:39]}~{digest(name)}"
 
 
 def digest(*parts: object) -> str:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from experiments.carry_over import carried_words
-from experiments.carrying import findings
+from experiments.carrying import verdicts
 from experiments.diagnostics import Reading
 from experiments.learnt import Learnt
 from experiments.report.charts import learnt_chart, predicted_against_observed
@@ -68,12 +68,13 @@ def _carried(g: Gathered) -> list[Block]:
     if carried is None:
         return []
     record = last_record(g.dossier, "carried over")
-    said = findings(g.fitted)
-    against = any("speak against" in text for text in said)
+    found = verdicts(g.fitted)
+    said = " ".join(v.sentence for v in found)
+    is_against = any(v.is_against for v in found)
     return [
         Paragraph(carried_words(carried), (record,) if record is not None else ()),
         *([Bullets(carried.left_out)] if carried.left_out else []),
-        *([Notice("caution" if against else "info", "What the trials say of it", " ".join(said))]
+        *([Notice("caution" if is_against else "info", "What the trials say of it", said)]
           if said else []),
     ]
 

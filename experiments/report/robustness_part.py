@@ -22,8 +22,7 @@ def robustness(g: Gathered) -> Section | None:
     found = analyse_robustness(g.dossier)
     if found is None:
         return None
-    holds = not found.failed_runs and all(c.verdict == "holds" for c in found.corners)
-    title = "Every target holds at the worst corner" if holds else (
+    title = "Every target holds at the worst corner" if found.holds else (
         "Not every target is shown to hold at the worst corner")
     lines = [*found.failed_runs, *(c.sentence for c in found.corners)]
     blocks: list[Block] = [
@@ -33,7 +32,7 @@ def robustness(g: Gathered) -> Section | None:
             f"{', '.join(found.trials)} of a small factorial that was planned beforehand. "
             "Effects are differences between the high and the low level, by least squares with "
             "the usual scatter of a run."),
-        Notice("answer" if holds else "caution", title,
+        Notice("answer" if found.holds else "caution", title,
                "Worked out from these runs alone, without the run model."),
         Bullets(tuple(f"{line[0].upper()}{line[1:].rstrip('.')}." for line in lines)),
         _effects(found),

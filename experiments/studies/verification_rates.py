@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.stats import binomtest, norm
 
-from experiments.acceptance import Criteria, default_criteria
+from experiments.acceptance import default_criteria
 from experiments.answers import Forecast, Interval
 from experiments.entries import check_result
 from experiments.job import EvaporationJob, Setting
@@ -139,7 +139,7 @@ class KnownMethod:
 def rate(scene: Scene, runs: int, days: int, sets: int, seed: int = 1) -> Rate:
     """Play so many verifications of a scene by a plan of so many runs and days."""
     job = study_job()
-    made = plan(KnownMethod(job, scene), SETTING, _criteria(job, runs, days))
+    made = plan(KnownMethod(job, scene), SETTING, default_criteria(job, runs=runs, days=days))
     bench = _bench(scene, job)
     passed, failing = 0, dict[str, int]()
     for i in range(sets):
@@ -172,10 +172,6 @@ def study_job() -> EvaporationJob:
         "limits": {"max_run_time_min": 120, "assurance": 0.95, "trials": 12,
                    "trials_per_batch": 3},
     })
-
-
-def _criteria(job: EvaporationJob, runs: int, days: int) -> Criteria:
-    return default_criteria(job, runs=runs, days=days)
 
 
 def _bench(scene: Scene, job: EvaporationJob) -> Bench:

@@ -212,7 +212,7 @@ def untold_azeotropes(monkeypatch):
 @pytest.mark.slow
 @pytest.mark.xfail(strict=True, reason="66 of 87 pairs, 75.9 %, where 80 % are asked; five "
                    "published parameter sets meet 55 to 64, their median 68, and all of them miss "
-                   "the same ten, whose listed values are from memory")
+                   "the same eleven, most of whose listed values are from memory")
 def test_azeotropes_without_being_told(monkeypatch):
     """Modified UNIFAC from groups alone, against data/azeotropes.csv (B and D): the goal."""
     gaps = untold_azeotropes(monkeypatch)

@@ -6,7 +6,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.carry_over import carried_words
-from experiments.carrying import findings
+from experiments.carrying import verdicts
 from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from wizard import answers
@@ -51,9 +51,11 @@ def show_carried(session: WizardSession, dossier: Dossier) -> None:
         return
     with st.container(border=True):
         st.markdown(f"**From an earlier dossier.** {carried_words(carried)}")
-        for line in (*carried.left_out, *findings(found)):
-            sign = ":material/warning: " if "speak against" in line else ""
-            st.markdown(sign + session.units.sentence(line))
+        for line in carried.left_out:
+            st.markdown(session.units.sentence(line))
+        for verdict in verdicts(found):
+            sign = ":material/warning: " if verdict.is_against else ""
+            st.markdown(sign + session.units.sentence(verdict.sentence))
 
 
 def _draft(draft_id: str) -> str:

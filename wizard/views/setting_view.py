@@ -19,7 +19,7 @@ def setting_inputs(
     """A setting as typed; kept as a draft once it was changed."""
     form = f"at:{key}:{dossier.id}"
     start = {**start, **(session.draft(form) or {})}
-    setting: Setting = {f.name: f.choices[0] if f.choices else f.low for f in dossier.job.factors}
+    setting: Setting = {f.name: f.first_value for f in dossier.job.factors}
     free = dossier.job.free_factors
     if not free:
         return setting
@@ -35,7 +35,7 @@ def setting_inputs(
 
 def stepped_setting(session: WizardSession, dossier: Dossier, key: str) -> Setting | None:
     """A setting typed on another page earlier; None where nothing was typed there."""
-    setting: Setting = {f.name: f.choices[0] if f.choices else f.low for f in dossier.job.factors}
+    setting: Setting = {f.name: f.first_value for f in dossier.job.factors}
     for factor in dossier.job.free_factors:
         value = st.session_state.get(_field_key(session, factor, f"{key}.{dossier.id}"))
         if value is None:
