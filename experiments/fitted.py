@@ -94,11 +94,12 @@ class Fitted:
         """Posterior draws at settings, simulated once and remembered."""
         missing = [s for s in unique(settings) if setting_key(s) not in self._points]
         if missing:
-            found = self._draw(missing)
+            found = self.draw(missing)
             self._points.update(zip(map(setting_key, missing), found, strict=True))
         return [self._points[setting_key(s)] for s in settings]
 
-    def _draw(self, settings: Sequence[Setting], every: int = 1) -> list[Point]:
+    def draw(self, settings: Sequence[Setting], every: int = 1) -> list[Point]:
+        """Posterior draws at settings, not remembered; one draw in ``every``."""
         draws = self.surrogate.draws(
             self.simulator.rows(settings), self.space.code(settings), every)
         _check_numbers(draws, settings)
@@ -109,7 +110,7 @@ class Fitted:
         """The ``count`` settings that a quick look on few draws finds most promising."""
         if len(settings) <= count:
             return list(settings)
-        points = self._draw(settings, LOOK_EVERY)
+        points = self.draw(settings, LOOK_EVERY)
         chance = np.array([float(self.success(p).mean()) for p in points])
         time = np.array([self._mean_time(p) for p in points])
         return [settings[i] for i in self._best(chance, time, count)]

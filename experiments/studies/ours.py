@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from experiments.answers import Interval
 from experiments.dossier import Dossier
+from experiments.fitted import Fitted
 from experiments.job import Setting
 from experiments.studies.bench import Mapping
 from experiments.studies.strategy import LEVELS, Belief, Claim, Problem
@@ -30,6 +31,11 @@ class Boilwright:
 
     def record(self, setting: Setting, result: Mapping) -> None:  # noqa: ARG002 (by id)
         self._dossier.record(self._ids.pop(0), **result)
+
+    @property
+    def fitted(self) -> Fitted:
+        """The job with what its trials taught."""
+        return self._dossier.fitted()
 
     def claim(self) -> Claim:
         edge = self._dossier.recommend(robust=False)
