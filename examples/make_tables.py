@@ -23,8 +23,9 @@ from models.parameters import INDEX, PARAMETERS
 from models.run_model import surviving_fraction
 
 FOLDER = Path(__file__).parent
-CLASS_OF_POSITION = (1, 0, 2)  # middle, slow, fast, in turn around the rotor
-FAST = 2
+SLOWEST_POSITION = 8
+THROWS_FIRST = 3  # every third position throws out liquid before the others do
+SLOWEST, SLOWER, FASTER = range(3)
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,13 @@ def truth(bench: Bench, job: EvaporationJob, settings: list[Setting]) -> tuple[n
     )
 
 
+def class_of(position: int) -> int:
+    """The class of a vessel position: one is the slowest, slower and faster ones take turns."""
+    if position == SLOWEST_POSITION:
+        return SLOWEST
+    return FASTER if position % 2 else SLOWER
+
+
 def rows(bench: Bench, job: EvaporationJob) -> list[list[str]]:
     """The filled table: one row a vessel that was measured."""
     names = [f.name for f in job.factors]
@@ -82,10 +90,10 @@ def rows(bench: Bench, job: EvaporationJob) -> list[list[str]]:
         outcome = "boil-over" if thrown[i] else "finished" if dry[i] else "not dry"
         label = "T1" if job.today is not None and i == 0 else ""
         for position in bench.positions:
-            kind = CLASS_OF_POSITION[(position - 1) % 3]
+            kind = class_of(position)
             true = recovery[i, kind]
             seen = (true + run_effect) * np.exp(random.normal(0.0, VESSEL_RSD, len(true)))
-            lost = kind == FAST and bool(thrown[i])
+            lost = position % THROWS_FIRST == 0 and bool(thrown[i])
             if lost:  # what was thrown out takes every analyte alike with it
                 seen *= 1.0 - random.uniform(0.15, 0.5)
             cells = [f"{100 * x:.1f}" if x >= 0.05 else "<5" for x in seen]

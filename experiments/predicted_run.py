@@ -16,7 +16,7 @@ from models.run_model import surviving_fraction
 from models.run_trace import RunTrace, trace
 from models.system import Array
 
-CLASS_NAMES = ("slow", "middle", "fast")
+CLASS_NAMES = ("slowest", "slower", "faster")
 MOST_MOMENTS = 600
 
 

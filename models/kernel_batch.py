@@ -26,10 +26,15 @@ ENTRAINMENT = INDEX["entrainment"]
 FILM_TRANSPORT = INDEX["film_transport"]
 BREAKTHROUGH_END = INDEX["breakthrough_end"]
 HOLD_UP = INDEX["hold_up"]
-SPREAD_TO_CLASS = np.sqrt(1.5)
-"""Three equal classes at 1 - s, 1, 1 + s have the standard deviation s/sqrt(1.5)."""
+LEFT_IN_KEEPER = INDEX["left_in_keeper"]
 LEAST_POWER = 0.03
 """Of the state variable u, which is 1 minus the area exponent up to there."""
+
+
+@kernel
+def relative_transfer(place: float) -> float:
+    """Heat transfer at a place, relative to that of the mean position; below 0 is slower."""
+    return 1.0 + place if place >= 0.0 else 1.0 / (1.0 - place)
 
 
 @kernel
@@ -45,8 +50,7 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
     end_pressure = max(setting[END_PRESSURE], rig.ultimate)
     pull_to = max(min(rig.ramp_start, ATMOSPHERE), end_pressure)
     ramp_begin = theta[START_DELAY] + np.log(ATMOSPHERE / pull_to) / rig.pump_rate
-    spread = 1.0 + theta[VESSEL_SPREAD] * SPREAD_TO_CLASS
-    u, exponent = theta[HEAT_TRANSFER], theta[AREA_EXPONENT]
+    u, spread, exponent = theta[HEAT_TRANSFER], theta[VESSEL_SPREAD], theta[AREA_EXPONENT]
     power = max(1.0 - exponent, LEAST_POWER)
     fill, moles = 0.0, 0.0
     for j in range(start.shape[0]):
@@ -57,11 +61,14 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
     return Course(
         setting[SET_TEMPERATURE], setting[RAMP_RATE], end_pressure, pull_to, setting[HOLD],
         setting[END_VOLUME], theta[START_DELAY], ramp_begin,
-        ramp_begin + (pull_to - end_pressure) / setting[RAMP_RATE], u / spread, u, u * spread,
-        exponent, power, floor, fill, (fill / rig.capacity) ** exponent, moles, hold_up,
-        (hold_up / fill + floor) ** power, theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT],
-        theta[ENTRAINMENT], theta[WARMING_TIME], theta[END_SENSITIVITY] * rig.end_fraction,
-        theta[BOIL_OVER_LIMIT], theta[BREAKTHROUGH_END],
+        ramp_begin + (pull_to - end_pressure) / setting[RAMP_RATE],
+        u * relative_transfer(spread * rig.place[0]),
+        u * relative_transfer(spread * rig.place[1]),
+        u * relative_transfer(spread * rig.place[2]), exponent, power, floor, fill,
+        (fill / rig.capacity) ** exponent, moles, hold_up, (hold_up / fill + floor) ** power,
+        theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT], theta[ENTRAINMENT], theta[WARMING_TIME],
+        theta[END_SENSITIVITY] * rig.end_fraction, theta[BOIL_OVER_LIMIT],
+        theta[BREAKTHROUGH_END], theta[LEFT_IN_KEEPER],
     )
 
 

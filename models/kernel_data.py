@@ -4,7 +4,7 @@
 symbol   meaning                                                 shape
 ======== ======================================================= =========
 S, A     solvents (keeper last), analytes
-classes  slow, middle and fast vessel positions, a third each    3
+classes  the slowest vessel, the slower and the faster others    3
 table    boiling temperature and its slope over ln P, uniform    [M, 2]
 ======== ======================================================= =========
 """
@@ -20,6 +20,7 @@ from models import film, heat_transfer, spin
 from models.equipment import Equipment, Load
 from models.quantities import GAS_CONSTANT
 from models.system import Array, LiquidSystem
+from models.vessel_classes import vessel_classes
 from models.volatility import ln_pressure, pressure
 
 Modes = NDArray[np.int64]
@@ -50,13 +51,15 @@ class Liquid(NamedTuple):
 class Rig(NamedTuple):
     """Evaporator, load and control, SI units.
 
-    ``gas_moles`` mol/Pa held by the chamber; ``pump_moles`` mol/(Pa s) and ``pump_rate`` 1/s
-    of the pump; ``control``: 0 load rule, 1 stop at the mean volume, 2 cold tip; ``keeper``
-    index of the keeper or -1; ``ideal`` whether all gamma are 1; ``ln_p0`` and ``ln_dp``
-    begin and step of the boiling table.
+    ``share`` [3] and ``place`` [3] of the vessel classes; ``gas_moles`` mol/Pa held by the
+    chamber; ``pump_moles`` mol/(Pa s) and ``pump_rate`` 1/s of the pump; ``control``: 0 load
+    rule, 1 stop at the mean volume, 2 cold tip; ``keeper`` index of the keeper or -1; ``ideal``
+    whether all gamma are 1; ``ln_p0`` and ``ln_dp`` begin and step of the boiling table.
     """
 
-    per_class: float
+    vessels: float
+    share: Array
+    place: Array
     capacity: float
     full_area: float
     rim_area: float
@@ -134,8 +137,11 @@ def pack_rig(system: LiquidSystem, equipment: Equipment, load: Load) -> Rig:
     single = len(system.solvents) == 1
     _, ln_p0, ln_dp = _boiling_table(system.ln_p[0]) if single else (0.0, 0.0, 1.0)
     conductance = equipment.pump_speed_m3_per_s / equipment.chamber_volume_m3
+    classes = vessel_classes(equipment.vessels)
     return Rig(
-        per_class=equipment.vessels / CLASSES,
+        vessels=float(equipment.vessels),
+        share=classes.share,
+        place=classes.place,
         capacity=equipment.vessel_capacity_m3,
         full_area=heat_transfer.full_area(equipment.vessel_capacity_m3),
         rim_area=heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating),

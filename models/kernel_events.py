@@ -137,17 +137,18 @@ def event_values(t: float, y: Array, f: Array, out: Array, space: Space, course:
     total, total_slope = 0.0, 0.0
     for k in range(CLASSES):
         if space.mode[k] > STILL:
-            total += contents(y, k, course, liquid, rig)[1]
+            total += rig.share[k] * contents(y, k, course, liquid, rig)[1]
             continue
-        total += space.aux[k, VOLUME]
+        total += rig.share[k] * space.aux[k, VOLUME]
         if space.mode[k] == HEATING:
             boiling_event(k, y, f, out, space, liquid, rig)
         else:
-            total_slope += level_events(k, y, f, out, space, course, liquid, rig)
+            total_slope += rig.share[k] * level_events(
+                k, y, f, out, space, course, liquid, rig)
     stops_at_volume = rig.control == 1 and course.end_volume > 0.0
     if stops_at_volume:
-        out[0, REACHED] = total / (CLASSES * course.end_volume) - 1.0
-        out[1, REACHED] = total_slope / (CLASSES * course.end_volume)
+        out[0, REACHED] = total / course.end_volume - 1.0
+        out[1, REACHED] = total_slope / course.end_volume
     if now[ON] > 0.0:
         out[0, LEAVE] = now[MARGIN] + 1e-6
         out[1, LEAVE] = np.nan

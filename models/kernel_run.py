@@ -243,18 +243,19 @@ def stops(space: Space, course: Course) -> bool:
 def is_false_end(space: Space, course: Course, liquid: Liquid, rig: Rig) -> bool:
     """Whether a vessel still holds solvent when the run stops.
 
-    Solvent up to the volume of the keeper is allowed: it dilutes the keeper.
+    Some solvent is allowed in a keeper: how much before somebody calls it not done is uncertain.
     """
     solvents = liquid.pure.shape[0]
     for k in range(CLASSES):
         if space.mode[k] == DRY or space.mode[k] == TIP:
             continue
         volume = contents(space.y, k, course, liquid, rig)[1] - course.hold_up
-        keeper = 0.0
+        allowed = LEFT_SHARE * course.fill
         if rig.keeper >= 0:
             keeper = (space.y[1 + k * (solvents + 1) + rig.keeper]
                       * liquid.pure[rig.keeper, MOLAR_VOLUME])
-        if volume - 2.0 * keeper > LEFT_SHARE * course.fill:
+            allowed += (1.0 + course.left_in_keeper) * keeper
+        if volume > allowed:
             return True
     return False
 

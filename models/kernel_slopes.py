@@ -153,7 +153,7 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
     base = 1 + k * (solvents + 1)
     place = base + solvents
     moles, volume, capacity, wet = contents(y, k, course, liquid, rig)
-    u = course.u_slow if k == 0 else (course.u_middle if k == 1 else course.u_fast)
+    u = course.u_slowest if k == 0 else (course.u_slower if k == 1 else course.u_faster)
     gap = y[0] / (y[0] + rig.gap_pressure)
     conductance = u * gap * (rig.full_area * wet + rig.rim_area)
     temperature = y[place]
@@ -232,11 +232,11 @@ def flow_slopes(k: int, y: Array, f: Array, pull: Array, slope: float, space: Sp
 
 
 @inlined
-def cool_vapour(space: Space, liquid: Liquid) -> None:
+def cool_vapour(space: Space, liquid: Liquid, rig: Rig) -> None:
     """Keep in ``cold`` the breakthrough pressure and enthalpy of the vapour now made."""
     weight, pressure, enthalpy = 0.0, 0.0, 0.0
     for k in range(CLASSES):
-        supply = space.aux[k, SUPPLY]
+        supply = rig.share[k] * space.aux[k, SUPPLY]
         weight += supply
         for j in range(liquid.pure.shape[0]):
             pressure += supply * space.vapour[k, j] * liquid.pure[j, P_COLD]
@@ -278,9 +278,9 @@ def slopes(t: float, y: Array, f: Array, pull: Array, space: Space, course: Cour
         aux[k, SUPPLY], aux[k, FLASH], aux[k, FLOW] = 0.0, 0.0, 0.0
         if space.mode[k] < DRY:
             class_slopes(k, y, f, pull, boiling, boiling_slope, space, course, liquid, rig)
-            supply += rig.per_class * aux[k, SUPPLY]
-            inertia += rig.per_class * aux[k, FLASH]
-    cool_vapour(space, liquid)
+            supply += rig.vessels * rig.share[k] * aux[k, SUPPLY]
+            inertia += rig.vessels * rig.share[k] * aux[k, FLASH]
+    cool_vapour(space, liquid, rig)
     enthalpy = space.cold[1]
     duty = course.duty * rig.power * duty_share(p, space.cold[0], rig.t_cold, enthalpy)
     pumped = rig.pump_moles * min(p, space.cold[0])
@@ -298,6 +298,6 @@ def slopes(t: float, y: Array, f: Array, pull: Array, space: Space, course: Cour
     for k in range(CLASSES):
         if space.mode[k] == BOILING:
             flow_slopes(k, y, f, pull, slope, space, course, liquid)
-            made += rig.per_class * aux[k, FLOW] * aux[k, ENTHALPY]
+            made += rig.vessels * rig.share[k] * aux[k, FLOW] * aux[k, ENTHALPY]
     space.now[LOAD] = max(made, 0.0) * duty / (duty + pumped * enthalpy)
     space.now[MARGIN] = (wanted_slope - limit) / (-fastest)

@@ -60,9 +60,9 @@ class Course(NamedTuple):
     delay: float
     ramp_begin: float
     ramp_end: float
-    u_slow: float
-    u_middle: float
-    u_fast: float
+    u_slowest: float
+    u_slower: float
+    u_faster: float
     exponent: float
     power: float
     floor: float
@@ -78,6 +78,7 @@ class Course(NamedTuple):
     end_share: float
     boil_over: float
     ends_through: float
+    left_in_keeper: float
 
 
 class Space(NamedTuple):

@@ -51,6 +51,9 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("breakthrough_end", "equipment", -0.25, 1.0, "1",
               "end point noticed where vapour passes the condenser (above 0: yes)", log=False),
     Parameter("hold_up", "sample", 2e-8, 0.7, "m3", "liquid held in a vessel that looks dry"),
+    Parameter("left_in_keeper", "sample", 0.5, 0.7, "1",
+              "solvent that may be left in a keeper, by volume of the keeper",
+              source="a tenth to twice the keeper is called done (common practice, no source)"),
 )
 
 GAS_GAP_HEAT_TRANSFER = 30.0

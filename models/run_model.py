@@ -40,12 +40,11 @@ percentage points of the exact solution of the model's equations, where analytes
 too (`tests/models/test_run_model_reference.py`). At 1e-3 one run in six misses by more."""
 
 SHORTEST_BLOCK: Final = 32  # runs worth a thread
-WEIGHTS: Final = np.full(CLASSES, 1.0 / CLASSES)
 
 
 @dataclass(frozen=True, eq=False)
 class RunBatch:
-    """Results of N runs with three vessel classes (slow, middle, fast) and A analytes.
+    """Results of N runs with three vessel classes (slowest, slower, faster) and A analytes.
 
     Attributes
     ----------
@@ -147,7 +146,7 @@ def simulate(
         thermal_dose=dose,
         final_volume=volume,
         peak_temperature=now[:, kernel.WARMEST],
-        weights=WEIGHTS,
+        weights=rig.share,
         dry_time=dry,
         false_end=false_end,
         frozen=now[:, kernel.FROZE] > 0.5,

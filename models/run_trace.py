@@ -25,7 +25,7 @@ MOST_ROWS = 6000
 
 @dataclass(frozen=True, eq=False)
 class RunTrace:
-    """M moments of a run, with three vessel classes (slow, middle, fast).
+    """M moments of a run, with three vessel classes (slowest, slower, faster).
 
     Attributes
     ----------
@@ -57,13 +57,14 @@ class RunTrace:
     film_dose: Array
     survival: Array
     thermal_dose: Array
+    weights: Array
     stop: Stop
     findings: tuple[Finding, ...]
 
     @property
     def mean_volume(self) -> Array:
         """[M] m3, mean over the vessels."""
-        return np.asarray(self.volume.mean(axis=1))
+        return np.asarray(self.volume @ self.weights)
 
 
 def trace(
@@ -98,9 +99,10 @@ def trace(
     width = kernel.ROW_CLASS + solvents + 2 * analytes
     rows = np.empty((MOST_ROWS, kernel.ROW_HEAD + CLASSES * width))
     now = np.empty(NOW)
+    rig = pack_rig(system, equipment, load)
     count = trace_one(
-        settings[0], theta[0], molar_density(system), pack_liquid(system, equipment),
-        pack_rig(system, equipment, load), tolerance, now, rows,
+        settings[0], theta[0], molar_density(system), pack_liquid(system, equipment), rig,
+        tolerance, now, rows,
     )
     head = rows[:count, : kernel.ROW_HEAD]
     body = rows[:count, kernel.ROW_HEAD :].reshape(count, CLASSES, width)
@@ -127,6 +129,7 @@ def trace(
         film_dose=film,
         survival=_survival(exponent, film, load),
         thermal_dose=body[:, :, 6],
+        weights=rig.share,
         stop=stop,
         findings=describe(stop, system, equipment, load, moles[[0, -1]]),
     )

@@ -22,6 +22,7 @@ from models.kernel_data import RESIDUE_DENSITY
 from models.parameters import NAMES, natural
 from models.quantities import ATMOSPHERE, GAS_CONSTANT, REFERENCE_TEMPERATURE
 from models.system import Array, LiquidSystem
+from models.vessel_classes import vessel_classes
 from models.volatility import boiling_temperature
 
 CLASSES = 3
@@ -55,8 +56,9 @@ class ScipyRun:
         self.start = float(system.moles(fill, 0.0)[0])
         self.volume = float(system.molar_mass[0] / system.density[0])
         self.empty = p["hold_up"] + load.residue_kg / RESIDUE_DENSITY
-        spread = p["vessel_spread"] * math.sqrt(1.5)
-        self.u = [p["heat_transfer"] * f for f in (1 / (1 + spread), 1.0, 1 + spread)]
+        self.share, place = vessel_classes(equipment.vessels)
+        self.u = [p["heat_transfer"] * (1.0 + p["vessel_spread"] * abs(x)) ** np.sign(x)
+                  for x in place]
         self.full = heat_transfer.full_area(equipment.vessel_capacity_m3)
         self.rim = heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating)
         self.gap = heat_transfer.GAP_PRESSURE if equipment.heating == "gas gap" else 0.0
@@ -115,7 +117,7 @@ class ScipyRun:
                 cooling = slope / (self.slope(temperature) * p)
                 flow = (ua * (self.wall - temperature) - heat * cooling) / h
                 f[b] = -flow
-                load += flow * h * self.e.vessels / CLASSES
+                load += flow * h * self.e.vessels * self.share[k]
             else:
                 f[b + 1] = ua * (self.wall - temperature) / heat
             self.add_losses(f, b, n, flow, temperature, p)
@@ -214,5 +216,5 @@ class ScipyRun:
                 solvent = residue + float(self.l.spike_mol.sum()) - spike
                 alive = spike * math.exp(-float(y[b + 2 + a]))
                 dose = float(y[b + 2 + self.A + a])
-                left[a] += film.film_left(alive, solvent, dose) / (CLASSES * spike)
+                left[a] += self.share[k] * film.film_left(alive, solvent, dose) / spike
         return left

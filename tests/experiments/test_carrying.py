@@ -55,7 +55,7 @@ def job_of(solvent: str, **equipment) -> dict:
             "ramp_rate_mbar_per_min": {"low": 5, "high": 150},
             "end_pressure_mbar": {"low": 5, "high": 60},
         },
-        "sample": {"fill_volume_ml": 40, "max_temperature_c": 58, "end_volume_ml": 0,
+        "sample": {"fill_volume_ml": 55, "max_temperature_c": 58, "end_volume_ml": 0,
                    "solvents": [{"name": solvent, "volume_fraction": 1.0}]},
         "analytes": [{"name": "QX-9", "target_recovery_percent": 50, "molar_mass_g_per_mol": 160,
                       "vapour_pressure": [{"temperature_c": 25, "pressure_pa": 4}]},

@@ -18,6 +18,7 @@ from models.equipment import Equipment, Load
 from models.kernel_data import GAS_TEMPERATURE, RESIDUE_DENSITY
 from models.parameters import NAMES, natural
 from models.system import LiquidSystem
+from models.vessel_classes import vessel_classes
 
 R = 8.31446261815324
 ATM = 101325.0
@@ -52,16 +53,17 @@ class ReferenceRun:
         self.S, self.A = len(self.start), len(system.analytes)
         self.v = system.molar_mass / system.density
         self.dry_volume = self.p["hold_up"] + load.residue_kg / RESIDUE_DENSITY
-        s = self.p["vessel_spread"] * math.sqrt(1.5)
-        self.u = [self.p["heat_transfer"] * f for f in (1 / (1 + s), 1.0, 1 + s)]
+        self.share, place = vessel_classes(equipment.vessels)
+        off = 1 + self.p["vessel_spread"] * np.abs(place)
+        self.u = self.p["heat_transfer"] * off ** np.sign(place)
         self.full = heat_transfer.full_area(equipment.vessel_capacity_m3)
         self.rim = heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating)
         self.film_area = film.film_area(equipment.vessel_capacity_m3)
         self.gap = heat_transfer.GAP_PRESSURE if equipment.heating == "gas gap" else 0.0
         self.power = self.p["condenser_limit"] * equipment.condenser_power_w
-        tc = equipment.condenser_temperature_k
-        self.cold = [self.saturation(system.ln_p[j], tc) for j in range(self.S)]
-        self.cold_h = [self.enthalpy(j, tc) for j in range(self.S)]
+        cold = equipment.condenser_temperature_k
+        self.cold = [self.saturation(system.ln_p[j], cold) for j in range(self.S)]
+        self.cold_h = [self.enthalpy(j, cold) for j in range(self.S)]
         main = int(np.argmax(self.start))
         self.last_cold = (self.cold[main], self.cold_h[main])
         self.mode = [HEATING] * CLASSES
@@ -137,7 +139,8 @@ class ReferenceRun:
         ua = self.u[k] * (self.full * wet + self.rim) * p / (p + self.gap)
         c = float(n @ self.s.heat_capacity)
         t = y[1 + k * self.width + self.S]
-        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "t": t, "a": 0.0, "b": 0.0}
+        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "t": t, "a": 0.0, "b": 0.0,
+               "count": self.share[k] * self.e.vessels}
         if self.mode[k] == BOILING:
             t = out["t"] = self.boil(k, x, p)
             parts = self.partial(x, t)
@@ -152,8 +155,7 @@ class ReferenceRun:
                 by_x = math.log(self.partial(up, t).sum() / self.partial(down, t).sum()) / (2 * q)
                 drift = max(-by_x / by_t, 0.0)
             need = h + c * drift / total
-            out |= {"y": vapour, "h": h, "a": ua * (self.wall - t) / need,
-                    "b": c / (by_t * p) / need}
+            out |= {"y": vapour, "h": h, "a": ua * (self.wall - t) / need, "b": c / by_t / p / need}
         return out
 
     def balance(self, t: float, y: np.ndarray) -> dict:
@@ -161,13 +163,12 @@ class ReferenceRun:
         p = wanted if self.on else y[0]
         each = [self.liquid(k, y, p) if self.mode[k] in (HEATING, BOILING, STILL) else None
                 for k in range(CLASSES)]
-        share = self.e.vessels / CLASSES
         made_of = [q for q in each if q and q["a"] > 0.0]
         if made_of:
-            weight = sum(q["a"] for q in made_of)
+            weight = sum(q["count"] * q["a"] for q in made_of)
             self.last_cold = (
-                sum(q["a"] * float(q["y"] @ self.cold) for q in made_of) / weight,
-                sum(q["a"] * float(q["y"] @ self.cold_h) for q in made_of) / weight)
+                sum(q["count"] * q["a"] * float(q["y"] @ self.cold) for q in made_of) / weight,
+                sum(q["count"] * q["a"] * float(q["y"] @ self.cold_h) for q in made_of) / weight)
         limit_p, limit_h = self.last_cold
         duty = 0.0
         if p > limit_p:
@@ -175,8 +176,8 @@ class ReferenceRun:
             rise = R * tc * tc / limit_h * math.log(p / limit_p)
             duty = self.power * (1.0 - math.exp(-rise / APPROACH))
         pumped = self.e.pump_speed_m3_per_s * min(p, limit_p) / (R * GAS_TEMPERATURE)
-        supply = share * sum(q["a"] for q in each if q)
-        flash = share * sum(q["b"] for q in each if q)
+        supply = sum(q["count"] * q["a"] for q in each if q)
+        flash = sum(q["count"] * q["b"] for q in each if q)
         excess = supply - duty / limit_h - pumped
         fastest = -self.pump * p
         if excess > 0:
@@ -185,7 +186,7 @@ class ReferenceRun:
         else:
             able = max(fastest, excess / flash) if flash > 0 else fastest
         slope = slope_wanted if self.on else able
-        made = share * sum((q["a"] - q["b"] * slope) * q["h"] for q in each if q and q["a"])
+        made = sum(q["count"] * (q["a"] - q["b"] * slope) * q["h"] for q in each if q and q["a"])
         load = max(made, 0.0) * duty / (duty + pumped * limit_h)
         return {"p": p, "each": each, "slope": slope, "able": able, "wanted": slope_wanted,
                 "load": load, "through": p <= limit_p}
@@ -373,20 +374,19 @@ class ReferenceRun:
 
     def outcome(self, stop: float, y: np.ndarray, peak: float) -> Outcome:
         left, survival = 0.0, np.zeros(self.A)
-        residue = self.l.residue_kg / film.RESIDUE_MOLAR_MASS
+        others = self.l.residue_kg / film.RESIDUE_MOLAR_MASS + self.l.spike_mol.sum()
         for k, base in enumerate(range(1, 1 + CLASSES * self.width, self.width)):
             volumes = y[base : base + self.S] * self.v
             if self.mode[k] != DRY:
-                keeper = volumes[-1] if self.s.has_keeper else 0.0
-                left = max(left, volumes.sum() - self.dry_volume - 2 * keeper)
+                kept = (1 + self.p["left_in_keeper"]) * volumes[-1] if self.s.has_keeper else 0.0
+                left = max(left, volumes.sum() - self.dry_volume - kept)
             for a in range(self.A):
                 alive = math.exp(-y[base + self.S + 1 + a])
                 dose = y[base + self.S + 1 + self.A + a]
-                solvent = residue + self.l.spike_mol.sum() - self.l.spike_mol[a]
-                survival[a] += self.film_law(self.l.spike_mol[a] * alive, solvent, dose) / (
-                    CLASSES * self.l.spike_mol[a])
-        fill = float(self.start @ self.v)
-        false_end = left > 0.005 * fill
+                spike = self.l.spike_mol[a]
+                kept = self.film_law(spike * alive, others - spike, dose)
+                survival[a] += self.share[k] * kept / spike
+        false_end = left > 0.005 * float(self.start @ self.v)
         return Outcome(not false_end, stop, survival, modes=list(self.mode), peak=peak)
 
     @staticmethod

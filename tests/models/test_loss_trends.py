@@ -126,8 +126,8 @@ def with_and_without_keeper(seed):
 
 
 def test_an_involatile_keeper_seldom_harms_at_the_same_stop_moment():
-    """T5: in 26 of 27 jobs; in one the keeper's hotter boiling costs 7 percentage points."""
-    found = [pair for pair in map(with_and_without_keeper, range(140)) if pair]
+    """T5: in 30 of 31 jobs; in one the keeper's hotter boiling costs 9 percentage points."""
+    found = [pair for pair in map(with_and_without_keeper, range(320)) if pair]
     assert len(found) > 15
     assert np.mean([kept >= bare - SLACK for kept, bare in found]) > 0.95
     assert any(kept > bare + 0.05 for kept, bare in found)
