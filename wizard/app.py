@@ -7,7 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from wizard import menu, warming
-from wizard.frame import faults_shown
+from wizard.frame import again, faults_shown
 from wizard.session import UNIT_KEYS, WizardSession, is_sign_in_configured
 
 STATIC = Path(__file__).parent / "static"
@@ -27,7 +27,7 @@ def unit_choice(session: WizardSession) -> None:
             )
             if chosen != now:
                 session.choose_unit(key, chosen)
-                st.rerun()
+                again()
 
 
 IS_DARK = st.context.theme.type == "dark"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator
+from typing import NoReturn
 
 import streamlit as st
 
@@ -67,7 +68,17 @@ def _tour(session: WizardSession, key: str) -> None:
                      icon="arrow_forward")
             if st.button("End the tour", key="tour.end", icon=":material/close:"):
                 session.tour(on=False)
-                st.rerun()
+                again()
+
+
+def again() -> NoReturn:
+    """Draw the page again from its beginning, unless the reader has turned to another meanwhile.
+
+    A request that waits is heard first: ``st.rerun`` takes its place, and with it that of the
+    page it asks for.
+    """
+    st.empty()
+    st.rerun()
 
 
 def _lacking(session: WizardSession, sentence: str, helper: str) -> None:

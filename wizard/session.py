@@ -180,8 +180,8 @@ class WizardSession:
 
     def drop_draft(self, name: str) -> None:
         """The form was confirmed or given up: nothing of it is kept."""
+        self._save_draft(name, {})  # first: turning the page here stops the rest
         st.session_state.pop(f"undo.{name}", None)
-        self._save_draft(name, {})
 
     def _save_draft(self, name: str, content: Mapping[str, Any]) -> None:
         """Save for the reader alone; who may only read keeps nothing."""

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from wizard import caching
+from wizard import caching, frame
 
 Result = TypeVar("Result")
 Progress = Callable[[float, str], None]
@@ -34,7 +34,7 @@ def answer(
             st.markdown(f"Stopped: {label}.")
             if st.button("Go on", key=f"go.{name}.{key}", icon=":material/play_arrow:"):
                 st.session_state.pop(stopped)
-                st.rerun()
+                frame.again()
         return None
     with place.container():
         bar = st.progress(0.0, text=f"{label} …")

@@ -8,8 +8,8 @@ from playwright.sync_api import Page, expect
 
 from wizard import navigation
 
-PATIENCE_MS = 240_000
-"""A fit takes seconds on a free machine and far longer on a busy one."""
+PATIENCE_MS = 600_000
+"""A fit takes seconds on a free machine and minutes on one that does other work."""
 SETTLED = """() => {
   const app = document.querySelector('[data-test-script-state]');
   if (!app || app.getAttribute('data-test-script-state') !== 'notRunning') return false;

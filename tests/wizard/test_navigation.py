@@ -51,3 +51,10 @@ def test_neighbours_lead_through_the_job():
     assert navigation.neighbours("job")[1].key == "window"
     assert navigation.neighbours("report")[1] is None
     assert navigation.neighbours("substance") == (None, None)
+
+
+def test_pages_are_drawn_again_in_one_place_only():
+    """A rerun of its own would take the place of a request that waits, and of its page."""
+    found = [p.relative_to(APP).as_posix() for p in APP.rglob("*.py")
+             if "st.rerun(" in p.read_text("utf-8")]
+    assert found == ["frame.py"]

@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from wizard import presets
+from wizard import frame, presets
 from wizard.job_form import JobForm
 from wizard.verbatim import verbatim
 from wizard.view_models.job_fields import Field, analyte_fields
@@ -60,7 +60,7 @@ def _new_analyte(form: JobForm) -> None:
             _add(form, [{"name": name.strip(), "target_recovery_percent": 85, "role": "must",
                          "vapour_pressure": [], "is_new": True}])
             form.save()
-            st.rerun()
+            frame.again()
 
 
 def _add(form: JobForm, rows: list[dict[str, Any]]) -> None:
@@ -89,7 +89,7 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
                      help=f"Remove {row.get('name')}"):
         form.put("analytes", [r for k, r in enumerate(rows) if k != i])
         form.save()
-        st.rerun()
+        frame.again()
     form.slots[f"{at}.name"] = st.empty()
 
 

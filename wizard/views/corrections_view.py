@@ -8,6 +8,7 @@ import streamlit as st
 from experiments import service
 from experiments.dossier import Dossier
 from experiments.trials import OUTCOMES, Trial
+from wizard import frame
 from wizard.session import WizardSession
 from wizard.units import NotANumber, read_number
 from wizard.view_models.settings_text import recovery_text, result_text, setting_text
@@ -70,10 +71,10 @@ def _form(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
         act = service.include if trial.state == "excluded" else service.exclude
         act(session.service, dossier.id, trial.id, reason)
         form.done()
-        st.rerun()
+        frame.again()
     if is_correct and _correct(session, dossier, trial, (time, outcome, readings, reason)):
         form.done()
-        st.rerun()
+        frame.again()
 
 
 def _correct(

@@ -71,7 +71,7 @@ def _drafts(session: WizardSession) -> None:
             if st.button("Drop", key=f"list.drop.{line.id}", icon=":material/close:",
                          help=f"Forget the unfinished job “{verbatim(line.title)}”."):
                 session.drop_draft(JOB_DRAFT + line.id)
-                st.rerun()
+                frame.again()
 
 
 def _list(session: WizardSession, summaries: list[Summary]) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from wizard import presets
+from wizard import frame, presets
 from wizard.job_form import JobForm, Place
 from wizard.verbatim import verbatim
 from wizard.view_models import job_fields as fields
@@ -104,7 +104,7 @@ def _solvents(form: JobForm) -> None:
                 left[0]["volume_fraction"] = 1.0
             form.put("sample.solvents", left)
             form.save()
-            st.rerun()
+            frame.again()
         form.slots[f"sample.solvents[{i}].name"] = st.empty()
     form.slots["sample.solvents"] = st.empty()
 
@@ -195,7 +195,7 @@ def factors_card(form: JobForm) -> None:
         if added:
             _add_factor(form, labels[added])
             form.save()
-            st.rerun()
+            frame.again()
 
 
 FACTOR_WIDTHS = (6, 4, 4, 4, 2)
@@ -226,7 +226,7 @@ def _factor(form: JobForm, name: str) -> None:
     ):
         form.put(f"factors.{name}", None)
         form.save()
-        st.rerun()
+        frame.again()
     form.slots[f"factors.{name}"] = st.empty()
 
 
@@ -261,7 +261,7 @@ def _keeper_choices(form: JobForm) -> None:
         if st.button("Do not vary", key="job.remove.factor.keeper", icon=":material/close:"):
             form.put("factors.keeper", None)
             form.save()
-            st.rerun()
+            frame.again()
     if kept != choices:
         form.put("factors.keeper.choices", kept)
     form.slots["factors.keeper.choices"] = st.empty()

@@ -192,7 +192,7 @@ def _job_file(session: WizardSession, form: JobForm) -> None:
             form.draft = draft_of(mapping)
             form.save()
             session.renew("job.file")
-            st.rerun()
+            frame.again()
 
 
 def _fixed(session: WizardSession, dossier: Dossier) -> None:
@@ -214,6 +214,6 @@ def _fixed(session: WizardSession, dossier: Dossier) -> None:
             draft_id = session.open_draft()
             session.keep_draft(JOB_DRAFT + draft_id, draft)
             suggest_earlier(session, draft_id, dossier.id)
-            st.rerun()
+            frame.again()
     with st.expander("The job file"):
         st.code(to_toml(dossier.job), language="toml")

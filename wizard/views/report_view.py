@@ -83,7 +83,7 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
         if st.button("Change the state", key="report.state"):
             service.change_state(session.service, dossier.id, to, reason)
             form.done()
-            st.rerun()
+            frame.again()
 
 
 def _take_along(session: WizardSession, dossier: Dossier) -> None:

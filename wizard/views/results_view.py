@@ -9,7 +9,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.dossier import Dossier
-from wizard import editors
+from wizard import editors, frame
 from wizard.session import WizardSession
 from wizard.typing_table import typing_table
 from wizard.verbatim import verbatim
@@ -92,7 +92,7 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     if content != (kept or {}):
         if st.session_state.get(f"seen:{key}") == rows:  # another tab wrote in the meantime
             session.renew(name)
-            st.rerun()
+            frame.again()
         session.keep_draft(name, content)
     st.session_state[f"seen:{key}"] = rows
     with undo:
@@ -172,7 +172,7 @@ def _confirm(session: WizardSession, dossier: Dossier, data: str | bytes, way: s
             _, _, ids = service.record_table(session.service, dossier.id, data)
             _clear(session, dossier, way)
             session.mark("recorded", ", ".join(ids))
-            st.rerun()
+            frame.again()
 
 
 def _lines(shown: Preview) -> None:

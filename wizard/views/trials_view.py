@@ -9,7 +9,7 @@ from experiments.authorisation import unauthorised
 from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
 from experiments.trials import Trial
-from wizard import waiting
+from wizard import frame, waiting
 from wizard.session import WizardSession
 from wizard.verbatim import verbatim
 from wizard.view_models.trial_cards import budget_sentence, trial_card, trials_left
@@ -58,7 +58,7 @@ def _authorised(session: WizardSession, dossier: Dossier) -> bool:
         if st.button("Note the authorisation", type="primary", key="trials.authorise"):
             service.authorise(session.service, dossier.id, name, why)
             form.done()
-            st.rerun()
+            frame.again()
     return False
 
 
@@ -83,7 +83,7 @@ def _propose(session: WizardSession, dossier: Dossier) -> None:
         )
         if len(trials) < count and found.stop_reason:
             session.mark("stop_reason", found.stop_reason)
-        st.rerun()
+        frame.again()
 
 
 def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
@@ -98,4 +98,4 @@ def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
         if st.button("Take it back", key=f"trials.withdraw.{trial.id}", icon=":material/undo:",
                      help=f"Withdraw {trial.id}; it stays in the record as withdrawn."):
             service.withdraw(session.service, dossier.id, trial.id)
-            st.rerun()
+            frame.again()

@@ -14,7 +14,7 @@ from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_entry import plan_verification, read_runs_table, record_verification
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import planned, recorded_runs
-from wizard import answers, waiting
+from wizard import answers, frame, waiting
 from wizard.charts.differences import replicates_charts
 from wizard.charts.palette import palette
 from wizard.session import WizardSession, digest
@@ -81,7 +81,7 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
     if st.button("Fix this plan", type="primary", key="verify.fix", icon=":material/lock:"):
         waiting.act("Writing the plan", lambda _: plan_verification(
             session.service, dossier.id, criteria, setting))
-        st.rerun()
+        frame.again()
 
 
 def _plan_tables(made: VerificationPlan) -> None:
@@ -146,7 +146,7 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
             record_verification(session.service, dossier.id, data)
             session.drop_draft(name)
             session.renew(name)
-            st.rerun()
+            frame.again()
 
 
 def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> None:
@@ -155,4 +155,4 @@ def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> No
         icon=":material/verified:",
     ):
         service.change_state(session.service, dossier.id, "verified", "verification passed")
-        st.rerun()
+        frame.again()

@@ -1,0 +1,146 @@
+"""In the middle of each page: a refresh, back again, a second tab, a new start of the server."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from experiments import drafts, service
+from experiments.bootstrap import local_user, open_store
+from experiments.users import User
+from tests.browser.conftest import SOIL
+from tests.browser.reading import PATIENCE_MS, asked, fill, says, settled, turn_to, visit
+from tests.browser.running import Wizard, running
+from wizard import navigation
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+
+@dataclass(frozen=True)
+class Middle:
+    """How a page is brought into the middle of its work, and what must then still stand there.
+
+    ``kept`` is what was typed; the page is left once the program has it.
+    """
+
+    begin: Callable[[Page], None]
+    stands: Callable[[Page], None]
+    kept: str = ""
+
+
+def typed(label: str, value: str) -> Middle:
+    """A line of text under that label."""
+    def stands(page: Page) -> None:
+        expect(page.get_by_role("textbox", name=label, exact=True)).to_have_value(
+            value, timeout=PATIENCE_MS)
+
+    return Middle(lambda page: fill(page, label, value), stands, value)
+
+
+def stepped(label: str, value: str) -> Middle:
+    """A number under that label."""
+    def begin(page: Page) -> None:
+        field = page.get_by_label(label, exact=True)
+        field.fill(value)
+        field.press("Tab")
+        settled(page)
+
+    def stands(page: Page) -> None:
+        expect(page.get_by_label(label, exact=True)).to_have_value(value, timeout=PATIENCE_MS)
+
+    return Middle(begin, stands, value)
+
+
+def read(words: str) -> Middle:
+    """A page that is only read: it says the same as before."""
+    return Middle(lambda page: says(page, words), lambda page: says(page, words))
+
+
+def begin_results(page: Page) -> None:
+    page.locator('[data-cell="0-4"]').click()
+    page.keyboard.type("81,5")
+    page.keyboard.press("Tab")
+    says(page, "Before anything is recorded")
+
+
+def results_stand(page: Page) -> None:
+    expect(page.locator('[data-cell="0-4"]')).to_have_value("81,5", timeout=PATIENCE_MS)
+
+
+MIDDLES = {
+    "dossiers": read("Soil extracts"),
+    "window": stepped("Set temperature, °C", "47"),
+    "trials": read("Expected run time"),
+    "results": Middle(begin_results, results_stand, "81,5"),
+    "learn": read("In plain words"),
+    "recommend": read("What it promises"),
+    "report": typed("Why", "for the files"),
+    "whatif": stepped("End pressure, mbar", "117"),
+    "compare": read("difference (95 %)"),
+    "library": read("Dossiers in all: 1."),
+    "substance": read("dichloromethane · 75-09-2"),
+}
+NOT_HERE = {
+    "job": "test_nothing_is_lost and test_new_job: the form of a job, field by field",
+    "verify": "test_second_example: rows pasted into a plan that is fixed",
+}
+
+
+def test_every_page_is_covered():
+    assert {*MIDDLES, *NOT_HERE} == {step.key for step in navigation.STEPS}
+
+
+def prepared(wizard: Wizard) -> str:
+    """The first example with one trial that waits for its run."""
+    store = open_store(wizard.store)
+    try:
+        service.propose(service.Session(store, local_user()), wizard.dossiers[SOIL], 1)
+    finally:
+        store.close()
+    return wizard.dossiers[SOIL]
+
+
+def wait_until_kept(wizard: Wizard, text: str) -> None:
+    """Wait until what the reader typed is in the store."""
+    store = open_store(wizard.store)
+    try:
+        reader = service.Session(store, User(wizard.settings["BOILWRIGHT_USER"]))
+        end = time.monotonic() + PATIENCE_MS / 1000
+        while not any(text in str(draft.content) for draft in drafts.drafts(reader)):
+            assert time.monotonic() < end, f"{text!r} was typed and is not kept"
+            time.sleep(0.1)
+    finally:
+        store.close()
+
+
+def test_nothing_is_lost_in_the_middle_of_any_page(page: Page, tmp_path: Path) -> None:
+    with running(tmp_path, SOIL) as wizard:
+        dossier = prepared(wizard)
+        for key, middle in MIDDLES.items():
+            visit(page, wizard.url, key, dossier)
+            middle.begin(page)
+            if middle.kept:
+                wait_until_kept(wizard, middle.kept)
+            page.reload()
+            asked(page, key)
+            middle.stands(page)
+            turn_to(page, "job")
+            page.go_back()
+            asked(page, key)
+            middle.stands(page)
+        second = page.context.new_page()
+        for key, middle in MIDDLES.items():
+            visit(second, wizard.url, key, dossier)
+            middle.stands(second)
+        second.close()
+        wizard.stop()
+        wizard.start()
+        for key, middle in MIDDLES.items():
+            visit(page, wizard.url, key, dossier)
+            middle.stands(page)
+        assert "Traceback" not in wizard.words()
