@@ -23,6 +23,8 @@ QUANTITY = re.compile(
     r"(mbar/min|mbar|degC|°C)(?![\w])"
 )
 """A number, or two, before a unit that the reader may want changed."""
+DECIMAL = re.compile(r"(?<![\w.\[])(?<!\w-)(\d+)\.(\d+)(?![\w\]]|\.\d|-\w)")
+"""A decimal number that is no part of a name or a version."""
 
 
 class NotANumber(ValueError):
@@ -86,8 +88,8 @@ class Units:
         return self.sign(figure(value, digits))
 
     def sign(self, text: str) -> str:
-        """Text with decimal points replaced by the reader's decimal sign."""
-        return re.sub(r"(?<=\d)\.(?=\d)", ",", text) if self.decimal == "comma" else text
+        """Text whose numbers have the reader's decimal sign; names such as [2.2.1] stay."""
+        return re.sub(DECIMAL, r"\1,\2", text) if self.decimal == "comma" else text
 
     def sentence(self, text: str) -> str:
         """A sentence of the record with its pressures and temperatures in the reader's units."""

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#$~|!&:]")
+_PERCENT = re.compile(r"(?<=\d) (?=%)")
 _LINES = re.compile(r"\s*[\r\n]+\s*")
 
 
@@ -21,7 +22,8 @@ def verbatim(text: object) -> str:
     >>> print(verbatim("benz[a]pyrene *"))
     benz\[a\]pyrene \*
     """
-    return _SPECIAL.sub(r"\\\g<0>", _LINES.sub(" ", str(text)))
+    one_line = _PERCENT.sub("\u00a0", _LINES.sub(" ", str(text)))  # no line begins with its sign
+    return _SPECIAL.sub(r"\\\g<0>", one_line)
 
 
 def literal(lines: Sequence[Mapping[str, object]]) -> pd.DataFrame:

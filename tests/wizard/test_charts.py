@@ -8,13 +8,15 @@ import math
 import numpy as np
 import pytest
 
-from wizard.charts import differences, fit_quality, learning, recoveries
+from wizard.charts import differences, fit_quality, learning, point_labels, recoveries
+from wizard.charts.decimal_sign import with_commas
 from wizard.charts.map_data import MapData, MapMark, MapRegion, drawn_axes
 from wizard.charts.map_names import LETTER, LINE, placed_names
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import DARK, LIGHT, SHAPES, palette
 from wizard.charts.run_trace import run_trace
 from wizard.charts.vapour_pressure import vapour_pressure_chart
+from wizard.units import Units
 
 PALETTES = pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])
 
@@ -188,3 +190,53 @@ def test_no_name_of_a_region_covers_a_mark(shape):
             across = abs(mark.x - name["x"]) > wide
             up = abs(math.log(mark.y / name["y"])) > 0.5 * LINE * len(lines) * math.log(15)
             assert across or up, (name, mark)
+
+
+@pytest.mark.parametrize("shape", list(LETTER))
+def test_no_name_covers_a_label_where_the_map_is_finer(shape):
+    """Around a setting the grid is finer; the map on the screen is not."""
+    x = [25.0, 35.0, 40.0, *np.linspace(41.0, 51.0, 21).tolist(), 53.0, 55.0]
+    y = [20.0, 60.0, *np.geomspace(110.0, 190.0, 21).tolist(), 240.0, 300.0]
+    inside = [[1.0 if b >= 100 and a >= 38 else 0.0 for a in x] for b in y]
+    found = MapData(x, y, "set temperature, °C", "end pressure, mbar", [[20.0] * len(x)] * len(y),
+                    [MapRegion("keeps every target, 95 %", inside, 0.9, "kept")],
+                    [MapMark(50.0, 150.0, "T9: here", "trial")])
+    axes = drawn_axes(found)
+    (name,), _ = placed_names(found, axes, shape, (), [(50.0, 150.0, "T9, T11")])
+    wide = 0.5 * LETTER[shape] * max(map(len, name["text"].split("\n")))
+    left, right = (name["x"] - 25.0) / 30.0 - wide, (name["x"] - 25.0) / 30.0 + wide
+    up = abs(math.log(name["y"] / 150.0)) / math.log(15.0)
+    label = (25.0 / 30.0, 25.0 / 30.0 + LETTER[shape] * len("T9, T11"))
+    assert up > 0.5 * LINE or right < label[0] or left > label[1], name
+
+
+def test_labels_of_crowded_points_cover_neither_points_nor_each_other():
+    crowd = [(0.10, 0.20), (0.15, 0.18), (0.20, 0.20), (0.215, 0.205), (0.21, 0.12),
+             (0.24, 0.14), (0.29, 0.21), (0.41, 0.17), (0.61, 0.08), (0.57, 0.92)]
+    spots = [point_labels.Spot(x, y, f"T{n}") for n, (x, y) in enumerate(crowd)]
+    size = (point_labels.WIDTHS[0], 300.0)
+    places = point_labels.placed(spots, size[1])
+    boxes = []
+    for spot, (dx, dy, align) in zip(spots, places, strict=True):
+        wide = point_labels.LETTER * len(spot.text)
+        left = spot.x * size[0] + dx - {"left": 0, "center": 0.5, "right": 1}[align] * wide
+        boxes.append((left, spot.y * size[1] + dy - 7, left + wide, spot.y * size[1] + dy + 7))
+    for n, (left, top, right, bottom) in enumerate(boxes):
+        assert left > 0
+        for other in boxes[n + 1 :]:
+            assert right <= other[0] or left >= other[2] or bottom <= other[1] or top >= other[3]
+        for spot in spots:
+            x, y = spot.x * size[0], spot.y * size[1]
+            assert not (left < x < right and top < y < bottom), (spots[n], spot)
+
+
+def test_a_chart_has_the_decimal_sign_of_its_reader():
+    row = learning.LearntRow("heat transfer", (0.3, 2.5), 0.5, 0.8, 1.2, "0.8 of what was assumed")
+    spec = learning.learnt_chart([row], LIGHT).to_dict()
+    shown = with_commas(spec, Units(decimal="comma").sign)
+    assert shown["config"]["locale"]["number"]["decimal"] == ","
+    assert {r["said"] for p in walk(shown) for r in p.get("values", [])
+            if isinstance(r, dict) and "said" in r} == {"0,8 of what was assumed"}
+    assert {**shown, "config": None} != {**spec, "config": None}
+    assert [r["low"] for p in walk(shown) for r in p.get("values", [])
+            if isinstance(r, dict) and "low" in r][0] == 0.5

@@ -52,6 +52,13 @@ def test_numbers_with_either_decimal_sign(text, value):
     assert read_number(text) == value
 
 
+def test_the_decimal_sign_of_numbers_is_the_readers_and_names_stay():
+    text = "2.1 times; at −3.5 °C (1.0 to 12.25). Of bicyclo[2.2.1]heptane, 0.5 %, v1.67.0, 7.5."
+    assert Units(decimal="comma").sign(text) == (
+        "2,1 times; at −3,5 °C (1,0 to 12,25). Of bicyclo[2.2.1]heptane, 0,5 %, v1.67.0, 7,5.")
+    assert Units().sign(text) == text
+
+
 @pytest.mark.parametrize(("text", "said"), [
     ("1,234", "two ways"), ("12x", "not a number"), ("", "not a number"),
     ("1.2.3", "not a number"),

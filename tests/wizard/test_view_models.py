@@ -226,8 +226,8 @@ def test_trials_become_points_with_the_spread_of_their_vessels(dossier, job):
 def test_limits_are_grouped_by_what_they_do(job):
     found = limit_lines(window_limits(job), Units("kPa", "K"))
     assert next(iter(found)) == "What closes the window"
-    assert any("kPa" in line for lines in found.values() for line in lines)
-    assert not any("mbar" in line for lines in found.values() for line in lines)
+    assert any("kPa" in line for lines in found.values() for _, line in lines)
+    assert not any("mbar" in line for lines in found.values() for _, line in lines)
 
 
 def test_a_run_in_words_and_panels(job):

@@ -35,8 +35,10 @@ def fit_quality(rows: Sequence[FitRow], colours: Palette, height: int = 340) -> 
     ends = [v for r in rows for v in (r.low, r.high, r.observed)]
     domain = [max(0.0, min(ends) - 3.0), max(ends) + 3.0]
     scale = alt.Scale(domain=domain, nice=False)
-    x = alt.X("predicted:Q", title="forecast from the other runs, %", scale=scale)
-    y = alt.Y("observed:Q", title="observed recovery, %", scale=scale)
+    x = alt.X("predicted:Q", title="forecast from the other runs, %", scale=scale,
+              axis=alt.Axis(tickCount=8))
+    y = alt.Y("observed:Q", title="observed recovery, %", scale=scale,
+              axis=alt.Axis(tickCount=6))
     base = chart_of(data)
     line = chart_of([{"predicted": v, "observed": v} for v in domain]).mark_line(
         color=colours.ink, strokeDash=[5, 4], clip=True, aria=False).encode(x=x, y=y)

@@ -68,11 +68,14 @@ def mark_layers(data: MapData, colours: Palette) -> list[Any]:
     for align, side in (("left", 1), ("right", -1)):
         chosen = [n for n in names_at if n["side"] == side]
         if chosen:
-            words.append(
-                chart_of(chosen).mark_text(
-                    fontSize=12, dx=9 * side, dy=-9, align=align, color=colours.ink, aria=False,
-                ).encode(x=x_axis(data), y=y_axis(data), text="text:N")
-            )
+            base = chart_of(chosen).encode(x=x_axis(data), y=y_axis(data), text="text:N")
+            style: dict[str, Any] = {"fontSize": 12, "dx": 9 * side, "dy": -9, "align": align,
+                                     "aria": False}
+            words += [
+                base.mark_text(stroke=colours.paper, strokeWidth=3, strokeJoin="round",
+                               strokeOpacity=0.85, **style),
+                base.mark_text(color=colours.ink, **style),
+            ]
     return [points, *words]
 
 

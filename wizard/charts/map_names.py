@@ -11,12 +11,10 @@ import numpy as np
 from scipy import ndimage
 
 from wizard.charts.map_data import MapData, drawn, x_axis, y_axis
-from wizard.charts.palette import Palette, chart_of
+from wizard.charts.palette import NARROW_PX, Palette, chart_of
 
 LINE = 0.05
 """Height of a line as a share of the map."""
-NARROW_PX = 480
-"""A map of fewer pixels across is named as a narrow one."""
 LETTER = {"wide": 0.0115, "narrow": 0.032}
 """Width of a letter as a share of the map."""
 MARK = {"wide": (0.016, 0.03), "narrow": (0.04, 0.03)}
@@ -73,11 +71,17 @@ def _layers(
     return layers
 
 
+def _even(axes: tuple[Any, Any]) -> tuple[Any, Any]:
+    """Places with equal steps across and up: the map itself may be finer around a setting."""
+    x, y = axes
+    return np.linspace(x[0], x[-1], len(x)), np.geomspace(y[0], y[-1], len(y))
+
+
 def _board(
     data: MapData, axes: tuple[Any, Any], shape: str,
     tags: Sequence[tuple[float, float, str]], mark_labels: Sequence[tuple[float, float, str]],
 ) -> _Board:
-    """A board with the marks and their labels, and the labels of the contours."""
+    """A board of equal steps with the marks and their labels, and the labels of the contours."""
     x, y = axes
     board = _Board((len(y), len(x)))
     for mark in data.marks:
@@ -102,14 +106,17 @@ def placed_names(
 
     ``shape`` is "wide" or "narrow"; the rest as in :func:`name_layers`.
     """
-    board = _board(data, axes, shape, tags, mark_labels)
-    x, y = axes
+    x, y = even = _even(axes)
+    board = _board(data, even, shape, tags, mark_labels)
     is_kept = any(r.kind == "kept" and np.nanmax(np.asarray(r.values)) >= r.level
                   for r in data.regions)
     hidden = {"before", "even"} if is_kept else {"before"}
     regions = sorted((r for r in data.regions if r.kind not in hidden),
                      key=lambda r: r.kind != "kept")
-    grounds = [np.nan_to_num(drawn(data, r.values), nan=-1e9) >= r.level for r in regions]
+    nearest = np.ix_(np.rint(np.interp(np.log(y), np.log(axes[1]), range(len(y)))).astype(int),
+                     np.rint(np.interp(x, axes[0], range(len(x)))).astype(int))
+    grounds = [(np.nan_to_num(drawn(data, r.values), nan=-1e9) >= r.level)[nearest]
+               for r in regions]
     labels, leaders = [], []
     for n, (region, inside) in enumerate(zip(regions, grounds, strict=True)):
         if inside.mean() < LEAST_SHARE:

@@ -15,6 +15,8 @@ import altair as alt
 FONT = "Atkinson Hyperlegible Next, DejaVu Sans, sans-serif"
 PLAIN_LABEL = "format(datum.value, '.6~g')"
 """Axis labels without thousands marks or exponents."""
+NARROW_PX = 480
+"""A chart of fewer pixels across is drawn as in a narrow window."""
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "stroke",
           "triangle-right")
 
@@ -47,7 +49,7 @@ DARK = Palette(
     second="#E0A458", third="#D58AB0",
     series=("#6CC3CB", "#E0A458", "#D58AB0", "#93B1E3", "#B9C77A", "#E09078", "#AEB8BD",
             "#7FD0C4"),
-    shades=("#1B262B", "#243137", "#2E3D44", "#394A52", "#455861"),
+    shades=("#1F2C32", "#2C3B42", "#394A52", "#465963", "#546973"),
 )
 
 
@@ -64,20 +66,22 @@ def dressed(chart: Any, colours: Palette) -> Any:
         "gridColor": colours.grid, "domainColor": colours.muted, "tickColor": colours.muted,
         "titlePadding": 10, "labelFlush": False,
     }
-    return (
-        chart.configure(background="transparent", font=FONT, padding={"left": 4, "right": 12,
-                                                                      "top": 6, "bottom": 4})
-        .configure_view(stroke=None)
-        .configure_axis(**axis)
-        .configure_legend(
-            labelFont=FONT, titleFont=FONT, labelFontSize=13, titleFontSize=13,
-            labelColor=colours.ink, titleColor=colours.ink, symbolSize=90, orient="bottom",
-            direction="horizontal", columns=3, labelLimit=240,
-        )
-        .configure_header(labelFont=FONT, labelFontSize=13, labelColor=colours.ink,
-                          titleFont=FONT, titleColor=colours.ink)
-        .configure_title(font=FONT, fontSize=14, fontWeight=600, color=colours.ink,
-                         anchor="start")
+    letters = {"labelFont": FONT, "titleFont": FONT}
+    return chart.configure(  # all at once: every call copies the chart with its data
+        background="transparent", font=FONT,
+        padding={"left": 4, "right": 12, "top": 6, "bottom": 4},
+        view={"stroke": None}, axis=axis,
+        axisXQuantitative={"labelOverlap": "greedy", "labelSeparation": 4},
+        legend={
+            **letters, "labelFontSize": 13, "titleFontSize": 13, "labelColor": colours.ink,
+            "titleColor": colours.ink, "symbolSize": 90, "orient": "bottom",
+            "direction": "horizontal", "labelLimit": 240,
+            "columns": alt.expr(f"width < {NARROW_PX} ? 2 : 3"),
+        },
+        header={**letters, "labelFontSize": 13, "labelColor": colours.ink,
+                "titleColor": colours.ink},
+        title={"font": FONT, "fontSize": 14, "fontWeight": 600, "color": colours.ink,
+               "anchor": "start"},
     )
 
 

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import altair as alt
 
 from wizard.charts.palette import Palette, chart_of, dressed
+from wizard.charts.point_labels import Box, Spot, label_layers, placed
+
+PLOT = 0.74
+"""Share of a chart's height that its plot takes, above axis and legend."""
 
 
 @dataclass(frozen=True)
@@ -22,8 +27,8 @@ class TrialPoint:
 
 
 KIND_NAMES = {
-    "measured": "measured", "today": "measured, method in use", "forecast": "forecast",
-    "recommended": "forecast, recommended",
+    "measured": "measured", "today": "method in use", "forecast": "forecast",
+    "recommended": "recommended (forecast)",
 }
 KIND_SHAPES = {"measured": "circle", "today": "diamond", "forecast": "square",
                "recommended": "triangle-up"}
@@ -46,13 +51,15 @@ def margins_chart(
             rows.append({
                 "t": p.run_time_min, "margin": gaps[name], "label": p.label,
                 "kind": KIND_NAMES[p.kind],
+                "weight": "bold" if p.kind in ("forecast", "recommended") else "normal",
                 "said": f"{p.label}: {p.run_time_min:.0f} min, {name} "
                         f"{gaps[name]:+.1f} points from its target",
             })
+    times, margins = _domain([r["t"] for r in rows]), _domain([0.0, *(r["margin"] for r in rows)])
     x = alt.X("t:Q", title="run time, min", axis=alt.Axis(tickCount=10),
-              scale=alt.Scale(zero=False, nice=True, padding=24))
-    y = alt.Y("margin:Q", title="tightest margin, % points",
-              scale=alt.Scale(nice=True, padding=16))
+              scale=alt.Scale(domain=times, nice=False))
+    y = alt.Y("margin:Q", title="tightest margin, % points", axis=alt.Axis(tickCount=8),
+              scale=alt.Scale(domain=margins, nice=False))
     zero = chart_of([{"margin": 0}]).mark_rule(
         color=colours.second, strokeWidth=2).encode(y=y)
     name = chart_of([{"margin": 0, "text": "targets just met"}]).mark_text(
@@ -68,7 +75,37 @@ def margins_chart(
             .encode(x=x, y=y, order="t:Q")
         )
     layers += _points(rows, x, y, points, colours)
+    if rows:
+        spots = placed(
+            [Spot(*_share((r["t"], r["margin"]), times, margins), r["label"]) for r in rows],
+            PLOT * height, _lines(front, times, margins))
+        layers += label_layers(rows, (x, y), ("label", "weight"), spots, colours)
     return dressed(alt.layer(*layers).properties(width="container", height=height), colours)
+
+
+def _domain(values: Sequence[float]) -> list[float]:
+    """From the least to the largest value, with room for marks and their labels."""
+    low, high = min(values, default=0.0), max(values, default=1.0)
+    room = 0.1 * ((high - low) or 10.0)
+    return [low - room, high + room]
+
+
+def _share(
+    place: tuple[float, float], times: Sequence[float], margins: Sequence[float]
+) -> tuple[float, float]:
+    """A place in shares of the plot from the left and from the top."""
+    return ((place[0] - times[0]) / (times[1] - times[0]),
+            (margins[1] - place[1]) / (margins[1] - margins[0]))
+
+
+def _lines(
+    front: Sequence[tuple[float, float]], times: Sequence[float], margins: Sequence[float]
+) -> list[Box]:
+    """The steps of the front, the line of the targets and its name, as boxes."""
+    stops = [_share(place, times, margins) for place in front]
+    steps = [box for (a, b), (c, d) in pairwise(stops) for box in ((a, b, c, b), (c, d, c, b))]
+    zero = _share((times[0], 0.0), times, margins)[1]
+    return [*steps, (0.0, zero, 1.0, zero), (0.8, zero - 0.06, 1.0, zero)]
 
 
 def best_compromises(pairs: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -104,38 +141,7 @@ def _points(
             tooltip=[alt.Tooltip("said:N", title="Trial")],
             description=alt.Description("said:N"),
         ),
-        *_words(rows, x, y, colours),
     ]
-
-
-def _words(rows: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, colours: Palette) -> list[Any]:
-    """Labels of runs beside their points, those of forecasts below them."""
-    expected = {KIND_NAMES["forecast"], KIND_NAMES["recommended"]}
-    run = _grouped([r for r in rows if r["kind"] not in expected])
-    ahead = [r for r in rows if r["kind"] in expected]
-    style: dict[str, Any] = {"fontSize": 12, "color": colours.ink, "aria": False}
-    return [
-        *([chart_of(run).mark_text(dx=10, dy=-10, align="left", **style)
-           .encode(x=x, y=y, text="label:N")] if run else []),
-        *([chart_of(ahead).mark_text(dy=18, fontWeight=600, **style)
-           .encode(x=x, y=y, text="label:N")] if ahead else []),
-    ]
-
-
-def _grouped(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """One label for points that lie nearly on each other."""
-    times, margins = [r["t"] for r in rows], [r["margin"] for r in rows]
-    wide = 0.045 * ((max(times, default=1.0) - min(times, default=0.0)) or 1.0)
-    high = 0.06 * ((max(margins, default=1.0) - min(margins, default=0.0)) or 1.0)
-    groups: list[dict[str, Any]] = []
-    for row in rows:
-        home = next((g for g in groups if abs(g["t"] - row["t"]) < wide
-                     and abs(g["margin"] - row["margin"]) < high), None)
-        if home is None:
-            groups.append({k: row[k] for k in ("t", "margin", "label")})
-        else:
-            home["label"] = f"{home['label']}, {row['label']}"
-    return groups
 
 
 def recoveries_charts(

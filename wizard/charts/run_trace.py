@@ -46,7 +46,7 @@ def run_trace(
         x = alt.X("t:Q", title="time, min" if last else None,
                   scale=alt.Scale(domain=[0, end], nice=False),
                   axis=alt.Axis(labels=last, ticks=last, tickMinStep=1))
-        y = alt.Y("v:Q", title=None, scale=alt.Scale(zero=False),
+        y = alt.Y("v:Q", title=None, scale=alt.Scale(domain=_domain(rows), nice=False),
                   axis=alt.Axis(tickCount=3, labelExpr=PLAIN_LABEL, minExtent=LABELS,
                                 maxExtent=LABELS))
         layers = [
@@ -68,6 +68,14 @@ def run_trace(
     return charts
 
 
+def _domain(rows: Sequence[Mapping[str, float]]) -> list[float]:
+    """From zero where the values come near it, with room above (and below) the line."""
+    values = [row["v"] for row in rows] or [0.0]
+    low, high = min(values), max(values)
+    room = 0.07 * ((high - low) or 1.0)
+    return [0.0 if 0.0 <= low < 0.3 * high else low - room, high + room]
+
+
 def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: bool) -> list[Any]:
     if not events:
         return []
@@ -75,9 +83,11 @@ def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: b
     base = chart_of(rows).encode(x=x)
     layers = [base.mark_rule(color=colours.muted, strokeDash=[3, 3], aria=False)]
     if is_first:
-        layers.append(
-            base.mark_text(align="right", dx=-4, dy=8, baseline="top", fontSize=12,
-                           color=colours.muted, aria=False)
-            .encode(y=alt.Y("at:Q", scale=None, axis=None), text="text:N")
-        )
+        words = base.encode(y=alt.Y("at:Q", scale=None, axis=None), text="text:N")
+        style: dict[str, Any] = {"align": "right", "dx": -4, "dy": 8, "baseline": "top",
+                                 "fontSize": 12, "aria": False}
+        layers += [
+            words.mark_text(stroke=colours.paper, strokeWidth=4, strokeJoin="round", **style),
+            words.mark_text(color=colours.muted, **style),
+        ]
     return layers

@@ -86,7 +86,7 @@ def _span(found: Range, units: Units) -> str:
         ends.append("lower")
     if found.open_high:
         ends.append("upper")
-    note = f" (the window ends at the {' and '.join(ends)} bound)" if ends else ""
+    note = f" (to the {' and '.join(ends)} bound)" if ends else ""
     return f"{low} to {high}{note}"
 
 

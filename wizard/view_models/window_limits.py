@@ -1,4 +1,4 @@
-"""The limits of the window as lines under headings."""
+"""The limits of the window, each with its name, under headings."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ HEADINGS = {"closed": "What closes the window", "risk": "What may go wrong",
             "fact": "What does not limit here"}
 
 
-def limit_lines(limits: Sequence[Limit], units: Units) -> dict[str, list[str]]:
-    """What closes the window first, then risks, then the rest."""
-    found: dict[str, list[str]] = {}
+def limit_lines(limits: Sequence[Limit], units: Units) -> dict[str, list[tuple[str, str]]]:
+    """Names and sentences: what closes the window first, then risks, then the rest."""
+    found: dict[str, list[tuple[str, str]]] = {}
     for kind, heading in HEADINGS.items():
         lines = [
-            units.sentence(f"*{x.name}*: {x.where}. {x.reason}") for x in limits if x.kind == kind
+            (x.name, units.sentence(f"{x.where}. {x.reason}")) for x in limits if x.kind == kind
         ]
         if lines:
             found[heading] = lines

@@ -9,8 +9,9 @@ import altair as alt
 import streamlit as st
 
 from wizard import caching
+from wizard.charts.decimal_sign import with_commas
 from wizard.charts.map_marks import PICK
-from wizard.session import digest
+from wizard.session import WizardSession, digest
 
 
 def show(make: Callable[..., Any], *given: Any, key: str = "") -> None:
@@ -54,10 +55,14 @@ def show_row(make: Callable[..., Any], *given: Any) -> None:
 
 
 def _specs(make: Callable[..., Any], given: tuple[Any, ...], key: str) -> list[dict[str, Any]]:
+    units = WizardSession.current().units
+
     def draw() -> list[dict[str, Any]]:
         made = make(*given)
-        with alt.theme.enable("none"):
-            return [c.to_dict() for c in (made if isinstance(made, list | tuple) else [made])]
+        with alt.theme.enable("none"):  # valid by the tests; checking takes longer than drawing
+            specs = [c.to_dict(validate=False)
+                     for c in (made if isinstance(made, list | tuple) else [made])]
+        return specs if units.decimal == "point" else [with_commas(s, units.sign) for s in specs]
 
     name = f"{make.__module__}.{make.__qualname__}"
-    return caching.kept(f"drawn {name}", digest(key or given), draw)
+    return caching.kept(f"drawn {name}", digest(key or given, units.decimal), draw)

@@ -76,7 +76,7 @@ def show_map(  # noqa: PLR0913 - the pages differ in what they ask of the map
         answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")
         said = ""
     st.caption(f"{said} Shaded grounds are closed. Grey dashes: run time. Dotted outline: "
-               f"an even chance.{change}{' Click it to see the run there.' if widget else ''}")
+               f"an even chance.{change}{' A click shows the run there.' if widget else ''}")
     if clicked is None:
         return None
     return {"set_temperature_c": units.kept("set_temperature_c", float(clicked["x"])),

@@ -48,4 +48,5 @@ def _limits(dossier: Dossier, units: Units) -> None:
     limits = caching.kept("limits", digest(dossier.job), lambda: window_limits(dossier.job))
     with st.expander("The limits with their numbers", expanded=True):
         for heading, lines in limit_lines(limits, units).items():
-            st.markdown(f"**{heading}**\n\n" + "\n".join(f"- {verbatim(line)}" for line in lines))
+            st.markdown(f"**{heading}**\n\n" + "\n".join(
+                f"- *{verbatim(name)}*: {verbatim(text)}" for name, text in lines))
