@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib import resources
 from typing import Any
 
@@ -9,7 +10,17 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import SOIL
-from tests.browser.reading import menu_link, text_of, turn_to, visit
+from tests.browser.reading import (
+    asked,
+    choose,
+    fill,
+    menu_link,
+    press,
+    says,
+    text_of,
+    turn_to,
+    visit,
+)
 from tests.browser.running import Wizard, begun
 from wizard import navigation
 
@@ -38,20 +49,33 @@ WIDE_ELEMENTS = """() => {
 }"""
 
 
+def every_page(page: Page, laboratory: Wizard) -> Iterator[str]:
+    """Open one page after the other, also those that look different while they are filled in."""
+    for key in PAGES:
+        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
+        yield key
+    visit(page, laboratory.url, "results", begun(laboratory))
+    expect(page.locator('[data-cell="0-2"]')).to_be_visible()
+    yield "results to fill in"
+    visit(page, laboratory.url, navigation.HOME)
+    press(page, "Write a new job")
+    asked(page, "job")
+    choose(page, "Usual solvents", "Ethyl acetate")
+    fill(page, "A new analyte, not in the library", "RX-4")
+    press(page, "Add it")
+    says(page, "RX-4")
+    yield "job to write"
+
+
 def test_no_page_is_wider_than_a_narrow_window(browser: Browser, laboratory: Wizard) -> None:
     context = browser.new_context(viewport={"width": 400, "height": 800})
     page = context.new_page()
     wide: dict[str, Any] = {}
-    for key in PAGES:
-        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
+    for name in every_page(page, laboratory):
         assert len(text_of(page)) > 60
         found = page.evaluate(WIDE_ELEMENTS)
         if found["page"] > 1 or found["out"]:
-            wide[key] = found
-    visit(page, laboratory.url, "results", begun(laboratory))
-    found = page.evaluate(WIDE_ELEMENTS)
-    if found["page"] > 1 or found["out"]:
-        wide["results to fill in"] = found
+            wide[name] = found
     context.close()
     assert not wide
 
@@ -71,14 +95,8 @@ def test_the_menu_of_a_narrow_window_makes_room(browser: Browser, empty: Wizard)
 def test_no_page_shuts_anybody_out(browser: Browser, laboratory: Wizard, scheme: Any) -> None:
     context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme)
     page = context.new_page()
-    faults = []
-    visit(page, laboratory.url, navigation.HOME, laboratory.dossiers[SOIL])
-    for key in PAGES:
-        turn_to(page, key)
-        faults += [f"{key}: {line}" for line in accessibility_faults(page)]
-    visit(page, laboratory.url, "results", begun(laboratory))
-    expect(page.locator('[data-cell="0-2"]')).to_be_visible()
-    faults += [f"results to fill in: {line}" for line in accessibility_faults(page)]
+    faults = [f"{name}: {line}" for name in every_page(page, laboratory)
+              for line in accessibility_faults(page)]
     context.close()
     assert not faults, "\n".join(faults)
 

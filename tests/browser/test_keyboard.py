@@ -6,13 +6,14 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import SOIL
-from tests.browser.reading import PATIENCE_MS, asked, says, settled, visit
-from tests.browser.running import Wizard
+from tests.browser.reading import PATIENCE_MS, asked, says, settled, text_of, visit
+from tests.browser.running import Wizard, begun
 
 pytestmark = pytest.mark.browser
 
 NAME = """() => {
-  const e = document.activeElement;
+  let e = document.activeElement;
+  while (e.shadowRoot?.activeElement) e = e.shadowRoot.activeElement;  // the table to type into
   const label = e.getAttribute('aria-label') || (e.labels && e.labels[0]?.innerText);
   return (label || e.innerText || '').trim();
 }"""
@@ -66,3 +67,29 @@ def test_a_form_is_filled_in_with_the_keyboard(page: Page, laboratory: Wizard) -
     expect(page.get_by_role("textbox", name="Title of the job")).to_have_value("Extract of peat")
     expect(field).to_be_visible(timeout=PATIENCE_MS)
     says(page, "acetone")
+
+
+def test_results_are_typed_and_recorded_with_the_keyboard(page: Page, empty: Wizard) -> None:
+    visit(page, empty.url, "results", begun(empty))
+    tab_to(page, "trial T1, vessel 1, run time, min")
+    page.keyboard.type("27.5")
+    tab_to(page, "trial T1, vessel 1, naphthalene, %")
+    page.keyboard.type("81.5")
+    page.keyboard.press("Enter")  # goes down, to the next vessel
+    page.keyboard.type("83")
+    says(page, "1 run understood, nothing rejected")
+    tab_to(page, "Record these results", at_most=200)
+    page.keyboard.press("Enter")
+    says(page, "Recorded T1")
+
+
+def test_a_setting_is_stepped_with_the_keyboard(page: Page, laboratory: Wizard) -> None:
+    visit(page, laboratory.url, "whatif", laboratory.dossiers[SOIL])
+    says(page, "probability")
+    tab_to(page, "End pressure, mbar")
+    field = page.get_by_label("End pressure, mbar", exact=True)
+    before, answer = field.input_value(), text_of(page)
+    page.keyboard.press("ArrowUp")
+    expect(field).not_to_have_value(before, timeout=PATIENCE_MS)
+    expect(page.get_by_test_id("stMain")).not_to_have_text(answer, timeout=PATIENCE_MS)
+    assert float(field.input_value()) > float(before)
