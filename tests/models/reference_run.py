@@ -146,8 +146,8 @@ class ReferenceRun:
             parts = self.partial(x, t)
             vapour = parts / parts.sum()
             h = sum(vapour[j] * self.enthalpy(j, t) for j in range(self.S))
-            d = 1e-3
-            by_t = math.log(self.partial(x, t + d).sum() / self.partial(x, t - d).sum()) / (2 * d)
+            up, down = (self.partial(x, t + d).sum() for d in (1e-3, -1e-3))
+            by_t = math.log(up / down) / 2e-3
             drift = 0.0
             if self.S > 1:
                 q = 1e-5
@@ -155,7 +155,8 @@ class ReferenceRun:
                 by_x = math.log(self.partial(up, t).sum() / self.partial(down, t).sum()) / (2 * q)
                 drift = max(-by_x / by_t, 0.0)
             need = h + c * drift / total
-            out |= {"y": vapour, "h": h, "a": ua * (self.wall - t) / need, "b": c / by_t / p / need}
+            out |= {"y": vapour, "h": h, "a": ua * (self.wall - t) / need,
+                    "b": c / (by_t * p) / need}
         return out
 
     def balance(self, t: float, y: np.ndarray) -> dict:

@@ -52,4 +52,5 @@ def test_a_single_solvent_follows_the_closed_form(seed):
     alpha = np.exp(ln_pressure(made.system.analyte_ln_p, boils)) / pressure
     span = np.log(batch.final_volume[:-1] / batch.final_volume[1:])
     found = np.diff(batch.boil_exponent, axis=0) / span[..., None]
-    assert found == pytest.approx(np.broadcast_to(ENTRAINMENT * alpha, found.shape), rel=1e-6, abs=1e-8)
+    expected = np.broadcast_to(ENTRAINMENT * alpha, found.shape)
+    assert found == pytest.approx(expected, rel=1e-6, abs=1e-8)
