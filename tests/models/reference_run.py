@@ -138,9 +138,8 @@ class ReferenceRun:
         wet = (volume / self.e.vessel_capacity_m3) ** self.p["area_exponent"]
         ua = self.u[k] * (self.full * wet + self.rim) * p / (p + self.gap)
         c = float(n @ self.s.heat_capacity)
-        t = y[1 + k * self.width + self.S]
-        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "t": t, "a": 0.0, "b": 0.0,
-               "count": self.share[k] * self.e.vessels}
+        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "a": 0.0, "b": 0.0,
+               "t": y[1 + k * self.width + self.S], "count": self.share[k] * self.e.vessels}
         if self.mode[k] == BOILING:
             t = out["t"] = self.boil(k, x, p)
             parts = self.partial(x, t)
