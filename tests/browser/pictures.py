@@ -10,11 +10,11 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from experiments import example_dossiers, service
 from experiments.bootstrap import local_user, open_store
-from tests.browser.reading import visit
+from tests.browser.reading import PATIENCE_MS, asked, choose, press, visit
 from tests.browser.running import Wizard, chromium, running
 from wizard import navigation
 
@@ -76,7 +76,18 @@ def take(
     for key in ("window", "recommend"):
         visit(page, wizard.url, key, dossiers[1])
         whole(page, width, into / f"{key}-keeper.png")
+    a_new_job(page, wizard)
+    whole(page, width, into / "job-new.png")
     context.close()
+
+
+def a_new_job(page: Page, wizard: Wizard) -> None:
+    """The form of a job, begun from presets."""
+    visit(page, wizard.url, navigation.HOME)
+    press(page, "Write a new job")
+    asked(page, "job")
+    choose(page, "Usual solvents", "Ethyl acetate")
+    choose(page, "Start from an evaporator", "24 vials of 40 mL", typed="24 vials")
 
 
 def whole(page: Page, width: int, path: Path) -> None:
@@ -84,6 +95,7 @@ def whole(page: Page, width: int, path: Path) -> None:
     height = page.evaluate("document.querySelector('[data-testid=\"stMain\"]').scrollHeight")
     page.set_viewport_size({"width": width, "height": min(max(height, 900), TALLEST)})
     page.wait_for_timeout(400)
+    expect(page.get_by_test_id("stSkeleton")).to_have_count(0, timeout=PATIENCE_MS)
     page.screenshot(path=path)
     page.set_viewport_size({"width": width, "height": 900})
 

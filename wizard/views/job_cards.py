@@ -173,7 +173,7 @@ def equipment_card(form: JobForm, earlier: Mapping[str, Mapping[str, Any]]) -> N
 
 def factors_card(form: JobForm) -> None:
     """Ranges of what the analyst may set."""
-    with st.container(border=True):
+    with st.container(border=True, key="job.factors"):
         st.subheader("What may be varied", anchor=False)
         st.caption("The same figure twice fixes it; the step is what can be dialled.")
         heads(("", "from", "to", "in steps of", ""), FACTOR_WIDTHS)
