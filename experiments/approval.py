@@ -21,7 +21,7 @@ from experiments.storage.protocol import UnknownDossier
 from experiments.trials import Trial
 from experiments.users import Role
 
-ENTERING = ("recorded", "corrected", "verification recorded")
+ENTERING = ("recorded", "corrected", "verification recorded", "trace attached")
 
 
 def change_state(
@@ -123,6 +123,9 @@ def _carry(dossier: Dossier, old: Dossier, trial: Trial) -> None:
     else:
         trial_id = target.id
     dossier.note_event("recorded", {"trial": trial_id, "result": payload})
+    if trial.id in old.details.traces:
+        dossier.note_event("trace attached",
+                           {**old.details.traces[trial.id], "trial": trial_id})
     if trial.state == "excluded":
         why = next(c["reason"] for c in reversed(old.details.changes)
                    if c["kind"] == "excluded" and c["trial"] == trial.id)

@@ -11,6 +11,7 @@ from typing import Any
 from experiments import service
 from experiments.bootstrap import open_session
 from experiments.carry_over import carried_words, carry_over_payload
+from experiments.cli_logs import LOGS
 from experiments.cli_output import (
     Refusal,
     Reply,
@@ -223,5 +224,5 @@ def forecast_text(forecast: Mapping[str, Any]) -> str:
 
 COMMANDS: dict[str, Callable[[Namespace], Reply]] = {
     "new": new, "window": window, "simulate": simulate, "propose": propose, "record": record,
-    "recommend": recommend, **RECORD, **TOOLS,
+    "recommend": recommend, **LOGS, **RECORD, **TOOLS,
 }

@@ -75,6 +75,18 @@ def _add_bench(commands: _Commands) -> None:
     one.add_argument("-o", "--output", metavar="FILE", help="bench sheet: .csv, .xlsx or .pdf")
     one = commands.add("record", "take a filled trial table, whole or not at all", "dossier")
     one.add_argument("table", metavar="TABLE", help="CSV or XLSX; - for standard input")
+    one = commands.add("attach", "attach the log of the evaporator's instruments to a trial",
+                       "dossier", "trial")
+    one.add_argument("log", metavar="LOG", help="CSV of time, pressure and temperatures")
+    one.add_argument("--column", action="append", metavar="WHAT=HEADER:UNIT",
+                     help="time, pressure, wall_temperature, coolant_in or coolant_out")
+    one.add_argument("--accept", action="store_true", help="take the columns as proposed")
+    one.add_argument("--lid-closed-min", type=float, default=0.0, metavar="X",
+                     help="moment of lid-close, min after the first row (default 0)")
+    one.add_argument("--take-run-time", action="store_true",
+                     help="also take the run time that the log tells")
+    one = commands.add("detach", "let the log of a trial no longer count", "dossier", "trial")
+    one.add_argument("--reason", required=True, metavar="TEXT")
     one = commands.add("withdraw", "take a pending trial back", "dossier", "trial")
     one.add_argument("--reason", default="", metavar="TEXT")
     for name, text in (("exclude", "keep a result out of the fit"),

@@ -286,7 +286,8 @@ class Dossier:
         Today's method of the new job takes the place of the old one.
         """
         self._must_be_open()
-        if any(t.state != "withdrawn" and (t.origin != "today" or t.result) for t in self.trials):
+        if any(t.state != "withdrawn" and (t.origin != "today" or t.result or t.log)
+               for t in self.trials):
             raise DossierError("This dossier already has trials, so its job is fixed.",
                                "Start a new version of it.")
         must_still_hold(self.details.carried, self.job, job)

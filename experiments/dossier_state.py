@@ -14,7 +14,7 @@ from experiments.carry_over import CarryOver, read_carry_over
 from experiments.events import Event
 from experiments.job import EvaporationJob
 from experiments.job_text import read_back
-from experiments.trials import Recovery, Result, Trial
+from experiments.trials import LogReading, Moment, Recovery, Result, Trial
 
 STATES = ("draft", "running", "recommended", "verified", "approved", "retired")
 MOVES: dict[str, tuple[str, ...]] = {
@@ -52,7 +52,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
     p = event.payload
     match event.kind:
         case "started" | "job changed":
-            untouched = all(t.origin == "today" and t.state == "pending"
+            untouched = all(t.origin == "today" and t.state == "pending" and t.log is None
                             for t in state.trials.values())
             return replace(
                 state, job=read_back(p["job"], p.get("assumed")),
@@ -87,8 +87,8 @@ def apply(state: DossierState, event: Event) -> DossierState:
                            changes=(*state.changes, entry))
         case "carried over":
             return replace(state, carried=read_carry_over(p))
-        case "trace attached":
-            return replace(state, traces={**state.traces, p["trial"]: p})
+        case "trace attached" | "trace removed":
+            return _with_trace(state, event)
         case _:
             return state
 
@@ -104,6 +104,18 @@ def _with_result(state: DossierState, event: Event) -> DossierState:
         trial = replace(trial, state="recorded")
     noted = None if event.kind == "recorded" else event
     return replace(_with_trial(state, trial, noted), state="running")
+
+
+def _with_trace(state: DossierState, event: Event) -> DossierState:
+    """The log of a run attached, in place of an earlier one of the trial, or removed."""
+    name = event.payload["trial"]
+    traces = {k: v for k, v in state.traces.items() if k != name}
+    is_new = event.kind == "trace attached"
+    log = read_log_reading(event.payload) if is_new else None
+    trial = replace(state.trials[name], log=log)
+    held = {**traces, name: event.payload} if is_new else traces
+    moved = state.state if state.state == "draft" else "running"
+    return replace(_with_trial(state, trial, None if is_new else event), traces=held, state=moved)
 
 
 def _with_trial(state: DossierState, trial: Trial, event: Event | None = None) -> DossierState:
@@ -146,3 +158,15 @@ def read_result(data: Mapping[str, Any]) -> Result:
         day=data["day"],
         corrected=data["corrected"],
     )
+
+
+def read_log_reading(payload: Mapping[str, Any]) -> LogReading:
+    """What the fit takes from the log of a run's instruments."""
+    told = payload["moments"]
+    return LogReading(*(_moment(told[name]) for name in ("boiling", "half", "most", "run_time")))
+
+
+def _moment(data: Mapping[str, Any]) -> Moment | None:
+    if data["min"] is None:
+        return None
+    return Moment(float(data["min"]), float(data["low"]), float(data["high"]))

@@ -69,15 +69,30 @@ def _check_event(state: DossierState, event: Event) -> None:
             raise EntryError("The trial is out of order.", "")
     elif event.kind in ("recorded", "corrected"):
         _same_result(state, payload["result"])
-    elif event.kind == "verification recorded":
+    elif event.kind == "recommended":
+        _check_recommendation(state, payload)
+    else:
+        _check_evidence(state, event)
+
+
+def _check_evidence(state: DossierState, event: Event) -> None:
+    """Runs of a verification, and logs of instruments."""
+    payload = event.payload
+    if event.kind == "verification recorded":
         _same_setting(state, payload["setting"])
         _same_result(state, payload["result"])
     elif event.kind == "verification planned":
         from experiments.verification_plan import read_plan  # loads the learning layer
 
         _same_setting(state, read_plan(payload).setting)
-    elif event.kind == "recommended":
-        _check_recommendation(state, payload)
+    elif event.kind == "trace attached":
+        from experiments.attached_log import check_log  # loads the physics
+
+        check_log(payload)
+        if payload["trial"] not in state.trials:
+            raise EntryError("The log belongs to no trial.", "")
+    elif event.kind == "trace removed" and payload["trial"] not in state.traces:
+        raise EntryError("There is no log to remove.", "")
 
 
 def _same_setting(state: DossierState, setting: Mapping[str, Any]) -> None:

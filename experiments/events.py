@@ -17,6 +17,7 @@ KINDS = (
     "started", "job changed", "proposed", "entered", "withdrawn", "recorded", "corrected",
     "excluded", "included", "recommended", "verification planned", "verification recorded",
     "state changed", "trace attached", "authorised", "note", "carried over",
+    "trace removed",
 )
 
 

@@ -297,9 +297,10 @@ _kept: OrderedDict[str, Fitted] = OrderedDict()
 
 def _canonical(trial: Trial) -> str:
     """Text that orders trials the same however they were entered; ids play no part."""
-    return json.dumps([setting_key(trial.setting), asdict(trial.result)], sort_keys=True) if (
-        trial.result is not None
-    ) else ""
+    if trial.result is None:
+        return ""
+    told = [setting_key(trial.setting), asdict(trial.result)]
+    return json.dumps([*told, asdict(trial.log)] if trial.log else told, sort_keys=True)
 
 
 def _check_numbers(draws: Draws, settings: Sequence[Setting]) -> None:

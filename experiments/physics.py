@@ -11,6 +11,7 @@ from experiments.analyte_data import analyte_si
 from experiments.job import Analyte, EvaporationJob, Setting
 from models.equipment import Equipment, Load
 from models.errors import Finding
+from models.log_marks import AsSet
 from models.mixture import build_system
 from models.quantities import kelvin, pascal
 from models.run_model import RunBatch, simulate
@@ -102,6 +103,19 @@ def equipment_si(job: EvaporationJob) -> Equipment:
         condenser_power_w=e.condenser_power_w,
         pump_speed_m3_per_s=e.pump_speed_m3_per_h / 3600.0,
         chamber_volume_m3=e.chamber_volume_l / 1000.0,
+    )
+
+
+def as_set_si(job: EvaporationJob, setting: Setting) -> AsSet:
+    """What was set for a run, as its log is read against it."""
+    e = job.equipment
+    return AsSet(
+        hold=float(setting.get("end_point_hold_min", e.end_point_hold_min)) * MINUTE,
+        end_share=e.end_point_load_fraction,
+        end_pressure=pascal(max(float(setting["end_pressure_mbar"]), e.ultimate_pressure_mbar)),
+        pressure_tolerance=pascal(e.end_pressure_tolerance_mbar),
+        wall=kelvin(float(setting["set_temperature_c"])),
+        wall_tolerance=e.set_temperature_tolerance_c,
     )
 
 

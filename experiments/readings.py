@@ -10,12 +10,14 @@ import numpy as np
 from experiments.factor_space import FactorSpace
 from experiments.job import EvaporationJob
 from experiments.job_simulator import JobSimulator
-from experiments.trials import Recovery, Result, Trial
-from models.bench_data import BenchData
+from experiments.trials import LogReading, Recovery, Result, Trial
+from models.bench_data import COURSE, PACE, START, BenchData
 from models.noise import VESSEL_RSD, run_sd
 from models.system import Array
 
 USUAL_DEGREES = 20.0
+SAME_MIN = 0.05
+"""Run times this near each other, in min, are the same."""
 LEAST_POOLED = 0.4
 """Recoveries below scatter too widely, relative to themselves, to speak for the others."""
 
@@ -26,6 +28,7 @@ def bench_data(
     """Pack recorded trials; recoveries of runs that boiled over or were not dry are left out."""
     settings = [t.setting for t in trials]
     results = [t.result for t in trials if t.result is not None]
+    time_variance, course, course_variance = _of_logs(trials)
     shape = (len(results), len(job.analytes))
     recovery, variance = np.full(shape, np.nan), np.full(shape, np.inf)
     for i, result in enumerate(results):
@@ -41,6 +44,9 @@ def bench_data(
         x=simulator.rows(settings),
         coded=space.code(settings),
         ln_time=np.array([math.log(60.0 * t) if t else math.nan for t in timed]),
+        time_variance=time_variance,
+        course=course,
+        course_variance=course_variance,
         not_dry=np.array([r.outcome == "not dry" for r in results], dtype=bool),
         boiled_over=np.array([r.outcome == "boil-over" for r in results], dtype=bool),
         outcome_known=np.array([r.outcome != "aborted" for r in results], dtype=bool),
@@ -49,6 +55,50 @@ def bench_data(
         same_day=same_day([r.day for r in results], job.limits.trials_per_batch),
         ln_cap=math.log(60.0 * job.limits.max_run_time_min),
     )
+
+
+def _of_logs(trials: Sequence[Trial]) -> tuple[Array, Array, Array]:
+    """What logs tell, as in ``BenchData``: ``time_variance``, ``course``, ``course_variance``.
+
+    A run time that is not the log's is believed as
+    it was entered; the log of an aborted run tells nothing that a whole run would do.
+    """
+    time = np.zeros(len(trials))
+    course = np.full((len(trials), COURSE), np.nan)
+    variance = np.zeros((len(trials), COURSE))
+    for i, trial in enumerate(trials):
+        log, result = trial.log, trial.result
+        if log is None or result is None or result.outcome == "aborted":
+            continue
+        entered, read = result.run_time_min, log.run_time
+        if read and entered and abs(entered - read.min) <= SAME_MIN:
+            time[i] = read.variance / read.min**2
+        course[i], variance[i] = _course(log, entered, time[i])
+    return time, course, variance
+
+
+def _course(log: LogReading, run_time: float | None, relative: float) -> tuple[Array, Array]:
+    """How a run went [4] and the variance of reading it [4]; ``relative`` that of its run time."""
+    course, variance = np.full(COURSE, np.nan), np.zeros(COURSE)
+    boil, half, most = log.boiling, log.half, log.most
+    if boil is None or boil.middle <= 0.0:
+        return course, variance
+    start = boil.middle
+    course[START], variance[START] = math.log(60.0 * start), boil.variance / start**2
+    if half is None or most is None or run_time is None or not (
+        start < half.middle < most.middle < run_time
+    ):
+        return course, variance
+    first, whole, rest = half.middle - start, most.middle - start, run_time - start
+    course[PACE:] = math.log(60.0 * whole), math.log(first / whole), math.log(rest / whole)
+    of_most = most.variance / whole**2
+    variance[PACE:] = (
+        of_most + boil.variance / whole**2,
+        of_most + half.variance / first**2 + boil.variance * (1.0 / first - 1.0 / whole) ** 2,
+        of_most + relative * run_time**2 / rest**2
+        + boil.variance * (1.0 / whole - 1.0 / rest) ** 2,
+    )
+    return course, variance
 
 
 def same_day(days: Sequence[str], batch: int) -> Array:

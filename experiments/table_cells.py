@@ -98,7 +98,7 @@ def text_of(cell: Cell) -> str:
 
 
 def _text_grid(data: bytes | str, known: set[str]) -> Grid:
-    text, notes = _decode(data)
+    text, notes = decoded(data)
     if NOT_TEXT.search(text):
         raise EntryError("The table holds characters that are no text.",
                          "Save it as CSV in UTF-8, or as XLSX.")
@@ -112,7 +112,8 @@ def _text_grid(data: bytes | str, known: set[str]) -> Grid:
     return Grid(tuple(r for r in rows if any(r[1])), delimiter, notes)
 
 
-def _decode(data: bytes | str) -> tuple[str, tuple[str, ...]]:
+def decoded(data: bytes | str) -> tuple[str, tuple[str, ...]]:
+    """The text of a file, and what the reader should know of how it was read."""
     if isinstance(data, str):
         return data.lstrip("\ufeff"), ()
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from experiments.job import Setting
 
@@ -41,6 +41,37 @@ class Result:
     corrected: bool = False
 
 
+class Moment(NamedTuple):
+    """A moment in min from lid-close, and the range in which it lies evenly anywhere."""
+
+    min: float
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        """Of the range."""
+        return 0.5 * (self.low + self.high)
+
+    @property
+    def variance(self) -> float:
+        """Of the moment within its range, min2."""
+        return (self.high - self.low) ** 2 / 12.0
+
+
+@dataclass(frozen=True)
+class LogReading:
+    """What the log of a run's instruments tells; None: cannot tell.
+
+    ``half`` and ``most``: half and nine tenths of the heat have gone to the condenser.
+    """
+
+    boiling: Moment | None = None
+    half: Moment | None = None
+    most: Moment | None = None
+    run_time: Moment | None = None
+
+
 @dataclass(frozen=True)
 class Trial:
     """A setting, why it is worth running, and its result once recorded."""
@@ -54,3 +85,4 @@ class Trial:
     origin: Literal["proposed", "today", "entered", "robustness"] = "proposed"
     run_time_min: dict[str, float] = field(default_factory=dict)  # forecast when proposed
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
+    log: LogReading | None = None

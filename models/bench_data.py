@@ -9,6 +9,12 @@ from numpy.typing import NDArray
 
 from models.system import Array
 
+START, PACE, FIRST_HALF, REST = range(4)
+COURSE = 4
+"""How a run goes: ln(start of boiling/s), ln(time from there until nine tenths of the solvents are
+vapour/s), ln of the share of that time in which half of them go, and ln of the time from the start
+of boiling to the stop over it."""
+
 
 @dataclass(frozen=True, eq=False)
 class BenchData:
@@ -19,6 +25,9 @@ class BenchData:
     x : [n, D] rows handed to the simulator
     coded : [n, F] settings coded so that the window spans 0..1
     ln_time : [n] ln(run time/s); nan when the run gave none
+    time_variance : [n] what reading ln_time off a log of instruments adds to its variance
+    course : [n, 4] how the run went by such a log (:data:`COURSE`); nan where it does not tell
+    course_variance : [n, 4] what reading it adds to its variances
     not_dry : [n] the run was still going at ``ln_cap``
     boiled_over : [n] liquid was thrown out (its recoveries are not used)
     outcome_known : [n] False for aborted runs
@@ -32,6 +41,9 @@ class BenchData:
     x: Array
     coded: Array
     ln_time: Array
+    time_variance: Array
+    course: Array
+    course_variance: Array
     not_dry: NDArray[np.bool_]
     boiled_over: NDArray[np.bool_]
     outcome_known: NDArray[np.bool_]

@@ -10,6 +10,7 @@ from models.kernel_liquid import ln_saturation, ln_saturation_slope, partial_pre
 from models.kernel_slopes import contents, fractions, schedule
 from models.kernel_space import (
     AT_VOLUME,
+    BOILED,
     BOILING,
     CLOCK,
     DRY,
@@ -221,6 +222,7 @@ def turn(t: float, values: Array, moved: bool, space: Space, solvents: int) -> b
     for k in range(CLASSES):
         if values[0, START + k] < 0.0:
             mode[k] = BOILING
+            now[BOILED] = min(now[BOILED], t)
         elif values[0, ICE + k] < 0.0:
             mode[k] = FROZEN
             now[FROZE] = 1.0

@@ -24,6 +24,7 @@ from models.kernel_losses import accumulate, dry_temperature, rates
 from models.kernel_slopes import contents, piece_of, schedule, slopes
 from models.kernel_space import (
     AT_VOLUME,
+    BOILED,
     BOILING,
     CLOCK,
     DRY,
@@ -31,9 +32,12 @@ from models.kernel_space import (
     EVENTS,
     FALSE_END,
     FREE_STEP,
+    GONE,
+    HALF,
     INDEX,
     LOAD,
     MOLES,
+    MOST,
     OLD_LOAD,
     OLD_TIME,
     OLDER_LOAD,
@@ -61,6 +65,7 @@ MOST_STEPS = 4000
 FIRST_STEP = 5.0  # s
 PRESSURE_STEP = 0.3  # relative change of the pressure allowed in a step
 LEFT_SHARE = 0.005  # of the fill; a vessel with more when the run stops is not dry
+MOST_SHARE = 0.9  # of the solvents, as vapour
 ROW_HEAD, ROW_CLASS = 5, 7
 
 
@@ -87,6 +92,7 @@ def begin(start: Array, space: Space, course: Course, liquid: Liquid) -> None:
             y[base] = (1.0 + course.floor) ** course.power
     now = space.now
     now[CLOCK], now[FREE_STEP], now[ON], now[WARMEST] = -1.0, FIRST_STEP, 1.0, y[solvents + 1]
+    now[BOILED], now[HALF], now[MOST] = np.inf, np.inf, np.inf
 
 
 @inlined
@@ -221,6 +227,24 @@ def note_peak(t: float, now: Array) -> None:
 
 
 @inlined
+def note_gone(t: float, h: float, start: Array, space: Space, rig: Rig) -> None:
+    """Keep when half and most of the solvents have become vapour, keeper apart.
+
+    Within a step the share is taken as a straight line.
+    """
+    keeper = start[rig.keeper] if rig.keeper >= 0 else 0.0
+    left, now = 0.0, space.now
+    for k in range(CLASSES):
+        if space.mode[k] != DRY:
+            left += max(space.aux[k, MOLES] - keeper, 0.0)
+    gone, before = 1.0 - left / (CLASSES * (start.sum() - keeper)), now[GONE]
+    for place, share in ((HALF, 0.5), (MOST, MOST_SHARE)):
+        if gone >= share and t < now[place]:
+            now[place] = t - h * (gone - share) / max(gone - before, 1e-12)
+    now[GONE] = gone
+
+
+@inlined
 def keep_events(h: float, space: Space) -> None:
     """Let the values at the end of a step be those at the begin of the next."""
     space.now[PAST_STEP] = h
@@ -327,6 +351,7 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         h = make_step(corner, tolerance, space, course, liquid, rig)
         landed = now[TIME] + h >= corner - 1e-6
         take_over(corner if landed else now[TIME] + h, h, space, course, liquid, rig)
+        note_gone(now[TIME], h, start, space, rig)
         happened = turn(now[TIME], space.after, True, space, solvents)
         if settle(space, course, solvents) or happened or landed:
             fresh = True

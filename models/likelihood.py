@@ -24,7 +24,7 @@ from scipy.special import log_expit, log_ndtr
 
 from models import analyte_evidence as grid
 from models import scales
-from models.bench_data import BenchData
+from models.bench_data import COURSE, FIRST_HALF, PACE, REST, START, BenchData
 from models.discrepancy import Kinship, gaussian_evidence, squared_distance
 from models.kernel_survival import survival_table
 from models.noise import stabilised
@@ -41,6 +41,9 @@ BOIL_OVER_SHARPNESS = 0.12
 BOIL_OVER_TREND = 0.7
 """Prior standard deviation of what the run model's ln(boil-over index) may be wrong by from
 one end of a factor's window to the other."""
+COURSE_SD = 0.05
+"""Standard deviation of how a run divides its time, in logarithms, from run to run and by how late
+a condenser answers (common practice, no source)."""
 UNEXPLAINED = 0.02
 """Chance, far from any run made, of not being dry for a reason the run model does not know."""
 
@@ -63,6 +66,7 @@ class Forecast(NamedTuple):
     """The recorded runs as the run model has them, before any analyte parameter."""
 
     ln_time: Array  # [P, n]
+    course: Array  # [P, n, 4] as in BenchData
     ln_index: Array  # [P, n] ln(boil-over index) without the trend
     surviving: Array  # [P, n, A, G, T] fraction at the nodes of the analyte parameters
 
@@ -80,6 +84,7 @@ class BenchLikelihood:
         self.data = data
         self.kin = Kinship(squared_distance(data.coded, data.coded), data.same_day)
         self.stable = stabilised(data.recovery)
+        self._has_course = bool(np.isfinite(data.course).any())
         usual = np.tile(grid.log_prior(), (data.recovery.shape[1], 1))
         self.log_prior = usual if log_prior is None else log_prior
         self._multiplier = np.exp(simulator.volatility_sd[:, None] * grid.VOLATILITY_NODES)
@@ -100,7 +105,28 @@ class BenchLikelihood:
         residual, variance = self.time_terms(forecast, scale)
         of_time = gaussian_evidence(self.kin, scale.time_discrepancy, scale.length,
                                     scale.time_day_variance, variance, residual)
-        return (earlier[1][0] + of_time + self._outcome_terms(forecast, z, scale),)
+        total = earlier[1][0] + of_time + self._outcome_terms(forecast, z, scale)
+        return (total + self._course_term(forecast, scale) if self._has_course else total,)
+
+    def _course_term(self, forecast: Forecast, scale: Scales) -> Array:
+        """Log density [P] of how runs went by the logs of instruments, their pace apart.
+
+        Their start scatters from run to run, and the run model may be wrong about it and about
+        their course, as run times do and apart from these (common practice, no source). What
+        stretches a whole run leaves its course as it is; hence no scatter of days in that.
+        """
+        total, none = np.zeros(len(scale.length)), np.zeros(len(scale.length))
+        own = scale.time_variance - scale.time_day_variance
+        for i, alone, day in ((START, own, scale.time_day_variance),
+                              (FIRST_HALF, none + COURSE_SD**2, none),
+                              (REST, none + COURSE_SD**2, none)):
+            seen, reading = self.data.course[:, i], self.data.course_variance[:, i]
+            known = np.isfinite(seen)
+            total += gaussian_evidence(
+                self.kin, scale.time_discrepancy, scale.length, day,
+                np.where(known, alone[:, None] + reading, np.inf),
+                np.where(known, seen - forecast.course[:, :, i], 0.0))
+        return total
 
     def runs(self, z: Array) -> RunBatch:
         """All recorded settings with all particles."""
@@ -112,16 +138,25 @@ class BenchLikelihood:
             batch.boil_exponent, batch.film_dose, batch.thermal_dose, batch.film_moles,
             batch.weights, self.simulator.spike_mol, self._multiplier, grid.THERMAL_RATES,
         )
-        rows = self.data.runs
-        return Forecast(ln_run_time(batch, rows, self.data.ln_cap), ln_boil_over(batch, rows),
+        rows, cap = self.data.runs, self.data.ln_cap
+        ln_time = ln_run_time(batch, rows, cap)
+        return Forecast(ln_time, course_of(batch, ln_time, cap), ln_boil_over(batch, rows),
                         table.reshape(-1, rows, *table.shape[1:]))
 
     def time_terms(self, forecast: Forecast, scale: Scales) -> tuple[Array, Array]:
-        """Residual and variance of ln(run time) [P, n]; variance inf where there is none."""
-        known = np.isfinite(self.data.ln_time)
-        residual = np.where(known, self.data.ln_time - forecast.ln_time, 0.0)
-        own = scale.time_variance - scale.time_day_variance
-        return residual, np.where(known, own[:, None], np.inf)
+        """Residual and variance of ln(run time) [P, n]; variance inf where there is none.
+
+        Where a log tells the time that the vapour took, its residual takes the place of that of
+        the run time: both scatter with the pace of the run, and the first has neither the wait
+        for the vacuum nor the end point in it, of which the log tells apart.
+        """
+        data, own = self.data, scale.time_variance - scale.time_day_variance
+        known, paced = np.isfinite(data.ln_time), np.isfinite(data.course[:, PACE])
+        residual = np.where(paced, data.course[:, PACE] - forecast.course[:, :, PACE],
+                            data.ln_time - forecast.ln_time)
+        reading = np.where(paced, data.course_variance[:, PACE], data.time_variance)
+        return (np.where(known, residual, 0.0),
+                np.where(known, own[:, None] + reading, np.inf))
 
     def recovery_variance(self, scale: Scales) -> Array:
         """Variance of each analyte alone [P, n, A], stabilised; inf where there is no reading."""
@@ -168,6 +203,20 @@ def ln_run_time(batch: RunBatch, rows: int, ln_cap: float) -> Array:
         value = np.log(batch.run_time)
     ended = batch.finished & np.isfinite(value)
     return np.where(ended, value, ln_cap + np.log(1.5)).reshape(-1, rows)
+
+
+def course_of(batch: RunBatch, ln_time: Array, ln_cap: float) -> Array:
+    """How runs go [P, rows, 4] (:data:`models.bench_data.COURSE`), ``ln_time`` being theirs.
+
+    What never comes about counts as coming 1.5 times as late as the longest run allowed.
+    """
+    never = 1.5 * np.exp(ln_cap)
+    boil, half, most = np.where(np.isfinite(batch.vapour_time), batch.vapour_time, never).T
+    whole = np.maximum(most - boil, 1.0)
+    rest = np.maximum(np.exp(ln_time).ravel() - boil, 1.0)
+    course: Array = np.log(np.stack([
+        np.maximum(boil, 1.0), whole, np.maximum(half - boil, 0.5) / whole, rest / whole], axis=1))
+    return np.asarray(course.reshape(*ln_time.shape, COURSE))
 
 
 def ln_boil_over(batch: RunBatch, rows: int) -> Array:

@@ -9,6 +9,9 @@ ZERO_CELSIUS: Final = 273.15  # K
 REFERENCE_TEMPERATURE: Final = 293.15  # K, volumes are given at 20 degC
 ATMOSPHERE: Final = 101325.0  # Pa
 PA_PER_MBAR: Final = 100.0
+PA_PER_UNIT: Final = {"mbar": 100.0, "hPa": 100.0, "kPa": 1000.0, "Pa": 1.0,
+                      "Torr": 101325.0 / 760.0}
+"""1 Torr is 101325/760 Pa by definition."""
 
 
 def kelvin(celsius: float) -> float:

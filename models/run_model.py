@@ -64,6 +64,8 @@ class RunBatch:
     false_end : [N] bool, the load rule stopped the run with liquid left
     frozen : [N] bool, a vessel froze
     breakthrough : [N] bool, at end pressure the vapour passes the condenser
+    vapour_time : [N, 3] s from lid-close until the first class boils, until half and until nine
+        tenths of the solvents are vapour; inf where it does not come to that
     """
 
     run_time: Array
@@ -81,6 +83,7 @@ class RunBatch:
     false_end: NDArray[np.bool_]
     frozen: NDArray[np.bool_]
     breakthrough: NDArray[np.bool_]
+    vapour_time: Array
 
 
 @lru_cache(maxsize=1)
@@ -151,6 +154,7 @@ def simulate(
         false_end=false_end,
         frozen=now[:, kernel.FROZE] > 0.5,
         breakthrough=now[:, kernel.THROUGH] > 0.5,
+        vapour_time=now[:, [kernel.BOILED, kernel.HALF, kernel.MOST]],
     )
 
 

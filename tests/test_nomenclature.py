@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from models import equipment, parameters, run_model, system
+from models import equipment, parameters, run_log, run_model, system
 
 PAGE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text("utf-8")
 
@@ -27,6 +27,8 @@ def names_under(heading: str) -> list[str]:
         ("models.equipment.Equipment", equipment.Equipment),
         ("models.equipment.Load", equipment.Load),
         ("models.run_model.RunBatch", run_model.RunBatch),
+        ("models.run_log.RunLog", run_log.RunLog),
+        ("models.run_log.LogMarks", run_log.LogMarks),
     ],
 )
 def test_every_field_is_explained(heading, record):

@@ -10,8 +10,9 @@ import math
 import re
 from dataclasses import dataclass
 
-MBAR_PER_UNIT = {"mbar": 1.0, "hPa": 1.0, "kPa": 10.0, "Torr": 1013.25 / 760.0}
-"""1 Torr is 101325/760 Pa by definition."""
+from models.quantities import PA_PER_MBAR, PA_PER_UNIT
+
+MBAR_PER_UNIT = {u: PA_PER_UNIT[u] / PA_PER_MBAR for u in ("mbar", "hPa", "kPa", "Torr")}
 TEMPERATURE_OFFSET = {"°C": 0.0, "K": 273.15}
 PRESSURE_UNITS = tuple(MBAR_PER_UNIT)
 TEMPERATURE_UNITS = tuple(TEMPERATURE_OFFSET)

@@ -49,6 +49,8 @@ _WORDS = {
     "verification recorded": "Verification run {run} recorded: {outcome}",
     "state changed": "State became {to}{because}",
     "authorised": "Authorised by {by}{because}",
+    "trace attached": "Log of the instruments attached to {trial}",
+    "trace removed": "Log of {trial} no longer counts{because}",
     "carried over": "Knowledge carried over from dossier {source}",
 }
 

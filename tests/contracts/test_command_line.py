@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from experiments import cli
+from tests.experiments.instrument_logs import as_text, run_columns
 
 ROOT = Path(__file__).parents[2]
 JOB = ROOT / "examples" / "semivolatiles_to_dryness.toml"
@@ -198,6 +199,35 @@ def test_a_changed_job_starts_the_next_version(ask, soil, tmp_path):
     assert found["changes"] == [{"path": "limits.assurance", "before": 0.95, "after": 0.9}]
 
 
+def test_a_log_is_attached_once_its_columns_are_confirmed(ask, run, soil, tmp_path):
+    log = tmp_path / "run.csv"
+    log.write_text(as_text(run_columns(end_mbar=150.0, wall_c=35.0),
+                           ("t s", "p mbar", "w", "cond in", "cond out")), "utf-8")
+    said = refused(run, "attach", soil, "T1", log, said="not confirmed yet")
+    assert "coolant in: 'cond in' in (which unit?)" in said
+    refused(run, "attach", soil, "T1", log, "--accept", said="not confirmed yet")
+    refused(run, "attach", soil, "T1", log, "--column", "pressure", said="names no column")
+    refused(run, "attach", soil, "T9", log, "--accept", said="no trial 'T9'")
+    named = [w for what, name in (("time", "t s:s"), ("pressure", "p mbar:mbar"),
+                                  ("coolant_in", "cond in:C"), ("coolant_out", "cond out:degC"))
+             for w in ("--column", f"{what}={name}")]
+    answer = ask("attach", soil, "T1", log, *named, "--lid-closed-min", "0.5")
+    assert answer["columns"]["coolant_in"] == ["cond in", "°C"]
+    assert answer["readings"] == 540
+    assert answer["suggested_run_time_min"] == pytest.approx(39.5, abs=0.1)
+    assert answer["recorded_run_time_min"] is None
+    assert answer["moments"]["end_point"]["min"] == pytest.approx(29.4, abs=0.5)
+    again = ask("attach", soil, "T1", log, "--take-run-time")  # its columns are known by now
+    assert again["recorded_run_time_min"] == again["suggested_run_time_min"]
+    code, out, _ = run("attach", soil, "T1", log)
+    assert code == 0
+    assert "boiling begins" in out
+    assert "is that of the log" in out
+    refused(run, "detach", soil, "T1", "--reason", " ", said="reason")
+    ask("detach", soil, "T1", "--reason", "of another run")
+    assert ask("audit")["holds"]
+
+
 def test_a_job_that_can_hurt_someone_waits_for_a_named_person(ask, run, tmp_path):
     text = JOB.read_text("utf-8").replace('"phenanthrene"', '"nitrobenzene"')
     text = text.replace('"85-01-8"', '"98-95-3"')
@@ -229,6 +259,9 @@ def test_a_job_that_can_hurt_someone_waits_for_a_named_person(ask, run, tmp_path
     (["propose", "soil", "-o", "/nowhere/sheet.csv"], "no folder"),
     (["record", "soil", "nowhere.csv"], "No such file"),
     (["record", "soil", ROOT], "directory"),
+    (["attach", "soil", "T1", "nowhere.csv"], "No such file"),
+    (["attach", "soil", "T1", JOB], "No header"),
+    (["detach", "soil", "T1", "--reason", "x"], "has no log"),
     (["simulate", JOB, *SETTING[:4]], "required"),
     (["simulate", JOB, *SETTING[:5], "nan"], "finite"),
     (["simulate", JOB, *SETTING[:5], "-3"], "above 0"),
@@ -309,9 +342,9 @@ def test_work_that_takes_longer_than_a_second_shows_a_bar():
     assert b"choosing:  60%" in shown
 
 
-words = st.sampled_from(["list", "new", "record", "audit", "propose", "simulate", "export",
-                         "import", "move", "withdraw", "mixture", "--json", "--store", "-n", "-o",
-                         "soil", "T1", "x", "", "-", "--", "1e400", "acetone=0.5"])
+words = st.sampled_from(["list", "new", "record", "attach", "audit", "propose", "simulate",
+                         "export", "import", "move", "withdraw", "mixture", "--json", "--store",
+                         "-n", "-o", "soil", "T1", "x", "", "-", "--", "1e400", "acetone=0.5"])
 
 
 @settings(max_examples=60, deadline=None,

@@ -16,7 +16,8 @@ WORDS = {
     "included": "counts again", "recommended": "recommendation noted",
     "verification planned": "verification planned",
     "verification recorded": "verification run recorded", "state changed": "state changed",
-    "authorised": "authorised",
+    "authorised": "authorised", "carried over": "knowledge carried over",
+    "trace attached": "log attached", "trace removed": "log no longer counts", "note": "note",
 }
 
 
