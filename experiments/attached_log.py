@@ -53,7 +53,7 @@ def log_payload(
         "data": {name: _packed(values) for name, values in columns.items()},
         "data_sha256": _digest(columns),
         "notes": list(log.notes)[:MOST_NOTES],
-        "moments": {name: _moment(getattr(marks, name)) for name in MOMENTS},
+        "moments": moments_of(marks),
         "lulls_min": [[a / MINUTE, b / MINUTE] for a, b in marks.lulls[:MOST_NOTES]],
         "findings": list(marks.findings)[:MOST_NOTES],
     }
@@ -109,6 +109,11 @@ def check_log(payload: Mapping[str, Any]) -> None:
         raise EntryError("The log holds no plain text and numbers.", _DAMAGED)
     for text in texts:
         checked_text(text, "A note of the log")
+
+
+def moments_of(marks: LogMarks) -> dict[str, dict[str, Any]]:
+    """Each moment as ``min``, ``low``, ``high`` (from lid-close; None: cannot tell), ``words``."""
+    return {name: _moment(getattr(marks, name)) for name in MOMENTS}
 
 
 def marks_of(

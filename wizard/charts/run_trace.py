@@ -34,7 +34,7 @@ def run_trace(
     measured : title -> points read at the bench
     """
     every = max(1, len(time_min) // MOST_POINTS)
-    end = float(time_min[-1]) if len(time_min) else 1.0
+    first, end = (min(0.0, time_min[0]), time_min[-1]) if len(time_min) else (0.0, 1.0)
     hues = (colours.main, colours.third, colours.second, colours.series[3])
     charts = []
     for n, (title, values) in enumerate(panels.items()):
@@ -44,7 +44,7 @@ def run_trace(
             for t, v in list(zip(time_min, values, strict=True))[::every] if v is not None
         ]
         x = alt.X("t:Q", title="time, min" if last else None,
-                  scale=alt.Scale(domain=[0, end], nice=False),
+                  scale=alt.Scale(domain=[float(first), float(end)], nice=False),
                   axis=alt.Axis(labels=last, ticks=last, tickMinStep=1))
         y = alt.Y("v:Q", title=None, scale=alt.Scale(domain=_domain(rows), nice=False),
                   axis=alt.Axis(tickCount=3, labelExpr=PLAIN_LABEL, minExtent=LABELS,

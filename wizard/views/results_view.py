@@ -15,6 +15,7 @@ from wizard.typing_table import typing_table
 from wizard.verbatim import verbatim
 from wizard.view_models.results_preview import Preview, preview
 from wizard.views.corrections_view import corrections
+from wizard.views.logs_view import logs
 from wizard.views.undo import undo_button
 
 WAYS = {"type": "Type it in", "paste": "Paste a table", "file": "Give the filled sheet"}
@@ -46,6 +47,7 @@ def render(session: WizardSession) -> None:
         st.markdown("This dossier is closed; results are entered in a new version.")
     else:
         _entry(session, dossier)
+    logs(session, dossier)
     corrections(session, dossier)
 
 
