@@ -219,7 +219,7 @@ def csv_text(sheet: BenchSheet) -> str:
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow([safe_cell(c) for c in sheet.columns])
     for row in sheet.rows:
-        writer.writerow([safe_cell(f"{c:g}" if isinstance(c, float) else c) for c in row])
+        writer.writerow([f"{c:g}" if isinstance(c, float) else safe_cell(c) for c in row])
     return buffer.getvalue()
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-RISKY = ("=", "+", "-", "@", "\t", "\r")
+RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""What a spreadsheet may read as the beginning of a formula (OWASP, "CSV Injection"; from
+memory)."""
 
 
 def safe_cell(value: Any) -> Any:

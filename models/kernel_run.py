@@ -236,8 +236,8 @@ def note_gone(t: float, h: float, start: Array, space: Space, rig: Rig) -> None:
     left, now = 0.0, space.now
     for k in range(CLASSES):
         if space.mode[k] != DRY:
-            left += max(space.aux[k, MOLES] - keeper, 0.0)
-    gone, before = 1.0 - left / (CLASSES * (start.sum() - keeper)), now[GONE]
+            left += rig.share[k] * max(space.aux[k, MOLES] - keeper, 0.0)
+    gone, before = 1.0 - left / (start.sum() - keeper), now[GONE]
     for place, share in ((HALF, 0.5), (MOST, MOST_SHARE)):
         if gone >= share and t < now[place]:
             now[place] = t - h * (gone - share) / max(gone - before, 1e-12)

@@ -248,7 +248,7 @@ def _boiling(load: Load) -> Mark:
     quiet = np.flatnonzero(load.share[: below[-1] + 1] < 0.5 * threshold)
     low = float(load.t[quiet[-1] if len(quiet) else below[0]])
     straight = time - (later - time) * threshold / (load.share[sure] - threshold)
-    return Mark(time, max(min(low, straight) - ANSWERS_S, float(load.t[0])), later,
+    return Mark(time, max(min(low, straight) - ANSWERS_S, float(load.t[0])), time,
                 "The coolant begins to warm, up to half a minute after the liquid boils.")
 
 
@@ -295,8 +295,9 @@ def _heat_gone(load: Load, share: float, fell: Mark) -> Mark:
         gone = np.concatenate([[0.0], np.cumsum(middle)])
         moments.append(float(load.t[int(np.argmax(gone >= share * gone[-1]))]))
     step = float(np.median(np.diff(load.t)))
-    return Mark(moments[0], min(moments) - step, max(moments) + step,
-                f"{100 * share:.0f} % of the heat has gone to the condenser.")
+    return Mark(moments[0], min(moments) - step - ANSWERS_S, max(moments),
+                f"{100 * share:.0f} % of the heat has gone to the condenser, up to half a minute "
+                "before the coolant shows it.")
 
 
 def _lulls(load: Load, level: float) -> Lulls:

@@ -57,10 +57,14 @@ def test_the_tables_are_those_of_the_migrations(tmp_path):
         assert [c.name for c in built.primary_key] == [c.name for c in table.primary_key]
 
 
-@pytest.mark.parametrize("released", ["0001"])
-def test_a_store_of_every_released_schema_opens_with_all_it_holds(tmp_path, released):
-    path = tmp_path / "old.sqlite"
-    engine = sa.create_engine(url(path))
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+@pytest.mark.parametrize("released", ["0001", "0002"])
+def test_a_store_of_every_released_schema_opens_with_all_it_holds(
+    tmp_path, request, released, kind
+):
+    where = url(tmp_path / "old.sqlite") if kind == "sqlite" else request.getfixturevalue(
+        "postgresql_url").replace("postgresql://", "postgresql+psycopg://")
+    engine = sa.create_engine(where)
     event = link(None, AT, "Ada", "note", {"text": "from before"})
     with engine.connect() as connection:
         config = configuration()
@@ -72,13 +76,25 @@ def test_a_store_of_every_released_schema_opens_with_all_it_holds(tmp_path, rele
         connection.execute(
             sa.text("INSERT INTO audit_event VALUES ('d1', 1, :at, 'Ada', 'note', :p, :b, :h)"),
             {"at": AT, "p": '{"text":"from before"}', "b": event.previous_hash, "h": event.hash})
+        if released >= "0002":
+            connection.execute(
+                sa.text("INSERT INTO draft VALUES ('Ada', 'job:old', :at, :p)"),
+                {"at": AT, "p": '{"title": "as far as I got"}'})
         connection.commit()
     engine.dispose()
-    store = DatabaseStore(url(path))
+    store = DatabaseStore(where)
     assert store.events("d1") == [event]
     assert store.summaries()[0].title == "Old"
-    store.save_draft(Draft("Ada", "job", AT, {"title": "new table"}))
-    assert store.drafts("Ada")[0].content == {"title": "new table"}
+    before = [Draft("Ada", "job:old", AT, {"title": "as far as I got"})]
+    assert store.drafts("Ada") == (before if released >= "0002" else [])
+    store.save_draft(Draft("Ada", "results:" + "d" * 190, AT, {"title": "a long name"}))
+    assert {d.name for d in store.drafts("Ada")} >= {"results:" + "d" * 190}
+    newer = link(event, AT, "Ada", "note", {"text": "after"})
+    store.append("d1", [newer], 1, Summary("d1", "Old", "draft", 0, 2, AT, {}))
+    store.close()
+    again = DatabaseStore(where)
+    assert again.events("d1") == [event, newer]
+    again.close()
 
 
 def test_a_store_of_a_newer_release_is_left_alone(tmp_path):

@@ -27,6 +27,8 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 JOBS = ("semivolatiles_to_dryness", "new_analyte_with_keeper")
 HEAT = INDEX["heat_transfer"]
 DRAWS, BENCHES = 6000, 24
+FEWEST_INSIDE = 20
+"""Of 24 intervals of 95 %, fewer hold the truth once in 170 times by chance (binomial)."""
 
 
 def setting_of(job) -> dict[str, float | str]:
@@ -76,7 +78,7 @@ def test_a_log_narrows_the_heat_transfer_and_keeps_the_truth(name: str) -> None:
     simulator, space, setting = JobSimulator(job), FactorSpace(job), setting_of(job)
     rng = np.random.default_rng(8)
     z = rng.standard_normal((DRAWS, TREND + len(job.free_factors)))
-    plain, logged, inside = [], [], 0
+    plain, logged, draws, inside = [], [], [], 0
     while len(plain) < BENCHES:
         truth = 0.8 * rng.standard_normal(len(NAMES))
         batch = simulate(simulator, simulator.rows([setting]), truth[None])
@@ -91,12 +93,13 @@ def test_a_log_narrows_the_heat_transfer_and_keeps_the_truth(name: str) -> None:
                 simulator, bench_data(job, [t], simulator, space)).staged()(z), z[:, HEAT])
             for t in (trial, with_log)
         ]
-        assert found[1].draws > 50
+        draws.append(found[1].draws)
         plain.append(found[0].sd)
         logged.append(found[1].sd)
         inside += found[1].low <= truth[HEAT] <= found[1].high
-    assert inside >= 0.9 * BENCHES
-    assert np.mean(logged) < 0.97 * np.mean(plain)
+    assert np.median(draws) > 100  # independent draws behind a posterior
+    assert inside >= FEWEST_INSIDE
+    assert np.mean(logged) < 0.95 * np.mean(plain)
 
 
 def recorded(log: LogReading | None = None) -> Trial:

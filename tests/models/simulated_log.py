@@ -39,9 +39,9 @@ class WatchedRun(ReferenceRun):
 
     def share_gone(self, y) -> float:
         solvents = self.S - self.s.has_keeper
-        left = sum(y[base : base + solvents].sum() for k in range(CLASSES)
+        left = sum(self.share[k] * y[base : base + solvents].sum() for k in range(CLASSES)
                    if self.mode[k] != DRY and (base := 1 + k * self.width))
-        return 1.0 - left / (CLASSES * self.start[:solvents].sum())
+        return 1.0 - left / self.start[:solvents].sum()
 
 
 @dataclass(frozen=True)
