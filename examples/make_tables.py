@@ -127,7 +127,7 @@ SEMIVOLATILES = Bench(
     job="semivolatiles_to_dryness",
     seed=1112,
     z={"heat_transfer": -0.7, "condenser_limit": -0.5, "film_transport": 1.0,
-       "vessel_spread": -2.5},
+       "vessel_spread": -3.5},
     volatility={"naphthalene": 1.2, "acenaphthylene": 0.8, "diethyl phthalate": 1.3},
     ceiling={"phenanthrene": 0.98, "diethyl phthalate": 0.97, "acenaphthylene": 0.98},
     positions=(1, 3, 5, 8, 9, 11),
