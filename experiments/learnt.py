@@ -43,12 +43,14 @@ def _equipment(fitted: Fitted) -> list[Learnt]:
     z = fitted.surrogate.posterior_.z[:, : len(PARAMETERS)]
     rng = np.random.default_rng(3)
     prior = fitted.surrogate.carried or StandardNormal()
+    no_keeper = fitted.job.sample.keeper is None
+    unsaid = {"breakthrough_end", *(["left_in_keeper"] if no_keeper else [])}
     before = natural(prior.draw(4000, len(PARAMETERS), rng), heating)
     after = natural(z, heating)
     return [
         _learnt(p.name, p.meaning, p.unit, before[:, i], after[:, i],
                 told=bool(z[:, i].std() < TOLD_BY or abs(z[:, i].mean()) > 0.5), ratio=p.log)
-        for i, p in enumerate(PARAMETERS) if p.name != "breakthrough_end"
+        for i, p in enumerate(PARAMETERS) if p.name not in unsaid
     ]
 
 

@@ -44,7 +44,7 @@ PARAMETERS: tuple[Parameter, ...] = (
               source="spread between apparatus and liquids (common practice, no source)"),
     Parameter("warming_time", "equipment", 120.0, 0.40, "s", "warming of a dry vessel"),
     Parameter("end_sensitivity", "equipment", 1.0, 0.50, "1",
-              "condenser load at which the run stops, relative to the setting"),
+              "condenser load at which the run stops"),
     Parameter("entrainment", "sample", 1.5, 0.50, "1",
               "loss while boiling relative to equilibrium"),
     Parameter("film_transport", "sample", 1.0, 0.9, "1", "loss from the dry film or keeper"),
@@ -52,8 +52,8 @@ PARAMETERS: tuple[Parameter, ...] = (
               "end point noticed where vapour passes the condenser (above 0: yes)", log=False),
     Parameter("hold_up", "sample", 2e-8, 0.7, "m3", "liquid held in a vessel that looks dry"),
     Parameter("left_in_keeper", "sample", 0.5, 0.7, "1",
-              "solvent that may be left in a keeper, by volume of the keeper",
-              source="a tenth to twice the keeper is called done (common practice, no source)"),
+              "solvent left in a keeper when done",
+              source="by volume of the keeper, a tenth to twice (common practice, no source)"),
 )
 
 GAS_GAP_HEAT_TRANSFER = 30.0
