@@ -76,4 +76,5 @@ def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> 
 
 
 def give(page: Page, path: Path) -> None:
-    page.locator("input[type=file]").first.set_input_files(path)
+    uploader = page.get_by_test_id("stFileUploader").filter(has_text="The filled bench sheet")
+    uploader.locator("input[type=file]").set_input_files(path)

@@ -15,7 +15,7 @@ from experiments.log_columns import NAMES, NEEDED, UNITS, ColumnChoice
 from experiments.log_file import LogTable, read_log_file
 from experiments.log_reading import InstrumentLog
 from experiments.readings import SAME_MIN
-from wizard import caching
+from wizard import caching, frame
 from wizard.charts.palette import palette
 from wizard.charts.run_trace import run_trace
 from wizard.session import WizardSession, digest
@@ -82,7 +82,7 @@ def _attached(session: WizardSession, dossier: Dossier, trial_id: str, is_open: 
                                  icon=":material/timer:"):
             run_logs.take_run_time(session.service, dossier.id, trial_id)
             session.mark("log", f"The run time of {trial_id} is now that of its log.")
-            st.rerun()
+            frame.again()
         with st.expander("This log must not count", icon=":material/link_off:"):
             form = KeptForm(session, f"log-off:{dossier.id}:{trial_id}")
             reason = form.text("why", "Why", placeholder="the reason stands in the record")
@@ -90,7 +90,7 @@ def _attached(session: WizardSession, dossier: Dossier, trial_id: str, is_open: 
                 run_logs.remove(session.service, dossier.id, trial_id, reason)
                 form.done()
                 session.mark("log", f"The log of {trial_id} no longer counts.")
-                st.rerun()
+                frame.again()
 
 
 def _show(
@@ -138,7 +138,7 @@ def _new(session: WizardSession, dossier: Dossier, trial_id: str) -> None:
             form.done()
             session.renew(UPLOAD)
             session.mark("log", f"Attached {given.name} to {trial_id}.")
-            st.rerun()
+            frame.again()
 
 
 def _columns(
