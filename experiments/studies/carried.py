@@ -9,7 +9,6 @@ appended to a file, so that a stopped study goes on where it stopped.
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -21,6 +20,7 @@ from experiments.carrying import AGAINST, probabilities
 from experiments.dossier import Dossier
 from experiments.job import Setting
 from experiments.studies.bench import Bench
+from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.optimum import fastest_feasible, window_sample
 from experiments.studies.pairs import bench_pair
 from experiments.studies.strategy import Problem
@@ -154,8 +154,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--pairs", type=int, default=30)
     parser.add_argument("--output", type=Path, default=Path("carried.jsonl"))
     given = parser.parse_args(argv)
-    text = given.output.read_text("utf-8") if given.output.exists() else ""
-    rows = [json.loads(line) for line in text.splitlines()]
+    rows = read_rows(given.output)
     tried = {row["bench"] for row in rows}
     for seed in SEEDS:
         if len(rows) >= given.pairs:
@@ -167,9 +166,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         except RuntimeError as error:
             print(error)
             continue
-        with given.output.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(rows[-1]) + "\n")
-        print(json.dumps(rows[-1]), flush=True)
+        print(append_row(given.output, rows[-1]), flush=True)
     print(*summary(rows), sep="\n")
     return 0
 

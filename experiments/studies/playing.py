@@ -37,7 +37,7 @@ def play(
 
     The same bench and replicate give every strategy the same noise, run by run.
     """
-    rng = np.random.default_rng([7, bench.seed, replicate])
+    rng = scatter(bench, replicate)
     probes = probe_settings(bench)
     spent, injections, day = 0, 0, 0
     proposing: list[float] = []
@@ -49,9 +49,7 @@ def play(
             proposing.append(time.perf_counter() - began)
             if not settings:
                 break
-            for setting in settings:
-                result = bench.run(setting, rng, day=day)
-                strategy.record(setting, result)
+            for result in run_batch(bench, strategy, settings, rng, day):
                 spent += 1
                 measured = zip(*result["recovery_percent"].values(), strict=True)
                 injections += sum(any(r is not None for r in vessel) for vessel in measured)
@@ -70,6 +68,23 @@ def play(
             **score_probes(bench, probes, strategy.beliefs(probes)),
         })
     return scores
+
+
+def scatter(bench: Bench, replicate: int) -> np.random.Generator:
+    """The noise of a play, the same for every strategy."""
+    return np.random.default_rng([7, bench.seed, replicate])
+
+
+def run_batch(
+    bench: Bench, strategy: Strategy, settings: Sequence[Setting], rng: np.random.Generator,
+    day: int,
+) -> list[Mapping]:
+    """Run the settings of a day in their order and tell the strategy; what came back."""
+    results = []
+    for setting in settings:
+        results.append(bench.run(setting, rng, day=day))
+        strategy.record(setting, results[-1])
+    return results
 
 
 def score_claim(bench: Bench, goal: Goal, claim: Claim) -> Mapping:

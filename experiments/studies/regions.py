@@ -10,7 +10,6 @@ stopped.
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -25,12 +24,16 @@ from experiments.fitted import Fitted
 from experiments.job import Setting
 from experiments.recommendation import recommend
 from experiments.studies.bench import Bench
-from experiments.studies.benches import REPORTED, SETTLED, make_bench
+from experiments.studies.benches import make_bench
+from experiments.studies.compare import SETS
+from experiments.studies.figures import DRAWS, Ratio, bench_weights, interval
+from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.ours import Boilwright
+from experiments.studies.playing import BATCH, run_batch, scatter
 from experiments.studies.strategy import Problem
 from models.system import Array
 
-BUDGET, BATCH = 12, 3
+BUDGET = 12
 SPREAD = 1024
 """Settings over the window by which the sizes of the regions are compared."""
 NEAR, WIDTH = 256, 0.04
@@ -39,7 +42,6 @@ AT_ONCE = 128
 SHELL = 0.01
 """A setting is just inside the edge where its probability exceeds the assurance by no more."""
 Mask = NDArray[np.bool_]
-SETS = {"settled": SETTLED, "reported": REPORTED}
 
 
 def look_at_region(family: str, seed: int) -> dict[str, Any]:
@@ -57,10 +59,9 @@ def look_at_region(family: str, seed: int) -> dict[str, Any]:
 def _played(bench: Bench) -> Fitted:
     """What is known of a bench after the trials that Boilwright chose."""
     player = Boilwright(Problem.of(bench, 0), BUDGET)
-    rng = np.random.default_rng([7, bench.seed, 0])
+    rng = scatter(bench, 0)
     for day in range(BUDGET // BATCH):
-        for setting in player.propose(BATCH):
-            player.record(setting, bench.run(setting, rng, day=day))
+        run_batch(bench, player, player.propose(BATCH), rng, day)
     return player.fitted
 
 
@@ -74,44 +75,37 @@ def compare_regions(bench: Bench, fitted: Fitted) -> dict[str, Any]:
     space = FactorSpace(fitted.job)
     unit = qmc.Sobol(len(space.free), scramble=True, seed=bench.seed).random(SPREAD)
     spread = space.from_unit(unit)
-    chance, good = _probability(fitted, spread), _truly_good(bench, spread)
+    (chance, met), good = _believed(fitted, spread), _truly_good(bench, spread)
     found: dict[str, Any] = {
         "share": float(np.mean(chance >= asked)),
         "true_share": float(np.mean(good)),
     }
-    inside = [s for s, p in zip(spread, chance, strict=True) if p >= asked]
+    is_inside = chance >= asked
+    inside = [s for s, within in zip(spread, is_inside, strict=True) if within]
     if not inside:
         return found
     near = space.around(inside, NEAR, WIDTH, np.random.default_rng([97, bench.seed]))
     drawn = [*inside, *near]
-    chance = np.concatenate([chance[chance >= asked], _probability(fitted, near)])
+    chance = np.concatenate([chance[is_inside], _believed(fitted, near)[0]])
     good = _truly_good(bench, drawn)
     within, edge = chance >= asked, (chance >= asked) & (chance < asked + SHELL)
     return found | {
         "inside": int(within.sum()), "inside_good": int(good[within].sum()),
         "edge": int(edge.sum()), "edge_good": int(good[edge].sum()),
         "expected": float(chance[within].mean()),
-        "together": _together(fitted, inside), "all_good": bool(good[: len(inside)].all()),
+        "together": float(met[is_inside].min(axis=0).mean()),
+        "all_good": bool(good[: len(inside)].all()),
     }
 
 
-def _probability(fitted: Fitted, settings: Sequence[Setting]) -> Array:
-    """Stated probability [M], from points that are not kept."""
-    chance = [
-        float(fitted.success(point).mean())
-        for at in range(0, len(settings), AT_ONCE)
+def _believed(fitted: Fitted, settings: Sequence[Setting]) -> tuple[Array, Array]:
+    """Stated probability [M], and whether all is met in each joint draw of the truth [M, P]."""
+    points = [
+        point for at in range(0, len(settings), AT_ONCE)
         for point in fitted.draw(settings[at : at + AT_ONCE])
     ]
-    return np.array(chance)
-
-
-def _together(fitted: Fitted, settings: Sequence[Setting]) -> float:
-    """Probability that all settings are good at once, by joint draws."""
-    least = np.ones(1)
-    for at in range(0, len(settings), AT_ONCE):
-        for point in fitted.draw(settings[at : at + AT_ONCE]):
-            least = np.minimum(least, fitted.sampled_success(point))
-    return float(least.mean())
+    return (np.array([float(fitted.success(p).mean()) for p in points]),
+            np.array([fitted.sampled_success(p) for p in points]))
 
 
 def _truly_good(bench: Bench, settings: Sequence[Setting]) -> Mask:
@@ -129,7 +123,8 @@ def summary(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         return lines
     for name, words in (("inside", "drawn from inside"), ("edge", "just inside the edge")):
         shares = np.array([row[f"{name}_good"] / row[name] for row in stated if row[name]])
-        low, high = _interval(shares)
+        weights = bench_weights(np.arange(len(shares), dtype=float), DRAWS, seed=5)
+        low, high = interval(Ratio(shares, np.ones(len(shares))).values(weights[1:]))
         lines.append(f"Settings {words} are truly good in {shares.mean():.1%} "
                      f"({low:.1%} to {high:.1%}; mean over {len(shares)} benches).")
     expected = np.mean([row["expected"] for row in stated])
@@ -144,14 +139,6 @@ def summary(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def _interval(values: Array, draws: int = 2000) -> tuple[float, float]:
-    """95 % bootstrap interval of a mean over benches."""
-    rng = np.random.default_rng(5)
-    means = values[rng.integers(len(values), size=(draws, len(values)))].mean(axis=1)
-    low, high = np.quantile(means, [0.025, 0.975])
-    return float(low), float(high)
-
-
 def main(argv: Sequence[str] | None = None) -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
@@ -160,17 +147,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--output", type=Path, default=Path("regions.jsonl"))
     given = parser.parse_args(argv)
-    text = given.output.read_text("utf-8") if given.output.exists() else ""
-    rows = [json.loads(line) for line in text.splitlines()]
+    rows = read_rows(given.output)
     done = {row["bench"] for row in rows}
     todo = [s for s in SETS[given.which]["physical"][: given.benches] if s not in done]
     found = Parallel(n_jobs=given.jobs, return_as="generator_unordered")(
         delayed(look_at_region)("physical", seed) for seed in todo)
     for row in found:
         rows.append(row)
-        with given.output.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(row) + "\n")
-        print(json.dumps(row), flush=True)
+        print(append_row(given.output, row), flush=True)
     print(*summary(rows), sep="\n")
     return 0
 
