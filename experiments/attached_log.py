@@ -27,12 +27,12 @@ from models.log_marks import find_marks
 from models.run_log import LogMarks, Mark
 from models.system import Array
 
-MOMENTS = ("evacuation", "boiling", "half", "most", "end_pressure", "end_point", "run_time")
 MOMENT_NAMES = {
     "evacuation": "evacuation begins", "boiling": "boiling begins",
     "half": "half of the heat gone", "most": "nine tenths of it gone",
     "end_pressure": "end pressure reached", "end_point": "end point", "run_time": "run time",
 }
+MOMENTS = tuple(MOMENT_NAMES)
 MOST_NOTES = 40
 _DAMAGED = "Export it again; this copy is damaged or was changed."
 

@@ -12,7 +12,7 @@ from experiments.bootstrap import open_session
 from experiments.cli_output import Refusal, Reply, UserFault, columns
 from experiments.log_columns import NAMES, QUANTITIES, SPELLINGS, ColumnChoice, Proposal
 from experiments.log_file import LogTable, read_log_file
-from experiments.readings import SAME_MIN
+from experiments.readings import is_same_time
 
 FORM = "--column pressure='P chamber':mbar"
 
@@ -27,14 +27,14 @@ def attach(arguments: Namespace) -> Reply:
     dossier.trial(arguments.trial)
     table = read_log_file(data)
     choices = _choices(arguments, table, run_logs.propose_columns(session, dossier, table))
-    dossier, looked = run_logs.attach(session, arguments.dossier, arguments.trial, data, path.name,
+    dossier, _ = run_logs.attach(session, arguments.dossier, arguments.trial, data, path.name,
                                       choices, arguments.lid_closed_min)
     if arguments.take_run_time:
         dossier = run_logs.take_run_time(session, arguments.dossier, arguments.trial)
     held = dossier.details.traces[arguments.trial]
     result = dossier.trial(arguments.trial).result
     recorded = None if result is None else result.run_time_min
-    suggested = looked.run_time_min
+    suggested = run_logs.suggested_run_time(dossier, arguments.trial)
     lines = [f"Attached {path.name} to {arguments.trial}.", _moments(held), *held["findings"],
              *held["notes"], *_about_run_time(suggested, recorded)]
     return Reply("\n".join(lines), {
@@ -97,7 +97,7 @@ def _about_run_time(suggested: float | None, recorded: float | None) -> list[str
         return []
     if recorded is None:
         return [f"The log suggests a run time of {suggested:g} min; take it with --take-run-time."]
-    if abs(recorded - suggested) <= SAME_MIN:
+    if is_same_time(recorded, suggested):
         return [f"The recorded run time of {recorded:g} min is that of the log."]
     return [f"The log suggests a run time of {suggested:g} min, recorded is {recorded:g} min; "
             "--take-run-time corrects it."]

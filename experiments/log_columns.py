@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from experiments.entries import EntryError
-from models.quantities import PA_PER_UNIT, ZERO_CELSIUS
+from models.quantities import PA_PER_UNIT, TEMPERATURE_OFFSET
 
 QUANTITIES: Final = ("time", "pressure", "wall_temperature", "coolant_in", "coolant_out")
 NAMES: Final = {
@@ -23,10 +23,9 @@ NEEDED: Final = ("time", "pressure")
 MINUTES: Final = {"s": 1.0 / 60.0, "min": 1.0, "h": 60.0}
 STAMPS: Final = ("year first", "day first", "month first", "clock")
 """Ways to write a moment: 2026-03-02 08:15:30, 02.03.2026 08:15, 3/2/2026 8:15, 08:15:30."""
-TEMPERATURES: Final = {"°C": 0.0, "K": ZERO_CELSIUS}
 UNITS: Final[Mapping[str, tuple[str, ...]]] = {
     "time": (*MINUTES, *STAMPS), "pressure": tuple(PA_PER_UNIT),
-    **dict.fromkeys(("wall_temperature", "coolant_in", "coolant_out"), tuple(TEMPERATURES)),
+    **dict.fromkeys(("wall_temperature", "coolant_in", "coolant_out"), tuple(TEMPERATURE_OFFSET)),
 }
 SPELLINGS: Final = {
     "sec": "s", "secs": "s", "seconds": "s", "second": "s", "minutes": "min", "minute": "min",

@@ -20,14 +20,13 @@ from experiments.log_columns import (
     MINUTES,
     NAMES,
     STAMPS,
-    TEMPERATURES,
     Choices,
     ColumnChoice,
     checked,
 )
 from experiments.log_file import MISSING, LogTable
 from experiments.table_numbers import Sign, decimal_sign, read_number
-from models.quantities import PA_PER_MBAR, PA_PER_UNIT, ZERO_CELSIUS
+from models.quantities import PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET, ZERO_CELSIUS
 from models.run_log import RunLog
 from models.system import Array
 
@@ -124,7 +123,8 @@ def _in_contract_unit(
         values, (low, high), unit = (
             values * (PA_PER_UNIT[choice.unit] / PA_PER_MBAR), PRESSURES_MBAR, "mbar")
     else:
-        values, (low, high), unit = values - TEMPERATURES[choice.unit], TEMPERATURES_C, "degC"
+        values, (low, high), unit = (
+            values - TEMPERATURE_OFFSET[choice.unit], TEMPERATURES_C, "degC")
     wrong = np.flatnonzero((values < low) | (values > high))
     if len(wrong):
         first = int(wrong[0])

@@ -17,7 +17,6 @@ from models.system import Array
 
 USUAL_DEGREES = 20.0
 SAME_MIN = 0.05
-"""Run times this near each other, in min, are the same."""
 LEAST_POOLED = 0.4
 """Recoveries below scatter too widely, relative to themselves, to speak for the others."""
 
@@ -60,8 +59,8 @@ def bench_data(
 def _of_logs(trials: Sequence[Trial]) -> tuple[Array, Array, Array]:
     """What logs tell, as in ``BenchData``: ``time_variance``, ``course``, ``course_variance``.
 
-    A run time that is not the log's is believed as
-    it was entered; the log of an aborted run tells nothing that a whole run would do.
+    A run time that is not the log's is believed as it was entered; the log of an aborted run
+    tells nothing that a whole run would do.
     """
     time = np.zeros(len(trials))
     course = np.full((len(trials), COURSE), np.nan)
@@ -71,7 +70,7 @@ def _of_logs(trials: Sequence[Trial]) -> tuple[Array, Array, Array]:
         if log is None or result is None or result.outcome == "aborted":
             continue
         entered, read = result.run_time_min, log.run_time
-        if read and entered and abs(entered - read.min) <= SAME_MIN:
+        if read and entered and is_same_time(entered, read.min):
             time[i] = read.variance / read.min**2
         course[i], variance[i] = _course(log, entered, time[i])
     return time, course, variance
@@ -99,6 +98,11 @@ def _course(log: LogReading, run_time: float | None, relative: float) -> tuple[A
         + boil.variance * (1.0 / whole - 1.0 / rest) ** 2,
     )
     return course, variance
+
+
+def is_same_time(one: float, other: float) -> bool:
+    """Whether two run times, in min, are the same."""
+    return abs(one - other) <= SAME_MIN
 
 
 def same_day(days: Sequence[str], batch: int) -> Array:

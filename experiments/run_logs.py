@@ -19,7 +19,7 @@ from experiments.entries import EntryError, checked_text
 from experiments.log_columns import ColumnChoice, Proposal, checked, proposed
 from experiments.log_file import LogTable, read_log_file
 from experiments.log_reading import InstrumentLog, read_log
-from experiments.readings import SAME_MIN
+from experiments.readings import is_same_time
 from experiments.service import Session, change
 from experiments.trials import Trial
 from models.run_log import LogMarks
@@ -31,18 +31,10 @@ REMEMBERED: Final = 12
 
 @dataclass(frozen=True, eq=False)
 class LookedAt:
-    """A log that is not attached yet: its table, its columns, its readings and moments."""
+    """A log that is not attached yet: its readings and moments."""
 
-    table: LogTable
-    choices: Mapping[str, ColumnChoice]
     log: InstrumentLog
     marks: LogMarks
-
-    @property
-    def run_time_min(self) -> float | None:
-        """The run time that the log suggests."""
-        time = self.marks.run_time.time
-        return None if time is None else round(time / 60.0, 2)
 
 
 def propose_columns(session: Session, dossier: Dossier, table: LogTable) -> Proposal:
@@ -54,7 +46,7 @@ def propose_columns(session: Session, dossier: Dossier, table: LogTable) -> Prop
 
 
 def look(
-    dossier: Dossier, trial_id: str, data: bytes | str, choices: Mapping[str, Any],
+    dossier: Dossier, trial_id: str, table: LogTable, choices: Mapping[str, Any],
     lid_closed_min: float = 0.0,
 ) -> LookedAt:
     """A log as it would be attached; nothing is saved.
@@ -65,14 +57,12 @@ def look(
         for what cannot be read, and for a moment of lid-close outside the log
     """
     trial = _trial(dossier, trial_id)
-    table = read_log_file(data)
     log = read_log(table, choices)
     last = float(log.columns["time"][-1])
     if not math.isfinite(lid_closed_min) or not 0.0 <= lid_closed_min < last:
         raise EntryError(f"Lid-close at {lid_closed_min:g} min is outside the log.",
                          f"Give minutes from its first row, 0 to {last:.1f}.")
-    return LookedAt(table, log.choices, log,
-                    marks_of(dossier.job, trial.setting, log, lid_closed_min))
+    return LookedAt(log, marks_of(dossier.job, trial.setting, log, lid_closed_min))
 
 
 def attach(  # noqa: PLR0913 - what a log is
@@ -81,7 +71,7 @@ def attach(  # noqa: PLR0913 - what a log is
 ) -> tuple[Dossier, LookedAt]:
     """Attach a log to a trial; a later one of the same trial takes the place of an earlier."""
     def act(dossier: Dossier) -> LookedAt:
-        looked = look(dossier, trial_id, data, choices, lid_closed_min)
+        looked = look(dossier, trial_id, read_log_file(data), choices, lid_closed_min)
         dossier.note_event("trace attached", log_payload(
             trial_id, looked.log, looked.marks, file_name, data, lid_closed_min))
         return looked
@@ -120,7 +110,9 @@ def take_run_time(session: Session, dossier_id: str, trial_id: str) -> Dossier:
         result = dossier.trial(trial_id).result
         if result is None:
             dossier.record(trial_id, run_time_min=minutes)
-        elif result.run_time_min is None or abs(result.run_time_min - minutes) > SAME_MIN:
+        elif result.run_time_min is None or not is_same_time(
+            result.run_time_min, minutes
+        ):
             name = dossier.details.traces[trial_id]["file"]
             dossier.correct(trial_id, f"Run time read from the log {name}.", run_time_min=minutes)
 
@@ -162,6 +154,6 @@ def _memory(session: Session) -> list[dict[str, Any]]:
 
 
 def _remember(session: Session, looked: LookedAt) -> None:
-    layout = {q: list(c) for q, c in looked.choices.items()}
+    layout = {q: list(c) for q, c in looked.log.choices.items()}
     others = [x for x in _memory(session) if x != layout]
     drafts.keep_draft(session, MEMORY, {"layouts": [layout, *others][:REMEMBERED]})

@@ -12,6 +12,8 @@ PA_PER_MBAR: Final = 100.0
 PA_PER_UNIT: Final = {"mbar": 100.0, "hPa": 100.0, "kPa": 1000.0, "Pa": 1.0,
                       "Torr": 101325.0 / 760.0}
 """1 Torr is 101325/760 Pa by definition."""
+TEMPERATURE_OFFSET: Final = {"°C": 0.0, "K": ZERO_CELSIUS}
+"""A temperature in each unit less that in degC."""
 
 
 def kelvin(celsius: float) -> float:

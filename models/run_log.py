@@ -38,13 +38,6 @@ class Mark(NamedTuple):
     high: float | None
     words: str
 
-    @property
-    def half_width(self) -> float:
-        """Half of the range (s) in which the moment lies; 0 where there is none."""
-        if self.low is None or self.high is None:
-            return 0.0
-        return 0.5 * (self.high - self.low)
-
 
 def cannot_tell(words: str) -> Mark:
     """A moment that the log does not show."""

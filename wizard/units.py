@@ -10,10 +10,9 @@ import math
 import re
 from dataclasses import dataclass
 
-from models.quantities import PA_PER_MBAR, PA_PER_UNIT
+from models.quantities import PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET
 
 MBAR_PER_UNIT = {u: PA_PER_UNIT[u] / PA_PER_MBAR for u in ("mbar", "hPa", "kPa", "Torr")}
-TEMPERATURE_OFFSET = {"°C": 0.0, "K": 273.15}
 PRESSURE_UNITS = tuple(MBAR_PER_UNIT)
 TEMPERATURE_UNITS = tuple(TEMPERATURE_OFFSET)
 DECIMAL_SIGNS = ("point", "comma")

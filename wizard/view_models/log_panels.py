@@ -9,7 +9,7 @@ from typing import Any
 from experiments.attached_log import MOMENT_NAMES
 from experiments.log_columns import NAMES
 from experiments.log_reading import InstrumentLog
-from experiments.readings import SAME_MIN
+from experiments.readings import is_same_time
 from models.system import Array
 from wizard.units import Units
 
@@ -87,7 +87,7 @@ def run_time_sentence(suggested: float | None, recorded: float | None, units: Un
     if recorded is None:
         return units.sign(f"The log suggests a run time of {suggested:.2f} min. "
                           "None is recorded yet.")
-    if abs(recorded - suggested) <= SAME_MIN:
+    if is_same_time(recorded, suggested):
         return units.sign(f"The recorded run time of {recorded:g} min is that of the log.")
     return units.sign(f"The log suggests a run time of {suggested:.2f} min; {recorded:g} min is "
                       "recorded.")

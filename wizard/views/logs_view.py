@@ -14,7 +14,7 @@ from experiments.entries import EntryError
 from experiments.log_columns import NAMES, NEEDED, UNITS, ColumnChoice
 from experiments.log_file import LogTable, read_log_file
 from experiments.log_reading import InstrumentLog
-from experiments.readings import SAME_MIN
+from experiments.readings import is_same_time
 from wizard import caching, frame
 from wizard.charts.palette import palette
 from wizard.charts.run_trace import run_trace
@@ -77,7 +77,7 @@ def _attached(session: WizardSession, dossier: Dossier, trial_id: str, is_open: 
         if not is_open:
             return
         differs = suggested is not None and (
-            recorded is None or abs(recorded - suggested) > SAME_MIN)
+            recorded is None or not is_same_time(recorded, suggested))
         if differs and st.button("Take the run time of the log", key="logs.take",
                                  icon=":material/timer:"):
             run_logs.take_run_time(session.service, dossier.id, trial_id)
@@ -119,13 +119,13 @@ def _new(session: WizardSession, dossier: Dossier, trial_id: str) -> None:
         return
     data = given.getvalue()
     try:
-        table = read_log_file(data)
+        table = caching.kept("log table", digest(data), lambda: read_log_file(data))
         choices, lid, form = _columns(session, dossier, table)
         if choices is None:
             return
         key = digest(data, sorted(choices.items()), lid, trial_id, dossier.job)
         looked = caching.kept("log", key, lambda: run_logs.look(
-            dossier, trial_id, data, choices, lid))
+            dossier, trial_id, table, choices, lid))
     except (EntryError, NotANumber) as error:
         st.markdown(f":red[:material/error: {verbatim(error)}]")
         return
