@@ -51,13 +51,13 @@ class Liquid(NamedTuple):
 class Rig(NamedTuple):
     """Evaporator, load and control, SI units.
 
-    ``share`` [3] and ``place`` [3] of the vessel classes; ``gas_moles`` mol/Pa held by the
-    chamber; ``pump_moles`` mol/(Pa s) and ``pump_rate`` 1/s of the pump; ``control``: 0 load
+    ``vessels`` in, ``share`` and ``place`` [3] of each class; ``gas_moles`` mol/Pa held by
+    the chamber; ``pump_moles`` mol/(Pa s) and ``pump_rate`` 1/s of the pump; ``control``: 0 load
     rule, 1 stop at the mean volume, 2 cold tip; ``keeper`` index of the keeper or -1; ``ideal``
     whether all gamma are 1; ``ln_p0`` and ``ln_dp`` begin and step of the boiling table.
     """
 
-    vessels: float
+    vessels: Array
     share: Array
     place: Array
     capacity: float
@@ -139,7 +139,7 @@ def pack_rig(system: LiquidSystem, equipment: Equipment, load: Load) -> Rig:
     conductance = equipment.pump_speed_m3_per_s / equipment.chamber_volume_m3
     classes = vessel_classes(equipment.vessels)
     return Rig(
-        vessels=float(equipment.vessels),
+        vessels=equipment.vessels * classes.share,
         share=classes.share,
         place=classes.place,
         capacity=equipment.vessel_capacity_m3,

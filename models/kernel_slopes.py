@@ -278,8 +278,8 @@ def slopes(t: float, y: Array, f: Array, pull: Array, space: Space, course: Cour
         aux[k, SUPPLY], aux[k, FLASH], aux[k, FLOW] = 0.0, 0.0, 0.0
         if space.mode[k] < DRY:
             class_slopes(k, y, f, pull, boiling, boiling_slope, space, course, liquid, rig)
-            supply += rig.vessels * rig.share[k] * aux[k, SUPPLY]
-            inertia += rig.vessels * rig.share[k] * aux[k, FLASH]
+            supply += rig.vessels[k] * aux[k, SUPPLY]
+            inertia += rig.vessels[k] * aux[k, FLASH]
     cool_vapour(space, liquid, rig)
     enthalpy = space.cold[1]
     duty = course.duty * rig.power * duty_share(p, space.cold[0], rig.t_cold, enthalpy)
@@ -298,6 +298,6 @@ def slopes(t: float, y: Array, f: Array, pull: Array, space: Space, course: Cour
     for k in range(CLASSES):
         if space.mode[k] == BOILING:
             flow_slopes(k, y, f, pull, slope, space, course, liquid)
-            made += rig.vessels * rig.share[k] * aux[k, FLOW] * aux[k, ENTHALPY]
+            made += rig.vessels[k] * aux[k, FLOW] * aux[k, ENTHALPY]
     space.now[LOAD] = max(made, 0.0) * duty / (duty + pumped * enthalpy)
     space.now[MARGIN] = (wanted_slope - limit) / (-fastest)
