@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
@@ -83,6 +84,12 @@ def says(page: Page, words: str) -> None:
 def text_of(page: Page) -> str:
     """Everything the content of the page says."""
     return page.get_by_test_id("stMain").inner_text()
+
+
+def upload(page: Page, label: str, path: Path) -> None:
+    """Give a file to the field with that in its label."""
+    field = page.get_by_test_id("stFileUploader").filter(has_text=label)
+    field.locator("input[type=file]").set_input_files(path)
 
 
 def fill(page: Page, label: str, value: str) -> None:

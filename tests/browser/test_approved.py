@@ -14,10 +14,9 @@ from experiments.verification_entry import plan_verification, record_verificatio
 from tests.browser.conftest import KEEPER
 from tests.browser.reading import asked, button, choose, fill, press, says, text_of, turn_to, visit
 from tests.browser.running import Wizard, running
+from tests.browser.verification_rows import verification_table
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-VESSELS, ANALYTES = 24, ("QX-17", "methyl salicylate")
 
 
 def verified(wizard: Wizard) -> str:
@@ -36,18 +35,6 @@ def verified(wizard: Wizard) -> str:
         return dossier_id
     finally:
         store.close()
-
-
-def verification_table(runs: int, days: int, run_time: str) -> str:
-    """Replicate runs that all came back well, one row a vessel, with decimal commas."""
-    lines = ["\t".join(["trial", "vessel", "run_time_min", "day",
-                        *(f"recovery_percent:{name}" for name in ANALYTES)])]
-    for n in range(runs):
-        day = f"2026-03-{n % days + 1:02d}"
-        lines += ["\t".join([f"V{n + 1}", str(v + 1), run_time, day,
-                             *[f"{96 + (3 * n + 7 * v) % 5},5"] * len(ANALYTES)])
-                  for v in range(VESSELS)]
-    return "\n".join(lines)
 
 
 def test_an_approved_method_is_frozen_and_changes_by_a_new_version(

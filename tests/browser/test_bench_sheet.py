@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 from playwright.sync_api import Page
 
-from tests.browser.reading import button, no_fault, press, says, turn_to, visit
+from tests.browser.reading import button, no_fault, press, says, turn_to, upload, visit
 from tests.browser.running import begun, running
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -76,5 +76,4 @@ def test_the_bench_sheet_goes_out_and_comes_back(page: Page, tmp_path: Path) -> 
 
 
 def give(page: Page, path: Path) -> None:
-    uploader = page.get_by_test_id("stFileUploader").filter(has_text="The filled bench sheet")
-    uploader.locator("input[type=file]").set_input_files(path)
+    upload(page, "The filled bench sheet", path)

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from experiments import service
 from experiments.bootstrap import local_user, open_store
-from tests.browser.reading import button, choose, no_fault, press, says, visit
+from tests.browser.reading import button, choose, no_fault, press, says, upload, visit
 from tests.browser.running import Wizard, begun, running
 from tests.experiments.instrument_logs import as_text, run_columns
 
@@ -18,7 +18,7 @@ HEADERS = ("clock", "Chamber pressure", "Wall [degC]", "Coolant in [degC]", "Coo
 
 
 def give(page: Page, path: Path) -> None:
-    page.locator("input[type=file]").last.set_input_files(path)
+    upload(page, "Log of", path)
 
 
 def kept(wizard: Wizard, dossier_id: str):

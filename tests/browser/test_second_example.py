@@ -20,11 +20,11 @@ from tests.browser.reading import (
     turn_to,
 )
 from tests.browser.running import running
+from tests.browser.verification_rows import verification_table
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 VERIFIED = "… or its rows, copied from a spreadsheet with their header"
-VESSELS, ANALYTES = 24, ("QX-17", "methyl salicylate")
 
 
 def test_an_analyte_from_a_data_sheet_is_brought_to_a_verified_method(
@@ -99,15 +99,3 @@ def it_is_verified(page: Page, run_time: str) -> None:
     press(page, "Record these runs")
     says(page, "Passed.")
     press(page, "Mark the method as verified")
-
-
-def verification_table(runs: int, days: int, run_time: str) -> str:
-    """Replicate runs that all came back well, one row a vessel, with decimal commas."""
-    lines = ["\t".join(["trial", "vessel", "run_time_min", "day",
-                        *(f"recovery_percent:{name}" for name in ANALYTES)])]
-    for n in range(runs):
-        day = f"2026-03-{n % days + 1:02d}"
-        lines += ["\t".join([f"V{n + 1}", str(v + 1), run_time, day,
-                             *[f"{96 + (3 * n + 7 * v) % 5},5"] * len(ANALYTES)])
-                  for v in range(VESSELS)]
-    return "\n".join(lines)

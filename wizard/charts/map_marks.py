@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 
 from wizard.charts.map_data import MapData, MapMark, x_axis, y_axis
-from wizard.charts.palette import Palette, chart_of
+from wizard.charts.palette import Palette, chart_of, outlined
 
 KINDS = {
     "trial": ("circle", "trial run"), "pending": ("square", "trial to run"),
@@ -71,11 +71,7 @@ def mark_layers(data: MapData, colours: Palette) -> list[Any]:
             base = chart_of(chosen).encode(x=x_axis(data), y=y_axis(data), text="text:N")
             style: dict[str, Any] = {"fontSize": 12, "dx": 9 * side, "dy": -9, "align": align,
                                      "aria": False}
-            words += [
-                base.mark_text(stroke=colours.paper, strokeWidth=3, strokeJoin="round",
-                               strokeOpacity=0.85, **style),
-                base.mark_text(color=colours.ink, **style),
-            ]
+            words += outlined(base, colours, 3, outline_opacity=0.85, **style)
     return [points, *words]
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import ndimage
 
 from wizard.charts.map_data import MapData, drawn, x_axis, y_axis
-from wizard.charts.palette import NARROW_PX, Palette, chart_of
+from wizard.charts.palette import NARROW_PX, Palette, chart_of, outlined
 
 LINE = 0.05
 """Height of a line as a share of the map."""
@@ -63,11 +63,7 @@ def _layers(
         base = chart_of(labels).encode(x=x_axis(data), y=y_axis(data), text="text:N")
         style: dict[str, Any] = {"fontSize": 13, "lineBreak": "\n", "fontWeight": 600,
                                  "aria": False, "opacity": shown}
-        layers += [
-            base.mark_text(stroke=colours.paper, strokeWidth=6, strokeJoin="round",
-                           strokeOpacity=0.85, **style),
-            base.mark_text(color=colours.ink, **style),
-        ]
+        layers += outlined(base, colours, 6, outline_opacity=0.85, **style)
     return layers
 
 

@@ -21,7 +21,7 @@ from wizard.charts.contours import (
 from wizard.charts.map_data import MapData, MapRegion, drawn, drawn_axes, x_axis, y_axis
 from wizard.charts.map_marks import label_places, mark_layers, pick_layer
 from wizard.charts.map_names import name_layers
-from wizard.charts.palette import Palette, chart_of, dressed
+from wizard.charts.palette import Palette, chart_of, dressed, outlined
 
 FILL_ROWS = 2
 """Rows of a fill in each row that is drawn, so that its edge shows no steps."""
@@ -139,10 +139,8 @@ def _contours(
         .encode(x=x_axis(data), y=y_axis(data), detail="line:N", order="order:O")
     )
     base = chart_of(tags).encode(x=x_axis(data), y=y_axis(data), text="text:N")
-    halo = base.mark_text(fontSize=12, stroke=colours.paper, strokeWidth=5, strokeJoin="round",
-                          aria=False)
-    words = base.mark_text(fontSize=12, color=colours.ink, aria=False)
-    return [dashes, halo, words], [(t["x"], t["y"], t["text"]) for t in tags]
+    words = outlined(base, colours, 5, fontSize=12, aria=False)
+    return [dashes, *words], [(t["x"], t["y"], t["text"]) for t in tags]
 
 
 def _is_near(one: tuple[float, float], other: tuple[float, float], data: MapData) -> bool:

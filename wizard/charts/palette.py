@@ -85,6 +85,20 @@ def dressed(chart: Any, colours: Palette) -> Any:
     )
 
 
+def outlined(
+    base: Any, colours: Palette, width: float, *, colour: str | None = None,
+    outline_opacity: float = 1.0, **style: Any,
+) -> list[Any]:
+    """Text layers of ``base``: the words, in ink if no colour is named, on an outline of paper
+    so many px wide.
+    """
+    return [
+        base.mark_text(stroke=colours.paper, strokeWidth=width, strokeJoin="round",
+                       strokeOpacity=outline_opacity, **style),
+        base.mark_text(color=colour or colours.ink, **style),
+    ]
+
+
 def shape_scale(names: list[str]) -> alt.Scale:
     """One shape a name, in order."""
     return alt.Scale(domain=names, range=[SHAPES[i % len(SHAPES)] for i in range(len(names))])

@@ -8,7 +8,7 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.palette import Palette, chart_of
+from wizard.charts.palette import Palette, chart_of, outlined
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom in px."""
@@ -51,10 +51,7 @@ def label_layers(
         "fontSize": 12, "aria": False, "dx": alt.expr("datum.dx"), "dy": alt.expr("datum.dy"),
         "align": alt.expr("datum.align"), "fontWeight": alt.expr(f"datum.{weight}"),
     }
-    return [
-        base.mark_text(stroke=colours.paper, strokeWidth=4, strokeJoin="round", **style),
-        base.mark_text(color=colours.ink, **style),
-    ]
+    return outlined(base, colours, 4, **style)
 
 
 def placed(

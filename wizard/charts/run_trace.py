@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed
+from wizard.charts.palette import PLAIN_LABEL, Palette, chart_of, dressed, outlined
 
 MOST_POINTS = 400
 LABELS = 46
@@ -86,8 +86,5 @@ def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: b
         words = base.encode(y=alt.Y("at:Q", scale=None, axis=None), text="text:N")
         style: dict[str, Any] = {"align": "right", "dx": -4, "dy": 8, "baseline": "top",
                                  "fontSize": 12, "aria": False}
-        layers += [
-            words.mark_text(stroke=colours.paper, strokeWidth=4, strokeJoin="round", **style),
-            words.mark_text(color=colours.muted, **style),
-        ]
+        layers += outlined(words, colours, 4, colour=colours.muted, **style)
     return layers
