@@ -38,7 +38,7 @@ _DAMAGED = "Export it again; this copy is damaged or was changed."
 
 
 def log_payload(
-    trial_id: str, log: InstrumentLog, marks: LogMarks, file_name: str, data: bytes,
+    trial_id: str, log: InstrumentLog, marks: LogMarks, file_name: str, file_sha256: str,
     lid_closed_min: float,
 ) -> dict[str, Any]:
     """What the record keeps of a log."""
@@ -46,7 +46,7 @@ def log_payload(
     return {
         "trial": trial_id,
         "file": checked_text(file_name, "The name of the file")[:200],
-        "file_sha256": hashlib.sha256(data).hexdigest(),
+        "file_sha256": file_sha256,
         "columns": {q: list(c) for q, c in log.choices.items()},
         "lid_closed_min": lid_closed_min,
         "readings": len(columns["time"]),

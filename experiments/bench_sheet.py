@@ -15,6 +15,7 @@ from experiments.authorisation import job_cautions
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob, Setting
+from experiments.output_file import write_whole
 from experiments.sheet_cells import safe_cell
 from experiments.table_amounts import FOUND_PREFIX
 from experiments.table_rows import RECOVERY_PREFIX
@@ -181,7 +182,7 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
 
 def write_sheet(dossier: Dossier, ids: Sequence[str], path: Path) -> None:
     """Write the sheet of pending trials; the ending of ``path`` chooses the format."""
-    path.write_bytes(render_sheet(trial_sheet(dossier, ids), path.suffix.lower()))
+    write_whole(path, render_sheet(trial_sheet(dossier, ids), path.suffix.lower()))
 
 
 def render_sheet(sheet: BenchSheet, suffix: str) -> bytes:

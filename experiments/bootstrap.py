@@ -8,6 +8,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
+from experiments.roles import ROLES_VARIABLE, signed_in_user
 from experiments.service import Session
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
@@ -52,14 +53,27 @@ def open_store(given: str | None = None) -> DossierStore:
 
 
 def local_user() -> User:
-    """The person at this machine, with every role."""
-    name = os.environ.get(USER_VARIABLE)
-    if not name:
-        try:
-            name = getpass.getuser()
-        except (KeyError, OSError):
-            name = "analyst"
-    return User(name, is_local=True)
+    """The person at this machine: with every role, or with those that a file of roles gives.
+
+    Where there is such a file the account of the system counts, not a name anybody may set.
+    """
+    if os.environ.get(ROLES_VARIABLE):
+        return signed_in_user(_account())
+    return User(os.environ.get(USER_VARIABLE) or _account(), is_local=True)
+
+
+def _account() -> str:
+    """The name of the account that runs this program."""
+    try:
+        from pwd import getpwuid
+
+        return getpwuid(os.getuid()).pw_name
+    except (ImportError, KeyError):  # no such list on this system, or not in it
+        pass
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "analyst"
 
 
 def open_session(given: str | None = None) -> Session:

@@ -22,13 +22,12 @@ def attach(arguments: Namespace) -> Reply:
     session = open_session(arguments.store)
     session.user.must("enter")
     path = Path(arguments.log)
-    data = path.read_bytes()
     dossier = service.load(session, arguments.dossier)
     dossier.trial(arguments.trial)
-    table = read_log_file(data)
+    table = read_log_file(path.read_bytes())
     choices = _choices(arguments, table, run_logs.propose_columns(session, dossier, table))
-    dossier, _ = run_logs.attach(session, arguments.dossier, arguments.trial, data, path.name,
-                                      choices, arguments.lid_closed_min)
+    dossier, _ = run_logs.attach(session, arguments.dossier, arguments.trial, table, path.name,
+                                 choices, arguments.lid_closed_min)
     if arguments.take_run_time:
         dossier = run_logs.take_run_time(session, arguments.dossier, arguments.trial)
     held = dossier.details.traces[arguments.trial]

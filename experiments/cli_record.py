@@ -6,9 +6,10 @@ from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
 
-from experiments import service
+from experiments import approval, service
 from experiments.bootstrap import open_session
 from experiments.cli_output import Reply, columns, progress
+from experiments.output_file import write_whole
 
 
 def listing(arguments: Namespace) -> Reply:
@@ -49,7 +50,7 @@ def include(arguments: Namespace) -> Reply:
 def move(arguments: Namespace) -> Reply:
     """Move a dossier to another state."""
     session = open_session(arguments.store)
-    dossier = service.change_state(session, arguments.dossier, arguments.state, arguments.reason)
+    dossier = approval.change_state(session, arguments.dossier, arguments.state, arguments.reason)
     return Reply(f"Dossier {dossier.id} is now {dossier.state}.",
                  {"id": dossier.id, "state": dossier.state})
 
@@ -66,7 +67,7 @@ def revise(arguments: Namespace) -> Reply:
     """Start the next version of a dossier."""
     session = open_session(arguments.store)
     job = None if arguments.job is None else Path(arguments.job)
-    dossier = service.new_version(session, arguments.dossier, job, arguments.reason)
+    dossier = approval.new_version(session, arguments.dossier, job, arguments.reason)
     start = dossier.events[0].payload
     changed = [f"{c['path']}: {c['before']} became {c['after']}" for c in start["changes"]]
     carried = ("Its results came along." if start["results_carried"]
@@ -84,7 +85,7 @@ def export(arguments: Namespace) -> Reply:
     from experiments.transfer import export_dossier
 
     data = export_dossier(open_session(arguments.store), arguments.dossier)
-    Path(arguments.output).write_bytes(data)
+    write_whole(Path(arguments.output), data)
     return Reply(f"Exported {arguments.dossier} to {arguments.output}",
                  {"id": arguments.dossier, "file": arguments.output, "bytes": len(data)})
 
@@ -105,7 +106,7 @@ def back_up(arguments: Namespace) -> Reply:
     session = open_session(arguments.store)
     with progress("backing up"):
         data = back_up(session)
-        Path(arguments.output).write_bytes(data)
+        write_whole(Path(arguments.output), data)
     count = len(service.summaries(session))
     return Reply(f"Backed up {count} dossiers to {arguments.output}",
                  {"dossiers": count, "file": arguments.output, "bytes": len(data)})

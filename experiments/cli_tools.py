@@ -6,7 +6,7 @@ from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
 
-from experiments import service
+from experiments import approval, service
 from experiments.bootstrap import open_session
 from experiments.cli_output import (
     Reply,
@@ -16,6 +16,7 @@ from experiments.cli_output import (
     plain,
     progress,
 )
+from experiments.output_file import write_whole
 from experiments.substance_text import point_lines, substance_sentences
 
 
@@ -40,7 +41,7 @@ def verify(arguments: Namespace) -> Reply:
 
 def _note_verified(session: service.Session, dossier_id: str, reason: str) -> None:
     if service.load(session, dossier_id).state == "recommended":
-        service.change_state(session, dossier_id, "verified", reason)
+        approval.change_state(session, dossier_id, "verified", reason)
 
 
 def robustness(arguments: Namespace) -> Reply:
@@ -88,7 +89,7 @@ def report(arguments: Namespace) -> Reply:
     with progress("writing the report") as step:
         data = service.report(open_session(arguments.store), arguments.dossier,
                               path.suffix.lower(), step)
-    path.write_bytes(data)
+    write_whole(path, data)
     return Reply(f"Report written to {path}", {"id": arguments.dossier, "file": str(path)})
 
 
@@ -175,8 +176,8 @@ def substance(arguments: Namespace) -> Reply:
         from experiments.report.property_chart import property_chart
 
         chart = property_chart(found)
-        arguments.figure.write_bytes(
-            png(chart) if arguments.figure.suffix == ".png" else svg(chart).encode())
+        write_whole(arguments.figure,
+                    png(chart) if arguments.figure.suffix == ".png" else svg(chart).encode())
         lines.append(f"Figure: {arguments.figure}")
     return Reply("\n".join(lines), found)
 

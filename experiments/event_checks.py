@@ -18,6 +18,7 @@ from experiments.entries import EntryError, check_result, check_setting
 from experiments.events import KINDS, Event, verify_chain
 from experiments.job_fields import NOT_TEXT
 from experiments.trials import Result
+from experiments.users import Role
 
 ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
 
@@ -47,10 +48,11 @@ def check_events(events: Sequence[Event]) -> str:
     return name
 
 
-def needs_approver(event: Event) -> bool:
-    """Whether only somebody who may approve could have caused an event."""
-    return event.kind == "authorised" or (
+def role_for(event: Event) -> Role:
+    """The role of who may cause an event."""
+    approves = event.kind == "authorised" or (
         event.kind == "state changed" and event.payload["to"] in FROZEN)
+    return "approve" if approves else "enter"
 
 
 def _check_event(state: DossierState, event: Event) -> None:

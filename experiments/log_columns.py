@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from experiments.entries import EntryError
+from experiments.log_moments import STAMPS, stamp_of
 from models.quantities import PA_PER_UNIT, TEMPERATURE_OFFSET
 
 QUANTITIES: Final = ("time", "pressure", "wall_temperature", "coolant_in", "coolant_out")
@@ -21,8 +22,6 @@ NAMES: Final = {
 }
 NEEDED: Final = ("time", "pressure")
 MINUTES: Final = {"s": 1.0 / 60.0, "min": 1.0, "h": 60.0}
-STAMPS: Final = ("year first", "day first", "month first", "clock")
-"""Ways to write a moment: 2026-03-02 08:15:30, 02.03.2026 08:15, 3/2/2026 8:15, 08:15:30."""
 UNITS: Final[Mapping[str, tuple[str, ...]]] = {
     "time": (*MINUTES, *STAMPS), "pressure": tuple(PA_PER_UNIT),
     **dict.fromkeys(("wall_temperature", "coolant_in", "coolant_out"), tuple(TEMPERATURE_OFFSET)),
@@ -42,9 +41,6 @@ WORDS: Final = {
     "coolant_out": r"(cool|cond|chill|kühl|kond).*(\bout\b|outlet|return|rück|_out\b|\baus)"
                    r"|rücklauf|\boutlet|^t_?out\b",
 }
-_YEAR_FIRST = re.compile(r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}([ T].*)?$")
-_OTHER_DATE = re.compile(r"(\d{1,2})([-/.])(\d{1,2})[-/.](\d{4}|\d{2})([ T,].*)?$")
-_CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?$")
 
 
 class ColumnChoice(NamedTuple):
@@ -111,30 +107,6 @@ def unit_in(header: str, quantity: str) -> str:
         if unit.casefold() in known:
             return known[unit.casefold()]
     return ""
-
-
-def stamp_of(cells: Sequence[str]) -> str:
-    """How the first cells of a column write moments; "" for plain numbers or when unsettled.
-
-    >>> stamp_of(["2026-03-02 08:15:30"]), stamp_of(["02.03.2026 08:15"]), stamp_of(["08:15:30"])
-    ('year first', 'day first', 'clock')
-    >>> stamp_of(["3/2/2026 8:15"]), stamp_of(["3/14/2026 8:15"]), stamp_of(["12.5"])
-    ('', 'month first', '')
-    """
-    given = [c.strip() for c in cells if c.strip()]
-    if not given:
-        return ""
-    if all(_YEAR_FIRST.match(c) for c in given):
-        return "year first"
-    if all(_CLOCK.match(c) for c in given):
-        return "clock"
-    parts = [_OTHER_DATE.match(c) for c in given]
-    dates = [(int(p[1]), p[2], int(p[3])) for p in parts if p]
-    if len(dates) < len(given):
-        return ""
-    if any(first > 12 for first, _, _ in dates) or all(sign == "." for _, sign, _ in dates):
-        return "day first"
-    return "month first" if any(second > 12 for _, _, second in dates) else ""
 
 
 def _is_day_only(cells: Sequence[str]) -> bool:

@@ -7,6 +7,7 @@ it are understood; quotes, byte-order marks and Windows-1252 too.
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import re
 from collections.abc import Sequence
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 
 from experiments.entries import EntryError
 from experiments.job_fields import NOT_TEXT
-from experiments.log_columns import STAMPS, stamp_of
+from experiments.log_moments import looks_like_moment
 from experiments.table_cells import decoded
 
 MAX_BYTES = 20_000_000
@@ -32,12 +33,16 @@ _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?$")
 
 @dataclass(frozen=True)
 class LogTable:
-    """Headers, and for each the cells of its column; ``lines`` number the rows in the file."""
+    """Headers, and for each the cells of its column; ``lines`` number the rows in the file.
+
+    ``sha256`` is that of the file's bytes.
+    """
 
     headers: tuple[str, ...]
     columns: dict[str, tuple[str, ...]]
     lines: tuple[int, ...]
     notes: tuple[str, ...]
+    sha256: str
 
     def first(self, count: int = 50) -> dict[str, tuple[str, ...]]:
         """The first cells of each column."""
@@ -75,7 +80,8 @@ def read_log_file(data: bytes | str) -> LogTable:
     filled = [(*cells, *("",) * (len(names) - len(cells)))[: len(names)] for _, cells in body]
     columns = {name: tuple(column) for name, column in
                zip(names, zip(*filled, strict=True), strict=True)}
-    return LogTable(names, columns, tuple(n for n, _ in body), notes)
+    digest = hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
+    return LogTable(names, columns, tuple(n for n, _ in body), notes, digest)
 
 
 Rows = list[tuple[int, tuple[str, ...]]]
@@ -150,12 +156,8 @@ def _trimmed(cells: Sequence[str]) -> tuple[str, ...]:
 def _is_reading(cells: Sequence[str]) -> bool:
     """Whether a line holds numbers or moments, with gaps perhaps, and no words."""
     told = [c for c in cells if c.casefold() not in MISSING]
-    plain = [bool(_NUMBER.match(c)) or _is_moment(c) for c in told]
+    plain = [bool(_NUMBER.match(c)) or looks_like_moment(c) for c in told]
     return len(told) > 0 and sum(plain) >= max(1, len(plain) - 1) and plain[0]
-
-
-def _is_moment(cell: str) -> bool:
-    return stamp_of([cell]) in STAMPS or bool(re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d", cell))
 
 
 def _shape_notes(width: int, body: Rows) -> tuple[str, ...]:

@@ -7,24 +7,16 @@ reading is nan. Nothing is dropped, clamped or filled in.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 import numpy as np
 
 from experiments.entries import EntryError
-from experiments.log_columns import (
-    MINUTES,
-    NAMES,
-    STAMPS,
-    Choices,
-    ColumnChoice,
-    checked,
-)
+from experiments.log_columns import MINUTES, NAMES, Choices, ColumnChoice, checked
 from experiments.log_file import MISSING, LogTable
+from experiments.log_moments import DAY_MIN, STAMPS, minutes_of
 from experiments.table_numbers import Sign, decimal_sign, read_number
 from models.quantities import PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET, ZERO_CELSIUS
 from models.run_log import RunLog
@@ -34,13 +26,10 @@ FEWEST = 10
 GAP = 5.0
 """Times the usual interval between readings; a longer one is a gap."""
 SHOWN_GAPS = 4
-DAY_MIN = 24.0 * 60.0
 LONGEST_MIN = 14 * DAY_MIN
 PRESSURES_MBAR = (-20.0, 2000.0)
 TEMPERATURES_C = (-200.0, 400.0)
 """What can be; values beyond tell of a wrong unit."""
-_OTHER_DATE = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})[ T,]+(.*)$")
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?(?:\s*([AaPp])\.?[Mm]\.?)?$")
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,40 +156,11 @@ def _times(table: LogTable, choice: ColumnChoice, sign: Sign) -> Array:
 
 
 def _moment(cell: str, way: str, line: int) -> float:
-    """Minutes of a moment; from midnight where there is no date."""
-    found = _day_and_clock(cell, way)
-    clock = _CLOCK.match(found[1]) if found is not None else None
-    if found is None or clock is None:
+    minutes = minutes_of(cell, way)
+    if minutes is None:
         raise EntryError(f"Line {line}: {cell[:40]!r} is no time written as {way}.",
                          "Choose how the time is written, or delete what is no reading.")
-    hour, minute = int(clock[1]), int(clock[2])
-    second = float((clock[3] or "0").replace(",", "."))
-    if clock[4]:
-        hour = hour % 12 + (12 if clock[4] in "Pp" else 0)
-    if hour > 23 or minute > 59 or second >= 60.0:
-        raise EntryError(f"Line {line}: {cell[:40]!r} is no time of a day.", "Correct it.")
-    return found[0] * DAY_MIN + hour * 60.0 + minute + second / 60.0
-
-
-def _day_and_clock(cell: str, way: str) -> tuple[int, str] | None:
-    """Number of the day, 0 without one, and the text of the time of day."""
-    if way == "clock":
-        return 0, cell
-    try:
-        if way == "year first":
-            day, clock = re.split(r"[ T]+", cell, maxsplit=1)
-            year, month, date = map(int, re.split(r"[-/.]", day))
-            clock = re.sub(r"(Z|[+-]\d{2}:?\d{2})$", "", clock)
-        else:
-            match = _OTHER_DATE.match(cell)
-            if match is None:
-                return None
-            first, second, year, clock = int(match[1]), int(match[2]), int(match[3]), match[4]
-            date, month = (first, second) if way == "day first" else (second, first)
-            year += 2000 if year < 100 else 0
-        return datetime(year, month, date).toordinal(), clock.strip()  # noqa: DTZ001 - a count
-    except ValueError:
-        return None
+    return minutes
 
 
 def _time_notes(time: Array) -> list[str]:

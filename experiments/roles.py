@@ -7,7 +7,8 @@
     approve = ["grace@lab.example"]
 
 Whoever may enter or approve may also read. Without the file a signed-in person may only read,
-so that a sign-in set up halfway gives nothing away.
+so that a sign-in set up halfway gives nothing away. The command line heeds the file too, for the
+name of the system's account.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from experiments.attached_log import log_payload, marks_of
 from experiments.dossier import Dossier
 from experiments.entries import EntryError, checked_text
 from experiments.log_columns import ColumnChoice, Proposal, checked, proposed
-from experiments.log_file import LogTable, read_log_file
+from experiments.log_file import LogTable
 from experiments.log_reading import InstrumentLog, read_log
 from experiments.readings import is_same_time
 from experiments.service import Session, change
@@ -66,14 +66,14 @@ def look(
 
 
 def attach(  # noqa: PLR0913 - what a log is
-    session: Session, dossier_id: str, trial_id: str, data: bytes, file_name: str,
+    session: Session, dossier_id: str, trial_id: str, table: LogTable, file_name: str,
     choices: Mapping[str, Any], lid_closed_min: float = 0.0, revision: int | None = None,
 ) -> tuple[Dossier, LookedAt]:
     """Attach a log to a trial; a later one of the same trial takes the place of an earlier."""
     def act(dossier: Dossier) -> LookedAt:
-        looked = look(dossier, trial_id, read_log_file(data), choices, lid_closed_min)
+        looked = look(dossier, trial_id, table, choices, lid_closed_min)
         dossier.note_event("trace attached", log_payload(
-            trial_id, looked.log, looked.marks, file_name, data, lid_closed_min))
+            trial_id, looked.log, looked.marks, file_name, table.sha256, lid_closed_min))
         return looked
 
     dossier, looked = change(session, dossier_id, act, revision)

@@ -1,7 +1,8 @@
 """The use-cases: what the command line and the wizard may do with a store.
 
 Each is one function of a :class:`Session` (store, user, clock); each loads, acts, and saves
-once. Roles are checked here, states in the dossier. A change that did not say which revision
+once. Roles are checked here, first for the use-case and then for every event it would save;
+states are checked in the dossier. A change that did not say which revision
 it was made on is tried again when somebody else was faster; one that did is refused, so that
 the reader sees what changed before deciding.
 """
@@ -17,7 +18,7 @@ from experiments import logs
 from experiments.answers import Answer
 from experiments.dossier import Dossier, utc_now
 from experiments.entries import EntryError
-from experiments.event_checks import ID
+from experiments.event_checks import ID, role_for
 from experiments.events import ChainCheck, Event, verify_chain
 from experiments.job import EvaporationJob
 from experiments.job_file import parse
@@ -61,7 +62,7 @@ def create(
                             dossier_id=dossier_id,
                             earlier=load(session, earlier) if earlier is not None else None)
     try:
-        _save(session, dossier, 0)
+        append(session, dossier, 0)
     except StaleRevision:
         raise EntryError(f"There is a dossier {dossier.id} already.",
                          "Give another id, or go on with that one.") from None
@@ -239,7 +240,7 @@ def change(
         dossier = read.continued()
         given = action(dossier)
         try:
-            _save(session, dossier, len(read.events))
+            append(session, dossier, len(read.events))
         except StaleRevision as stale:
             if revision is not None:
                 raise
@@ -249,28 +250,22 @@ def change(
     return _change_in_turn(session, read, action)
 
 
-def change_state(
-    session: Session, dossier_id: str, to: str, reason: str = "", revision: int | None = None
-) -> Dossier:
-    """Move a dossier to another state (see :mod:`experiments.approval`)."""
-    from experiments.approval import change_state as move
-
-    return move(session, dossier_id, to, reason, revision)
-
-
-def new_version(
-    session: Session, dossier_id: str, job: JobSource | None = None, reason: str = ""
-) -> Dossier:
-    """Start the next version of a dossier (see :mod:`experiments.approval`)."""
-    from experiments.approval import new_version as start
-
-    return start(session, dossier_id, job, reason)
-
-
 def append(session: Session, dossier: Dossier, held: int) -> int:
-    """Save the events a use-case of another module added after ``held``."""
-    session.user.must("enter")
-    return _save(session, dossier, held)
+    """Save the events that a use-case added after ``held``; returns the revision.
+
+    Raises
+    ------
+    NotAllowed
+        without the role that one of the events needs
+    StaleRevision
+        when somebody else saved in between
+    """
+    new = _allowed(session, dossier.events[held:])
+    if not new:
+        return held
+    revision = session.store.append(dossier.id, new, held, summarise(dossier))
+    logs.note("dossier saved", dossier=dossier.id, revision=revision)
+    return revision
 
 
 def audit(session: Session) -> dict[str, ChainCheck]:
@@ -318,7 +313,7 @@ def _change_in_turn(
         held = len(newest.events)
         given = action(newest)
         done.append((newest, given))
-        return newest.events[held:], summarise(newest)
+        return _allowed(session, newest.events[held:]), summarise(newest)
 
     revision = session.store.extend(read.id, len(read.events), build)
     logs.note("dossier saved", dossier=read.id, revision=revision)
@@ -339,13 +334,11 @@ def _broken(dossier_id: str, seq: int | None) -> StoreError:
     )
 
 
-def _save(session: Session, dossier: Dossier, held: int) -> int:
-    new = dossier.events[held:]
-    if not new:
-        return held
-    revision = session.store.append(dossier.id, new, held, summarise(dossier))
-    logs.note("dossier saved", dossier=dossier.id, revision=revision)
-    return revision
+def _allowed(session: Session, events: Sequence[Event]) -> Sequence[Event]:
+    """The events, when their author may cause each of them."""
+    for role in sorted({role_for(e) for e in events}):
+        session.user.must(role)
+    return events
 
 
 def _audited(session: Session, summary: Summary) -> ChainCheck:
@@ -394,4 +387,4 @@ def _note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
     becomes = "recommended" if answer.status == "recommended" else "running"
     if becomes != dossier.state:
         dossier.move_to(becomes)
-    _save(session, dossier, held)
+    append(session, dossier, held)

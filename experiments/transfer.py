@@ -15,9 +15,9 @@ from typing import Any
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
-from experiments.event_checks import check_events, needs_approver
+from experiments.event_checks import check_events
 from experiments.events import Event
-from experiments.service import Session, load, summarise
+from experiments.service import Session, append, load
 from experiments.storage.protocol import StoreError, UnknownDossier
 from experiments.trials_csv import trials_csv
 
@@ -62,10 +62,7 @@ def import_dossier(session: Session, data: bytes) -> str:
     if held[:common] != events[:common]:
         raise StoreError(f"Dossier {dossier.id} in this store has another history.",
                          "Keep both: import the file into another store.")
-    if any(map(needs_approver, events[len(held):])):
-        session.user.must("approve")
-    if len(events) > len(held):
-        session.store.append(dossier.id, events[len(held):], len(held), summarise(dossier))
+    append(session, dossier, len(held))
     session.store.note(session.clock(), session.user.name, "import", {
         "dossier": dossier.id, "sha256": hashlib.sha256(data).hexdigest(),
         "events": max(len(events) - len(held), 0),

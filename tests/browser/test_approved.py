@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from experiments import service
+from experiments import approval, service
 from experiments.bootstrap import local_user, open_store
 from experiments.verification_entry import plan_verification, record_verification
 from tests.browser.conftest import KEEPER
@@ -31,7 +31,7 @@ def verified(wizard: Wizard) -> str:
         minutes = f"{answer.run_time_min.mean:.1f}".replace(".", ",")
         record_verification(session, dossier_id, verification_table(
             made.criteria.runs, made.criteria.days, minutes))
-        service.change_state(session, dossier_id, "verified", "verification passed")
+        approval.change_state(session, dossier_id, "verified", "verification passed")
         return dossier_id
     finally:
         store.close()

@@ -54,7 +54,7 @@ def log_of_run(
         {"time": t, "pressure": pressure, "coolant_in": cold,
          "coolant_out": cold + 0.2 + rise + 0.02 * rng.standard_normal(len(t))}, {}, ())
     marks = marks_of(job, setting, log, 0.0)
-    return read_log_reading(log_payload("T1", log, marks, "run.csv", b"", 0.0))
+    return read_log_reading(log_payload("T1", log, marks, "run.csv", "", 0.0))
 
 
 class Posterior:

@@ -70,10 +70,12 @@ def test_numbers_come_back_whatever_the_habit(
 @settings(deadline=None, max_examples=40)
 @given(start=st.integers(10**9, 28 * 10**8),
        steps=st.lists(st.integers(1, 7200), min_size=11, max_size=30),
-       way=st.sampled_from(["year first", "day first", "month first", "clock"]))
-def test_moments_come_back_however_they_are_written(start, steps, way) -> None:
-    form = {"year first": "%Y-%m-%dT%H:%M:%S", "day first": "%d.%m.%Y %H:%M:%S",
-            "month first": "%m/%d/%Y %H:%M:%S", "clock": "%H:%M:%S"}[way]
+       way=st.sampled_from(["year first", "day first", "month first", "clock"]),
+       clock=st.sampled_from(["%H:%M:%S", "%I:%M:%S %p", "%I:%M:%S%p"]))
+def test_moments_come_back_however_they_are_written(start, steps, way, clock) -> None:
+    day = {"year first": "%Y-%m-%d ", "day first": "%d.%m.%Y ", "month first": "%m/%d/%Y ",
+           "clock": ""}[way]
+    form = day + clock
     seconds = np.cumsum([0, *steps])
     stamps = [datetime.fromtimestamp(start + int(s), UTC).strftime(form) for s in seconds]
     data = "when,pressure mbar\n" + "".join(f"{s},{100 - i}.5\n" for i, s in enumerate(stamps))
@@ -88,7 +90,8 @@ def test_moments_come_back_however_they_are_written(start, steps, way) -> None:
     st.lists(st.lists(st.text(max_size=8), max_size=5), max_size=20).map(
         lambda rows: "\n".join(";".join(r) for r in rows)),
     st.lists(st.lists(st.sampled_from(
-        ["1", "2,5", "3.5", "1e9", "-1e99", "nan", "inf", "", "=1+1", "12:00", "1,234", "x"]),
+        ["1", "2,5", "3.5", "1e9", "-1e99", "nan", "inf", "", "=1+1", "12:00", "8:15 PM",
+         "1,234", "x"]),
         min_size=2, max_size=4), min_size=3, max_size=30).map(
         lambda rows: "time,pressure mbar,wall degC\n" + "\n".join(",".join(r) for r in rows)),
 ))
@@ -159,6 +162,30 @@ ROWS = "".join(f"{i},{900 - i}\n" for i in range(12))
 ])
 def test_bad_logs_are_refused_with_one_sentence_and_a_cure(data, said) -> None:
     refused(data, said)
+
+
+@pytest.mark.parametrize(("cell", "way"), [
+    ("{h}:{m:02d}:00 AM", "clock"), ("3/14/2026 {h}:{m:02d} a.m.", "month first"),
+    ("2026-03-14T{h:02d}:{m:02d}:00Z", "year first"),
+    ("2026-03-14, {h}:{m:02d}", "year first"), ("14/03/26 {h}:{m:02d}pm", "day first"),
+])
+def test_a_log_with_moments_is_found_and_understood_whole(cell, way) -> None:
+    """From the bytes to the proposal, as well as to the minutes."""
+    data = "time;pressure mbar\n" + "".join(
+        f"{cell.format(h=11, m=i)};{900 - i}\n" for i in range(12))
+    table = read_log_file(data)
+    assert proposed(table.headers, table.first()).choices["time"].unit == way
+    assert read(data).columns["time"] == pytest.approx(range(12))
+
+
+@pytest.mark.parametrize("cell", ["13:05 PM", "0:05 AM", "24:00", "8:60", "8:15 XM", "31/31/2026"])
+def test_what_is_no_moment_is_refused_with_its_line(cell) -> None:
+    stamps = [f"8:{i:02d}" for i in range(12)]
+    data = "time,pressure mbar\n" + "".join(
+        f"{s},{900 - i}\n" for i, s in enumerate([*stamps, cell]))
+    with pytest.raises(EntryError, match="Line 14: .* is no time written as clock"):
+        read_log(read_log_file(data), {"time": ColumnChoice("time", "clock"),
+                                       "pressure": ColumnChoice("pressure mbar", "mbar")})
 
 
 def test_ways_of_writing_a_day_that_fit_both_orders_are_asked() -> None:

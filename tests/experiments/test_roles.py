@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pwd import getpwuid
+
 import pytest
 
 from experiments.bootstrap import local_user
@@ -61,7 +64,18 @@ def test_a_missing_file_gives_no_roles_away(tmp_path):
         signed_in_user("ada@lab.example", str(tmp_path / "nowhere.toml"))
 
 
+def test_with_a_file_the_account_counts_and_not_a_name_that_was_set(monkeypatch, tmp_path):
+    (tmp_path / "roles.toml").write_text('approve = ["grace"]\nread = ["*"]\n', "utf-8")
+    monkeypatch.setenv("BOILWRIGHT_ROLES", str(tmp_path / "roles.toml"))
+    for variable in ("BOILWRIGHT_USER", "LOGNAME", "USER", "USERNAME"):
+        monkeypatch.setenv(variable, "grace")
+    user = local_user()
+    assert (user.name, user.roles, user.is_local) == (getpwuid(os.getuid()).pw_name, {"read"},
+                                                      False)
+
+
 def test_the_local_user_has_every_role_and_a_name(monkeypatch):
+    monkeypatch.delenv("BOILWRIGHT_ROLES", raising=False)
     monkeypatch.setenv("BOILWRIGHT_USER", "Ada")
     user = local_user()
     assert (user.name, user.roles, user.is_local) == ("Ada", {"read", "enter", "approve"}, True)

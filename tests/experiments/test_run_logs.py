@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import copy
+import hashlib
 import zlib
 
 import numpy as np
@@ -39,7 +40,7 @@ def choices(session, data: bytes = LOG):
 
 
 def attach(session, trial: str = "T1", data: bytes = LOG, **more):
-    return run_logs.attach(session, "bench1", trial, data, "run 7.csv",
+    return run_logs.attach(session, "bench1", trial, read_log_file(data), "run 7.csv",
                            choices(session, data), **more)
 
 
@@ -47,6 +48,7 @@ def test_a_log_is_kept_whole_and_tells_its_moments(session) -> None:
     dossier, looked = attach(session)
     again = service.load(session, "bench1")
     held = again.details.traces["T1"]
+    assert held["file_sha256"] == hashlib.sha256(LOG).hexdigest()
     kept = log_of(held)
     for name, values in looked.log.columns.items():
         np.testing.assert_array_equal(kept.columns[name], values)
@@ -116,7 +118,7 @@ def test_columns_once_confirmed_are_remembered_for_the_person_and_the_dossier(se
     dossier = service.load(session, "bench1")
     assert not run_logs.propose_columns(session, dossier, table).is_whole
     named = {"time": ColumnChoice("a", "s"), "pressure": ColumnChoice("b", "mbar")}
-    dossier, _ = run_logs.attach(session, "bench1", "T1", odd, "x.csv", named)
+    dossier, _ = run_logs.attach(session, "bench1", "T1", table, "x.csv", named)
     again = run_logs.propose_columns(session, dossier, table)
     assert (again.is_known, dict(again.choices)) == (True, named)
     fresh = service.create(session, dossier.job, "bench2")
@@ -129,7 +131,7 @@ def test_roles_states_and_revisions_are_minded(session) -> None:
     reader = service.Session(session.store, User("Eve", frozenset({"read"})))
     named = choices(session)
     for act in (
-        lambda: run_logs.attach(reader, "bench1", "T1", LOG, "x", named),
+        lambda: run_logs.attach(reader, "bench1", "T1", read_log_file(LOG), "x", named),
         lambda: run_logs.remove(reader, "bench1", "T1", "x"),
         lambda: run_logs.take_run_time(reader, "bench1", "T1"),
     ):
@@ -141,7 +143,7 @@ def test_roles_states_and_revisions_are_minded(session) -> None:
     service.withdraw(session, "bench1", "T2")
     with pytest.raises(EntryError, match="withdrawn"):
         attach(session, "T2")
-    service.change_state(session, "bench1", "retired")
+    approval.change_state(session, "bench1", "retired")
     with pytest.raises(EntryError, match="retired"):
         attach(session)
     assert "trace attached" in approval.ENTERING

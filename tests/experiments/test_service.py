@@ -110,9 +110,9 @@ def test_a_change_is_made_again_when_somebody_was_faster(ada, kept):
     lambda s, d: service.correct(s, d, "T1", "why", run_time_min=3),
     lambda s, d: service.exclude(s, d, "T1", "why"),
     lambda s, d: service.include(s, d, "T1", "why"),
-    lambda s, d: service.change_state(s, d, "retired"),
-    lambda s, d: service.change_state(s, d, "running"),
-    lambda s, d: service.new_version(s, d),
+    lambda s, d: approval.change_state(s, d, "retired"),
+    lambda s, d: approval.change_state(s, d, "running"),
+    lambda s, d: approval.new_version(s, d),
 ])
 def test_a_reader_cannot_write(store, ada, kept, action):
     before = store.events(kept)
@@ -147,36 +147,36 @@ def verified(session, dossier_id):
 def test_an_enterer_cannot_approve_and_nobody_approves_his_own_results(store, ada, kept):
     verified(ada, kept)
     with pytest.raises(NotAllowed):
-        service.change_state(ada, kept, "approved")
+        approval.change_state(ada, kept, "approved")
     with pytest.raises(DossierError, match="entered results"):
-        service.change_state(approver(store, "Ada"), kept, "approved")
-    assert service.change_state(approver(store), kept, "approved", "routine").state == "approved"
+        approval.change_state(approver(store, "Ada"), kept, "approved")
+    assert approval.change_state(approver(store), kept, "approved", "routine").state == "approved"
 
 
 def test_the_one_local_user_may_approve(store, kept):
     local = service.Session(store, User("me", is_local=True))
     verified(local, kept)
-    assert service.change_state(local, kept, "approved").state == "approved"
+    assert approval.change_state(local, kept, "approved").state == "approved"
 
 
 def test_only_legal_moves(store, kept):
     session = approver(store)
     for to in ("approved", "recommended and more", "draft", ""):
         with pytest.raises(DossierError):
-            service.change_state(session, kept, to)
+            approval.change_state(session, kept, to)
     with pytest.raises(DossierError, match="has not been verified"):
-        service.change_state(session, kept, "verified")
+        approval.change_state(session, kept, "verified")
 
 
 def test_an_approved_method_is_frozen_and_changes_by_a_new_version(store, ada, kept, job_mapping):
     service.correct(ada, kept, *_recorded(ada, kept), run_time_min=40.5)
     verified_by_hand(ada, kept)
-    service.change_state(approver(store), kept, "approved")
+    approval.change_state(approver(store), kept, "approved")
     with pytest.raises(DossierError, match="approved"):
         service.record(ada, kept, "T1", recovery_percent={"diethyl phthalate": 80})
     changed = copy.deepcopy(job_mapping)
     changed["analytes"][0]["target_recovery_percent"] = 70
-    new = service.new_version(ada, kept, changed, "the target was lowered")
+    new = approval.new_version(ada, kept, changed, "the target was lowered")
     assert (new.version, new.details.previous, new.state) == (2, kept, "running")
     start = new.events[0].payload
     assert start["changes"] == [{
@@ -206,7 +206,7 @@ def test_results_do_not_come_along_to_another_sample(ada, kept, job_mapping):
     _recorded(ada, kept)
     changed = copy.deepcopy(job_mapping)
     changed["sample"]["fill_volume_ml"] = 20
-    new = service.new_version(ada, kept, changed)
+    new = approval.new_version(ada, kept, changed)
     assert new.trials == ()
     assert new.events[0].payload["results_carried"] is False
 

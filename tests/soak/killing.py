@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import runpy
+import sys
 from pathlib import Path
+
+import pytest
 
 from experiments import service
 from experiments.bootstrap import open_store
@@ -47,3 +50,14 @@ def remarks(url: str, dossier_id: str) -> list[str]:
         return [t.result.remark for t in dossier.trials if t.result is not None]
     finally:
         store.close()
+
+
+def kind(url: str) -> str:
+    """What a store is: sqlite or postgresql."""
+    return url.split(":")[0]
+
+
+def say(capsys: pytest.CaptureFixture[str], words: str) -> None:
+    """Print what was counted or measured, also when the test passes."""
+    with capsys.disabled():
+        sys.stdout.write(f"\n{words}\n")

@@ -18,10 +18,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.reading import visit
 from tests.browser.running import chromium, running
-from tests.soak.killing import LONG, begun, check, remarks
+from tests.soak.killing import LONG, begun, check, kind, remarks, say
 
-COMMANDS_KILLED = 60 if LONG else 4
-SERVERS_KILLED = 30 if LONG else 2
+COMMANDS_KILLED = 140 if LONG else 4
+SERVERS_KILLED = 60 if LONG else 2
 A_MOMENT_MS = 500
 ROWS = "Rows copied from a spreadsheet, with their header"
 HEADER = ("trial;set_temperature_c;ramp_rate_mbar_per_min;end_pressure_mbar;run_time_min;"
@@ -42,8 +42,9 @@ def table_of(mark: str) -> str:
     return f"{HEADER}\n;45;50;40;31,5;88,5;{mark}\n"
 
 
-def test_a_killed_command_saves_whole_or_not_at_all(url, tmp_path):
-    """Killed between its start and a little after its usual end."""
+def test_a_killed_command_saves_whole_or_not_at_all(url, tmp_path, capsys):
+    """Killed between its start and a little after its usual end, every other time near its end,
+    where it saves."""
     dossier, table = begun(url), tmp_path / "table.csv"
     table.write_text(table_of("first"), "utf-8")
     start = time.monotonic()
@@ -54,7 +55,7 @@ def test_a_killed_command_saves_whole_or_not_at_all(url, tmp_path):
     for n in range(COMMANDS_KILLED):
         table.write_text(table_of(f"row {n}"), "utf-8")
         process = command(url, dossier, table)
-        time.sleep(usual * moments.uniform(0.4, 1.1))
+        time.sleep(usual * moments.uniform(0.4 if n % 2 else 0.8, 1.1))
         process.send_signal(signal.SIGKILL)
         output, _ = process.communicate()
         cut += process.returncode == -signal.SIGKILL
@@ -65,11 +66,13 @@ def test_a_killed_command_saves_whole_or_not_at_all(url, tmp_path):
     assert told <= set(found), "a save that was confirmed is not there"
     assert len(found) == len(set(found)), "a row was saved twice"
     assert cut, "no command was killed before its end"
+    say(capsys, f"{kind(url)}, {COMMANDS_KILLED} commands: {cut} killed before their end, "
+                f"{len(told) - 1} told that they saved, {len(found) - len(told)} saved untold")
 
 
 @pytest.mark.browser
 @pytest.mark.slow
-def test_a_killed_server_loses_nothing_it_confirmed(url, tmp_path):
+def test_a_killed_server_loses_nothing_it_confirmed(url, tmp_path, capsys):
     """Killed while results are recorded on a page; what the page confirmed is in the record."""
     dossier, moments, told = begun(url), random.Random(43), set()
     with chromium() as browser, running(tmp_path, store=url) as wizard:
@@ -88,6 +91,8 @@ def test_a_killed_server_loses_nothing_it_confirmed(url, tmp_path):
     found = remarks(url, dossier)
     assert len(found) == len(set(found)), "a row was saved twice"
     assert told or not LONG, "no server lived long enough to confirm anything"
+    say(capsys, f"{kind(url)}, {SERVERS_KILLED} servers killed: {len(told)} saves told, "
+                f"{len(found) - len(told)} saved untold")
 
 
 def recorded_until_killed(

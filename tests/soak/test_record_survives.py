@@ -21,7 +21,7 @@ from experiments.events import verify_chain
 from experiments.users import User
 from tests.browser.reading import visit
 from tests.browser.running import Wizard, chromium, running
-from tests.soak.killing import ANALYST, LONG, Save, begun, check
+from tests.soak.killing import ANALYST, LONG, Save, begun, check, kind, say
 
 ROOT = Path(__file__).parents[2]
 KILLS = 200 if LONG else 8
@@ -45,7 +45,7 @@ def confirmed(output: str) -> list[Save]:
     return [(p[0], int(p[1]), p[2], float(p[3])) for p in parts]
 
 
-def test_a_killed_program_loses_nothing_it_confirmed(url):
+def test_a_killed_program_loses_nothing_it_confirmed(url, capsys):
     """SIGKILL at random moments after the first confirmed save."""
     moments = random.Random(20260302)
     open_store(url).close()
@@ -63,6 +63,7 @@ def test_a_killed_program_loses_nothing_it_confirmed(url):
             check(url, saves)
     check(url, saves)
     assert len(saves) > KILLS, "the analysts were killed before they could save more than once"
+    say(capsys, f"{kind(url)}, {KILLS} programs killed: {len(saves)} saves told, all there")
 
 
 def test_a_store_killed_while_it_is_made_opens_afterwards(tmp_path):
@@ -105,12 +106,9 @@ def test_many_analysts_lose_no_update(url, tmp_path, capsys):
     assert len(events) == 1 + 2 * len(told), "an update of the shared dossier was lost or doubled"
     assert verify_chain(events).holds
     assert pages, "no page was drawn while the analysts wrote"
-    with capsys.disabled():
-        sys.stdout.write(
-            f"\n{url.split(':')[0]}, {hands} analysts for {CROWD_SECONDS:.0f} s: saves "
-            f"{in_words([s[3] for s in saves])}; answers of the server "
-            f"{in_words(answers.result())}; pages {in_words(pages)}\n"
-        )
+    say(capsys, f"{kind(url)}, {hands} analysts for {CROWD_SECONDS:.0f} s: saves "
+                f"{in_words([s[3] for s in saves])}; answers of the server "
+                f"{in_words(answers.result())}; pages {in_words(pages)}")
 
 
 def asked_while(wizard: Wizard, work: list[Future[tuple[str, str]]]) -> list[float]:

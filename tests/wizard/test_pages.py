@@ -8,7 +8,7 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-from experiments import example_dossiers, service
+from experiments import approval, example_dossiers, service
 from experiments.bootstrap import STORE_VARIABLE, local_user, open_store
 from wizard import navigation
 from wizard.views import substance_view
@@ -97,7 +97,7 @@ def test_a_closed_dossier_leads_to_its_next_version(store, monkeypatch):
     dossier_id = begun(store)
     database = open_store(str(store))
     session = service.Session(database, local_user())
-    service.change_state(session, dossier_id, "retired", "the tubes are no longer made")
+    approval.change_state(session, dossier_id, "retired", "the tubes are no longer made")
     at = opened("report", dossier_id)
     assert "This version is closed." in said(at)
     at.button(key="report.version").click().run()

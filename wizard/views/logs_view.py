@@ -134,7 +134,8 @@ def _new(session: WizardSession, dossier: Dossier, trial_id: str) -> None:
         _show(session, looked.log, lid, moments_of(looked.marks), looked.marks.findings, key)
         if st.button(f"Attach to {trial_id}", type="primary", key="logs.attach",
                      icon=":material/attach_file:"):
-            run_logs.attach(session.service, dossier.id, trial_id, data, given.name, choices, lid)
+            run_logs.attach(session.service, dossier.id, trial_id, table, given.name, choices,
+                            lid)
             form.done()
             session.renew(UPLOAD)
             session.mark("log", f"Attached {given.name} to {trial_id}.")

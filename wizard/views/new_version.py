@@ -6,7 +6,7 @@ import uuid
 
 import streamlit as st
 
-from experiments import service
+from experiments import approval
 from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from experiments.job_text import to_mapping
@@ -50,7 +50,7 @@ def reason_field(session: WizardSession, draft_id: str) -> str:
 
 def start_version(session: WizardSession, draft_id: str, job: EvaporationJob, why: str) -> str:
     """Start the version; returns the id of its dossier."""
-    made = service.new_version(session.service, str(followed(draft_id)), job, why)
+    made = approval.new_version(session.service, str(followed(draft_id)), job, why)
     session.drop_draft(_reason_draft(draft_id))
     return made.id
 

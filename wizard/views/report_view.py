@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from experiments import service, transfer
+from experiments import approval, service, transfer
 from experiments.dossier import Dossier
 from experiments.dossier_state import FROZEN, MOVES
 from experiments.events import verify_chain
@@ -81,7 +81,7 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
         to = form.choice("to", "Next", moves, moves[0], say=lambda s: STATE_ACTIONS[s])
         reason = form.text("why", "Why", placeholder="stands in the record")
         if st.button("Change the state", key="report.state"):
-            service.change_state(session.service, dossier.id, to, reason)
+            approval.change_state(session.service, dossier.id, to, reason)
             form.done()
             frame.again()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from experiments import service
+from experiments import approval
 from experiments.acceptance import GUIDANCE, criteria_from_guidance
 from experiments.bench_sheet import verification_sheet
 from experiments.dossier import Dossier
@@ -154,5 +154,5 @@ def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> No
         "Mark the method as verified", type="primary", key="verify.mark",
         icon=":material/verified:",
     ):
-        service.change_state(session.service, dossier.id, "verified", "verification passed")
+        approval.change_state(session.service, dossier.id, "verified", "verification passed")
         frame.again()
