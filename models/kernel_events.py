@@ -250,9 +250,10 @@ def turn(t: float, values: Array, moved: bool, space: Space, solvents: int) -> b
 
 
 @inlined
-def settle(space: Space, course: Course, solvents: int) -> bool:
+def settle(space: Space, course: Course, liquid: Liquid, rig: Rig) -> bool:
     """Stop boiling where heat no longer suffices and call liquid at the wall's heat still."""
-    mode, y = space.mode, space.y
+    mode, y, solvents = space.mode, space.y, liquid.pure.shape[0]
+    tail = 1 + CLASSES * (solvents + 1)
     at_end = space.now[ON] > 0.0 and space.now[PIECE] == 3.0
     changed = False
     for k in range(CLASSES):
@@ -263,6 +264,9 @@ def settle(space: Space, course: Course, solvents: int) -> bool:
             changed = True
         elif at_end and near and (mode[k] == HEATING or (mode[k] == BOILING and solvents > 1)):
             mode[k] = STILL
+            if y.shape[0] > tail:
+                capacity = contents(y, k, course, liquid, rig)[2]
+                y[tail + 3 * k] += capacity * (course.set_temperature - y[place])
             y[place] = course.set_temperature
             changed = True
     return changed

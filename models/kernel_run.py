@@ -353,7 +353,7 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         take_over(corner if landed else now[TIME] + h, h, space, course, liquid, rig)
         note_gone(now[TIME], h, start, space, rig)
         happened = turn(now[TIME], space.after, True, space, solvents)
-        if settle(space, course, solvents) or happened or landed:
+        if settle(space, course, liquid, rig) or happened or landed:
             fresh = True
         else:
             keep_events(h, space)

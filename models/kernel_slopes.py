@@ -172,6 +172,7 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
             flux = keeper_flux(x, temperature, y[0], volume, course, liquid, rig, space)
             for j in range(solvents):
                 f[base + j] = -x[j] * flux
+                heat += x[j] * flux * vaporisation_enthalpy(pure, j, temperature)
     else:
         if solvents == 1:
             enthalpy = vaporisation_enthalpy(pure, 0, temperature)
@@ -197,6 +198,9 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
     tail = 1 + CLASSES * (solvents + 1)
     if y.shape[0] > tail:
         f[tail + 3 * k] = heat
+        if space.mode[k] == STILL and solvents > 1:
+            f[tail + 3 * k + 1] = flux
+            f[tail + 3 * k + 2] = heat + flux * capacity / moles * temperature
 
 
 @inlined
