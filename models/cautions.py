@@ -5,7 +5,8 @@ practice decide. Sources: peroxide formers from Cornell University Chemical Hygi
 appendix J, and Ohio University list B; chloroform and cold traps from Prudent Practices
 (National Research Council); N,N-dimethylformamide from Org. Process Res. Dev. 24 (2020) 1586;
 flash and ignition temperatures from IEC 60079-20-1 (2010) and NFPA 497 (2008) as packaged with
-the ``chemicals`` library, the lower of the two.
+the ``chemicals`` library, the lower of the two; aromatic amines from EPA Method 625 (40 CFR 136,
+appendix A), section 1.2, which says it of benzidine.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from models.energetic import energy_of
-from models.errors import Finding
+from models.errors import Finding, ModelError
 from models.quantities import celsius
+from models.smiles import read_smiles
 from models.substances import normalised, packaged_substance
 
 DEFER = "Follow the equipment's manual, local codes and the laboratory's licensed safety practice."
@@ -42,6 +44,7 @@ OXIDANTS = {"hydrogenperoxide", "perchloricacid", "nitricacid", "potassiumperman
 NITRO_WORDS = ("nitrobenzene", "nitrotoluene", "nitrophenol", "nitroglycerin", "nitroaniline",
                "tnt", "rdx", "hmx", "petn", "tetryl", "picric", "nitronaphthalene", "dnt",
                "nitrocellulose")
+AMINE_WORDS = ("benzidine", "aniline", "toluidine", "naphthylamine", "phenylenediamine")
 AZIDE_WORDS = ("azide", "azido")
 
 
@@ -107,6 +110,7 @@ def cautions(
         *_incompatible(everything),
         *_corrosive(everything),
         *_freezing(solvents),
+        *_oxidised(analytes, structures or {}),
         *_unknown(analytes),
     ]
     return tuple(found)
@@ -142,13 +146,18 @@ def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
     return found
 
 
+def _structure(name: str, structures: Mapping[str, str]) -> str:
+    """SMILES that was given or is packaged; empty when there is none."""
+    known = packaged_substance(name)
+    return structures.get(name) or (known.smiles if known is not None else "")
+
+
 def _energetic_structures(everything: list[str], structures: Mapping[str, str]) -> list[Finding]:
     """What the structure says of substances whose name says nothing."""
     explosive: list[str] = []
     groups: list[str] = []
     for name in everything:
-        known = packaged_substance(name)
-        smiles = structures.get(name) or (known.smiles if known is not None else "")
+        smiles = _structure(name, structures)
         energy = energy_of(smiles) if smiles else None
         if energy is None or not energy.groups or _is_nitroaromatic(name):
             continue
@@ -271,6 +280,33 @@ def _freezing(solvents: Sequence[str]) -> list[Finding]:
     return [Finding(
         "freezing", "caution", f"May freeze in the vessel: {text}. Frozen sample looks dry.",
         "Stop the ramp above the pressure at which it boils at its freezing point.")]
+
+
+def _is_aromatic_amine(name: str, smiles: str) -> bool:
+    """Whether an NH2 hangs on an unsaturated ring; by its name where there is no structure."""
+    if not smiles:
+        return normalised(name).endswith(AMINE_WORDS)
+    try:
+        molecule = read_smiles(smiles)
+    except ModelError:
+        return False
+    rings = {i for i, a in enumerate(molecule.atoms) if a.in_ring and (
+        a.aromatic or any(order == 2 for _, order in molecule.neighbours(i)))}
+    return any(atom.symbol == "N" and atom.hydrogens == 2
+               and rings & {j for j, _ in molecule.neighbours(atom.index)}
+               for atom in molecule.atoms)
+
+
+def _oxidised(analytes: Sequence[str], structures: Mapping[str, str]) -> list[Finding]:
+    amines = [n for n in analytes if _is_aromatic_amine(n, _structure(n, structures))]
+    if not amines:
+        return []
+    return [Finding(
+        "oxidation", "caution",
+        f"{_label(amines)}: aromatic amines can be lost by oxidation while an extract is "
+        "concentrated; the run model counts no such loss.",
+        "Keep it cool and in the dark, vent with nitrogen, stop with liquid left and compare with "
+        "a spike added after evaporation.")]
 
 
 def _unknown(analytes: Sequence[str]) -> list[Finding]:

@@ -124,6 +124,20 @@ def test_dichloromethane_with_amines():
     assert found(["DCM", "pyridine"])["dichloromethane_amine"].severity == "caution"
 
 
+@pytest.mark.parametrize("analyte", ["benzidine", "3,3'-dichlorobenzidine", "2-naphthylamine",
+                                     "4-chloroaniline"])
+def test_aromatic_amines_may_be_oxidised(analyte):
+    """T8, grade B: EPA Method 625, section 1.2, says it of benzidine in dichloromethane."""
+    answer = found(["dichloromethane"], None, [analyte])["oxidation"]
+    assert answer.severity == "caution"
+    assert "oxidation" in answer.message
+
+
+@pytest.mark.parametrize("analyte", ["naphthalene", "benzylamine", "acetanilide", "diphenylamine"])
+def test_other_analytes_are_not_called_oxidised(analyte):
+    assert "oxidation" not in found(["dichloromethane"], None, [analyte])
+
+
 def test_carbon_disulfide_acids_and_ammonia():
     assert "90 degC" in found(["carbon disulfide"])["carbon_disulfide"].message
     assert "acid_vapour" in found(["acetonitrile", "TFA"])
