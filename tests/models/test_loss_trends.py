@@ -12,11 +12,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from random_jobs import job
 
 from models.film import film_left
+from models.parameters import INDEX, natural
 from models.run_model import simulate, surviving_fraction
 
 SLACK = 2e-3
@@ -86,7 +88,7 @@ def test_loss_rises_and_faster_as_the_volume_falls(seed):
     batch = runs(made, [down_to(made, s) for s in shares], end_volume_control="weighing")
     assume(batch.finished.all())
     kept = recovery(batch, made, telling(batch, -1))
-    assert 0.3 < kept[-1] < 0.7
+    assert 0.2 < kept[-1] < 0.7
     assert np.all(np.diff(kept) < SLACK)
     rate = np.diff(np.log(kept)) / np.diff(shares)
     assert rate[-1] > rate[0]
@@ -104,10 +106,11 @@ def test_going_dry_is_never_better(seed):
     assert recovery(wet, made, at)[0] >= recovery(dry, made, at)[0] - SLACK
 
 
-def with_and_without_keeper(seed):
+def with_and_without_keeper(seed, warmings=0.0):
     """Recoveries with an involatile keeper and without, when the run with it ends; () if never.
 
-    A vessel without keeper has then been dry for a while.
+    A vessel without keeper has then been dry for a while; the end-point hold is that many times
+    the time in which a dry vessel warms up.
     """
     made = alike(job(seed, 1, True))
     heavy = made.system.ln_p.copy()
@@ -116,6 +119,9 @@ def with_and_without_keeper(seed):
         made.system, ln_p=heavy, nrtl_b=np.zeros_like(made.system.nrtl_b)))
     without, with_keeper = made.setting.copy(), made.setting.copy()
     without[4] = without[6] = 0.0
+    if warmings:
+        warming = natural(made.z, made.equipment.heating)[INDEX["warming_time"]]
+        with_keeper[6] = warmings * warming
     first = runs(made, [without, with_keeper])
     if not first.finished.all() or first.run_time[1] < first.run_time[0]:
         return ()
@@ -125,12 +131,38 @@ def with_and_without_keeper(seed):
     return recovery(first, made, at)[1], recovery(bare, made, at)[0]
 
 
-def test_an_involatile_keeper_seldom_harms_at_the_same_stop_moment():
-    """T5: in 30 of 31 jobs; in one the keeper's hotter boiling costs 9 percentage points."""
-    found = [pair for pair in map(with_and_without_keeper, range(320)) if pair]
-    assert len(found) > 15
-    assert np.mean([kept >= bare - SLACK for kept, bare in found]) > 0.95
-    assert any(kept > bare + 0.05 for kept, bare in found)
+@pytest.mark.parametrize("seeds", [
+    range(300), pytest.param(range(300, 1500), marks=pytest.mark.slow)])
+def test_an_involatile_keeper_never_harms_at_the_same_stop_moment(seeds):
+    """T5, and (c) of the trends that are safe: "a keeper never lowers predicted recovery".
+
+    Over random jobs, when the end-point hold is at least the warming time of a dry vessel: the
+    vessel without keeper has then been dry and warm for a while (150 of 150 in 1500 jobs).
+    """
+    found = [pair for pair in (with_and_without_keeper(s, 1.0) for s in seeds) if pair]
+    assert len(found) > len(seeds) / 20
+    assert all(kept >= bare for kept, bare in found)
+    assert np.mean([kept > bare + 0.05 for kept, bare in found]) > 0.9
+
+
+def test_a_keeper_may_harm_only_where_a_dry_vessel_would_not_be_warm_yet():
+    """What is not safe in (c): 2 of the 148 jobs with any hold, by 9 and 20 points.
+
+    A keeper raises the boiling point, so that the last solvent strips it near the temperature of
+    the wall; a vessel without it falls dry at the boiling point of the solvent, and cold loses
+    little until it has warmed up. Both jobs stop within 0.4 warming times of that moment.
+    """
+    kept, bare = with_and_without_keeper(389)
+    assert kept < bare - 0.1
+    kept, bare = with_and_without_keeper(389, 1.0)
+    assert kept > bare
+
+
+@given(st.floats(1e-9, 1e-6), st.floats(1e-9, 1e-5), st.floats(0.0, 20.0), st.floats(1.0, 1e4))
+def test_at_one_temperature_more_to_be_dissolved_in_never_harms(n, residue, share, more):
+    """T5, closed form: the same dose of evaporation takes less from a film with more in it."""
+    dose = share * n
+    assert film_left(n, more * residue, dose) >= film_left(n, residue, dose) * (1 - 1e-9)
 
 
 @given(st.floats(1e-9, 1e-6), st.floats(1e-9, 1e-5), st.floats(1e-4, 0.5))
