@@ -11,6 +11,7 @@ from experiments.entries import EntryError, checked_text
 from experiments.job import EvaporationJob
 from models.cautions import cautions
 from models.errors import Finding
+from models.quantities import kelvin
 
 
 def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
@@ -22,6 +23,7 @@ def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
         [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
         [a.name for a in job.analytes], end_volume == 0 and sample.keeper is None,
         sample.peroxide_test, {a.name: a.smiles for a in job.analytes if a.smiles},
+        kelvin(job.equipment.condenser_temperature_c),
     )
 
 

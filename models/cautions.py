@@ -44,6 +44,7 @@ OXIDANTS = {"hydrogenperoxide", "perchloricacid", "nitricacid", "potassiumperman
 NITRO_WORDS = ("nitrobenzene", "nitrotoluene", "nitrophenol", "nitroglycerin", "nitroaniline",
                "tnt", "rdx", "hmx", "petn", "tetryl", "picric", "nitronaphthalene", "dnt",
                "nitrocellulose")
+OXYGEN_CONDENSES = 95.0  # K; it boils at 90.2 K (common knowledge), a little more for the trap
 AMINE_WORDS = ("benzidine", "aniline", "toluidine", "naphthylamine", "phenylenediamine")
 AZIDE_WORDS = ("azide", "azido")
 
@@ -85,6 +86,7 @@ def cautions(
     to_dryness: bool = True,
     peroxide_test: str = "",
     structures: Mapping[str, str] | None = None,
+    condenser_temperature_k: float = math.inf,
 ) -> tuple[Finding, ...]:
     """Every caution that the substances of a job call for.
 
@@ -94,6 +96,7 @@ def cautions(
     to_dryness : nothing liquid is meant to be left (no keeper, no end volume)
     peroxide_test : value and date of the test, empty when there is none
     structures : SMILES by name, for analytes that the library does not know
+    condenser_temperature_k : K, of the condenser or trap where it is known
 
     Returns
     -------
@@ -110,6 +113,7 @@ def cautions(
         *_incompatible(everything),
         *_corrosive(everything),
         *_freezing(solvents),
+        *_cold_trap(condenser_temperature_k),
         *_oxidised(analytes, structures or {}),
         *_unknown(analytes),
     ]
@@ -280,6 +284,17 @@ def _freezing(solvents: Sequence[str]) -> list[Finding]:
     return [Finding(
         "freezing", "caution", f"May freeze in the vessel: {text}. Frozen sample looks dry.",
         "Stop the ramp above the pressure at which it boils at its freezing point.")]
+
+
+def _cold_trap(temperature: float) -> list[Finding]:
+    if temperature > OXYGEN_CONDENSES:
+        return []
+    return [Finding(
+        "cold_trap", "caution",
+        f"A trap at {celsius(temperature):.0f} degC, as with liquid nitrogen, may condense oxygen "
+        "from air; oxygen with solvent explodes.",
+        "Use a warmer coolant, or cool only while the vacuum is on and never leave it open to "
+        f"air. {DEFER}")]
 
 
 def _is_aromatic_amine(name: str, smiles: str) -> bool:

@@ -124,6 +124,13 @@ def test_dichloromethane_with_amines():
     assert found(["DCM", "pyridine"])["dichloromethane_amine"].severity == "caution"
 
 
+def test_a_trap_with_liquid_nitrogen_may_condense_oxygen():
+    """F6, grade A: Prudent Practices 1981, I.A.10."""
+    warm, cold = (cautions(["n-hexane"], None, [], condenser_temperature_k=T) for T in (195, 77))
+    assert "cold_trap" not in {f.code for f in warm}
+    assert "oxygen" in next(f.message for f in cold if f.code == "cold_trap")
+
+
 @pytest.mark.parametrize("analyte", ["benzidine", "3,3'-dichlorobenzidine", "2-naphthylamine",
                                      "4-chloroaniline"])
 def test_aromatic_amines_may_be_oxidised(analyte):
