@@ -33,6 +33,8 @@ MOMENT_NAMES = {
     "end_pressure": "end pressure reached", "end_point": "end point", "run_time": "run time",
 }
 MOMENTS = tuple(MOMENT_NAMES)
+MARKED = {"boiling": "boiling begins", "end_point": "end point", "run_time": "run ends"}
+"""Moments that are marked where a log is drawn."""
 MOST_NOTES = 40
 _DAMAGED = "Export it again; this copy is damaged or was changed."
 

@@ -16,6 +16,7 @@ from experiments.report import (
     answer_part,
     fit_part,
     job_part,
+    logs_part,
     physics_part,
     proof_part,
     record_part,
@@ -57,7 +58,8 @@ def compose(g: Gathered, date: str) -> Document:
         job_part.purpose(g), answer_part.recommendation(g), answer_part.region(g),
         answer_part.gain(g), robustness(g), proof_part.verification(g), proof_part.cautions(g),
         job_part.equipment(g), job_part.substances(g), physics_part.window(g),
-        physics_part.design(g), trials_part.trials(g), trials_part.deviations(g),
+        physics_part.design(g), trials_part.trials(g), logs_part.logs(g),
+        trials_part.deviations(g),
         fit_part.fit(g), proof_part.uncertainty(g), record_part.record(g),
     ) if s is not None]
     sections = (*argued, terms(argued), record_part.signatures(g), method_sheet(g))

@@ -6,14 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from experiments.attached_log import MOMENT_NAMES
+from experiments.attached_log import MARKED, MOMENT_NAMES
 from experiments.log_columns import NAMES
 from experiments.log_reading import InstrumentLog
 from experiments.readings import is_same_time
 from models.system import Array
 from wizard.units import Units
 
-MARKED = {"boiling": "boiling begins", "end_point": "end point", "run_time": "run ends"}
 TIME_UNITS = {
     "s": "seconds", "min": "minutes", "h": "hours",
     "year first": "date and time, year first (2026-03-02 08:15:30)",

@@ -15,7 +15,11 @@ import pypdf
 import pytest
 
 from experiments import Dossier
+from experiments.attached_log import log_payload, marks_of
 from experiments.entries import EntryError
+from experiments.log_columns import proposed
+from experiments.log_file import read_log_file
+from experiments.log_reading import read_log
 from experiments.report import content, paper, render, web, word, workbook
 from experiments.report.digits import decimals_for
 from experiments.report.document import Cell, Notice, Paragraph, Table
@@ -23,6 +27,7 @@ from experiments.report.gathered import gather
 from experiments.report.labels import choose_places
 from experiments.results_table import read_table
 from experiments.transfer import unpack
+from tests.experiments.instrument_logs import as_text, run_columns
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
 DAY = "2025-03-03"
@@ -106,6 +111,25 @@ def test_the_map_draws_the_set_point_where_its_probability_puts_it(gathered):
                  if layer["mark"]["type"] == "rect")
     under = [b for b in tiles if b["x"] <= t <= b["x2"] and b["y"] <= p <= b["y2"]]
     assert max(b["band"] for b in under) == 3
+
+
+def test_logs_stand_between_the_trials_and_what_was_left_out(dossier, gathered):
+    """With references that lead to the records in the history of the same report."""
+    table = read_log_file(as_text(run_columns()))
+    log = read_log(table, proposed(table.headers, table.first()).choices)
+    watched = Dossier.from_events(dossier.events, who="M. Keller")
+    trial = watched.recorded[0]
+    watched.note_event("trace attached", log_payload(
+        trial.id, log, marks_of(watched.job, trial.setting, log, 0.0), "run.csv", table.sha256,
+        0.0))
+    made = content.compose(replace(gathered, dossier=watched), DAY)
+    keys = [s.key for s in made.sections]
+    assert keys[keys.index("logs") - 1 : keys.index("logs") + 2] == ["trials", "logs",
+                                                                     "deviations"]
+    text = "\n".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(
+        paper.render_pdf(made))).pages)
+    assert "Logs of the runs" in text
+    assert "Log of the instruments attached to" in text
 
 
 def test_an_exclusion_is_told_with_its_reason(document):
