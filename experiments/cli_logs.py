@@ -7,18 +7,20 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from experiments import run_logs, service
+from experiments import service
 from experiments.bootstrap import open_session
 from experiments.cli_output import Refusal, Reply, UserFault, columns
 from experiments.log_columns import NAMES, QUANTITIES, SPELLINGS, ColumnChoice, Proposal
 from experiments.log_file import LogTable, read_log_file
-from experiments.readings import is_same_time
+from experiments.trials import is_same_time
 
 FORM = "--column pressure='P chamber':mbar"
 
 
 def attach(arguments: Namespace) -> Reply:
     """Attach a log to a trial, and say what it shows."""
+    from experiments import run_logs
+
     session = open_session(arguments.store)
     session.user.must("enter")
     path = Path(arguments.log)
@@ -46,6 +48,8 @@ def attach(arguments: Namespace) -> Reply:
 
 def detach(arguments: Namespace) -> Reply:
     """Let the log of a trial no longer count."""
+    from experiments import run_logs
+
     run_logs.remove(open_session(arguments.store), arguments.dossier, arguments.trial,
                     arguments.reason)
     return Reply(f"The log of {arguments.trial} no longer counts.", {"id": arguments.trial})

@@ -10,13 +10,12 @@ import numpy as np
 from experiments.factor_space import FactorSpace
 from experiments.job import EvaporationJob
 from experiments.job_simulator import JobSimulator
-from experiments.trials import LogReading, Recovery, Result, Trial
+from experiments.trials import LogReading, Recovery, Result, Trial, is_same_time
 from models.bench_data import COURSE, PACE, START, BenchData
 from models.noise import VESSEL_RSD, run_sd
 from models.system import Array
 
 USUAL_DEGREES = 20.0
-SAME_MIN = 0.05
 LEAST_POOLED = 0.4
 """Recoveries below scatter too widely, relative to themselves, to speak for the others."""
 
@@ -98,11 +97,6 @@ def _course(log: LogReading, run_time: float | None, relative: float) -> tuple[A
         + boil.variance * (1.0 / whole - 1.0 / rest) ** 2,
     )
     return course, variance
-
-
-def is_same_time(one: float, other: float) -> bool:
-    """Whether two run times, in min, are the same."""
-    return abs(one - other) <= SAME_MIN
 
 
 def same_day(days: Sequence[str], batch: int) -> Array:

@@ -19,9 +19,8 @@ from experiments.entries import EntryError, checked_text
 from experiments.log_columns import ColumnChoice, Proposal, checked, proposed
 from experiments.log_file import LogTable
 from experiments.log_reading import InstrumentLog, read_log
-from experiments.readings import is_same_time
 from experiments.service import Session, change
-from experiments.trials import Trial
+from experiments.trials import Trial, is_same_time
 from models.run_log import LogMarks
 
 MEMORY: Final = "log-columns"

@@ -9,6 +9,8 @@ from experiments.job import Setting
 
 Outcome = Literal["finished", "not dry", "boil-over", "aborted"]
 OUTCOMES: tuple[Outcome, ...] = ("finished", "not dry", "boil-over", "aborted")
+SAME_MIN = 0.05
+"""Run times, in min, that differ by less are the same."""
 
 
 @dataclass(frozen=True)
@@ -86,3 +88,8 @@ class Trial:
     run_time_min: dict[str, float] = field(default_factory=dict)  # forecast when proposed
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
     log: LogReading | None = None
+
+
+def is_same_time(one: float, other: float) -> bool:
+    """Whether two run times, in min, are the same."""
+    return abs(one - other) <= SAME_MIN

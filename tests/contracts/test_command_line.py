@@ -313,6 +313,20 @@ def test_help_answers_without_loading_the_models():
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, cwd=ROOT)
 
 
+def test_the_record_is_kept_without_loading_the_models(soil, tmp_path):
+    """Entering and listing must not wait for the compiled kernels and for statistics."""
+    (tmp_path / "table.csv").write_text(
+        "trial;set_temperature_c;ramp_rate_mbar_per_min;end_pressure_mbar;run_time_min\n"
+        ";45;50;120;40\n", "utf-8")
+    code = ("import sys; from experiments.cli import main\n"
+            "for words in (['list'], ['record', 'soil', 'table.csv'], ['audit'],\n"
+            "              ['exclude', 'soil', 'T2', '--reason', 'spilt']):\n"
+            "    assert main(words) == 0\n"
+            "    assert not {'numba', 'scipy', 'pandas', 'altair'} & set(sys.modules), words")
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=tmp_path,
+                   env={**os.environ, "PYTHONPATH": str(ROOT)})
+
+
 def test_a_reader_that_closes_the_pipe_is_no_fault(tmp_path):
     done = subprocess.run(
         ["bash", "-c", f"{sys.executable} -m experiments.cli list; "

@@ -9,7 +9,7 @@ from typing import Any
 from experiments.attached_log import MARKED, MOMENT_NAMES
 from experiments.log_columns import NAMES
 from experiments.log_reading import InstrumentLog
-from experiments.readings import is_same_time
+from experiments.trials import is_same_time
 from models.system import Array
 from wizard.units import Units
 

@@ -14,7 +14,7 @@ from experiments.entries import EntryError
 from experiments.log_columns import NAMES, NEEDED, UNITS, ColumnChoice
 from experiments.log_file import LogTable, read_log_file
 from experiments.log_reading import InstrumentLog
-from experiments.readings import is_same_time
+from experiments.trials import is_same_time
 from wizard import caching, frame
 from wizard.charts.palette import palette
 from wizard.charts.run_trace import run_trace
