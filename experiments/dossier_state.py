@@ -68,7 +68,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
                 recovery_percent={k: dict(v) for k, v in p.get("recovery_percent", {}).items()},
             )
             moved = "running" if event.kind == "proposed" else state.state
-            return replace(_with_trial(state, trial), state=moved)
+            return _with_trial(state, trial, state=moved)
         case "withdrawn":
             return _with_trial(state, replace(state.trials[p["trial"]], state="withdrawn"), event)
         case "recorded" | "corrected" | "excluded" | "included":
@@ -96,14 +96,12 @@ def apply(state: DossierState, event: Event) -> DossierState:
 def _with_result(state: DossierState, event: Event) -> DossierState:
     """A result recorded, corrected, kept out of the fit, or let in again."""
     trial = state.trials[event.payload["trial"]]
-    if "result" in event.payload:
-        trial = replace(trial, result=read_result(event.payload["result"]))
-    if event.kind == "excluded":
-        trial = replace(trial, state="excluded")
-    elif event.kind == "included" or trial.state == "pending":
-        trial = replace(trial, state="recorded")
-    noted = None if event.kind == "recorded" else event
-    return replace(_with_trial(state, trial, noted), state="running")
+    held = event.payload.get("result")
+    made = replace(
+        trial, result=trial.result if held is None else read_result(held),
+        state="excluded" if event.kind == "excluded" else
+        "recorded" if event.kind == "included" or trial.state == "pending" else trial.state)
+    return _with_trial(state, made, None if event.kind == "recorded" else event, state="running")
 
 
 def _with_trace(state: DossierState, event: Event) -> DossierState:
@@ -115,15 +113,18 @@ def _with_trace(state: DossierState, event: Event) -> DossierState:
     trial = replace(state.trials[name], log=log)
     held = {**traces, name: event.payload} if is_new else traces
     moved = state.state if state.state == "draft" else "running"
-    return replace(_with_trial(state, trial, None if is_new else event), traces=held, state=moved)
+    return _with_trial(state, trial, None if is_new else event, traces=held, state=moved)
 
 
-def _with_trial(state: DossierState, trial: Trial, event: Event | None = None) -> DossierState:
-    trials = {**state.trials, trial.id: trial}
-    if event is None:
-        return replace(state, trials=trials)
-    entry = {**event.payload, "kind": event.kind, "at": event.at, "who": event.who}
-    return replace(state, trials=trials, changes=(*state.changes, entry))
+def _with_trial(
+    before: DossierState, trial: Trial, event: Event | None = None, **other: Any
+) -> DossierState:
+    """The state with that trial, an event noted that changed it, and other fields set."""
+    changes = before.changes
+    if event is not None:
+        changes = (*changes, {**event.payload, "kind": event.kind, "at": event.at,
+                              "who": event.who})
+    return replace(before, trials={**before.trials, trial.id: trial}, changes=changes, **other)
 
 
 def result_payload(result: Result) -> dict[str, Any]:

@@ -129,18 +129,22 @@ def _panel(
     if drawn.moments:
         layers = _moments(drawn.moments, names, x)
     for colour, (name, values) in zip((MAIN, SECOND), lines.items(), strict=False):
-        points = [{"t": t, "v": v} for t, v in thinned(drawn.time, values)]
+        points: list[Row] = [{"t": t, "v": v} for t, v in thinned(drawn.time, values)]
         layers.append(rows(points).mark_line(
             color=colour, strokeWidth=1.3, invalid="break-paths-show-path-domains",
         ).encode(x=x, y=y))
         told = [p for p in points if p["v"] is not None]
         if name and told:  # "out" above its peak, "in" below its first reading
             is_out = name == "out"
-            at = max(told, key=lambda p: p["v"]) if is_out else told[0]
+            at = max(told, key=_height) if is_out else told[0]
             layers.append(rows([{**at, "name": name}]).mark_text(
                 align="left", dx=3, dy=-6 if is_out else 8, fontSize=9, color=colour,
             ).encode(x=x, y=y, text="name:N"))
     return alt.layer(*layers)
+
+
+def _height(point: Row) -> float:
+    return float(point["v"])
 
 
 def _moments(moments: Sequence[Moment], names: Sequence[str], x: alt.X) -> list[Any]:
