@@ -26,7 +26,8 @@ def store_url(given: str | None = None) -> str:
         return f"sqlite:///{default_folder() / 'dossiers.sqlite'}"
     if "://" in value or value == "memory":
         return value
-    return f"sqlite:///{Path(value).expanduser().absolute()}"
+    path = str(Path(os.path.expanduser(value)).absolute())  # ~x stays where nobody is x
+    return f"sqlite:///{path.replace('%', '%25').replace('?', '%3F')}"
 
 
 def default_folder() -> Path:

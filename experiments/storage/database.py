@@ -195,6 +195,9 @@ def _engine(url: str) -> Engine:
             raise StoreError(f"A {backend} database cannot hold a store.", _ADVICE)
         if not parsed.database or parsed.database == ":memory:":
             raise StoreError("A SQLite store needs a file.", "Write sqlite:///file.sqlite.")
+        if parsed.query:
+            raise StoreError("The name of a SQLite store holds a question mark.",
+                             "Name a file without one.")
         if not Path(parsed.database).parent.is_dir():
             folder = str(Path(parsed.database).parent)
             raise StoreError(f"There is no folder {folder!r} for the store.", "Make it first.")

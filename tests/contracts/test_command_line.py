@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from experiments import cli
 from tests.experiments.instrument_logs import as_text, run_columns
+from tests.fuzzing import examples
 
 ROOT = Path(__file__).parents[2]
 JOB = ROOT / "examples" / "semivolatiles_to_dryness.toml"
@@ -361,7 +362,7 @@ words = st.sampled_from(["list", "new", "record", "attach", "audit", "propose", 
                          "-n", "-o", "soil", "T1", "x", "", "-", "--", "1e400", "acetone=0.5"])
 
 
-@settings(max_examples=60, deadline=None,
+@settings(max_examples=examples(60), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(words | st.text(max_size=5).filter(lambda t: "\x00" not in t), max_size=5))
 def test_any_words_end_in_a_code_of_the_contract(run, soil, monkeypatch, tmp_path, typed):

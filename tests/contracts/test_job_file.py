@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from experiments import Dossier, JobError
 from experiments.job_file import parse
 from experiments.job_text import assumed_values, read_back, to_mapping, to_toml
+from tests.fuzzing import examples
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 TEXT = """
@@ -304,7 +305,7 @@ PLACES = [
 ]
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=examples(250), deadline=None)
 @given(place=st.sampled_from(PLACES), value=values)
 def test_any_value_anywhere_is_taken_or_refused_in_words(place, value):
     try:
@@ -315,7 +316,7 @@ def test_any_value_anywhere_is_taken_or_refused_in_words(place, value):
     assert parse(to_toml(job)) == job
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.text(max_size=80))
 def test_any_text_is_refused_in_words(text):
     with pytest.raises(JobError):

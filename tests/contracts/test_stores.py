@@ -13,6 +13,7 @@ from experiments.events import Event, link, verify_chain
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import Draft, StaleRevision, Summary, UnknownDossier
+from tests.fuzzing import examples
 
 AT = "2026-03-02T08:00:00.000+00:00"
 HOSTILE = "Robert'); DROP TABLE dossier;-- \u0000 \u202e <script>alert(1)</script> 🧪 \"\\"
@@ -188,7 +189,7 @@ anything = st.recursive(
 )
 
 
-@settings(max_examples=40, deadline=None,
+@settings(max_examples=examples(40), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(payload=anything)
 def test_any_payload_comes_back_as_it_was(store, payload):

@@ -14,6 +14,7 @@ from experiments import Dossier, DossierError
 from experiments.events import verify_chain
 from experiments.job_file import parse
 from experiments.trials import Recovery
+from tests.fuzzing import examples
 
 PHTHALATE, BENZENE = "diethyl phthalate", "1,2-dichlorobenzene"
 
@@ -253,7 +254,7 @@ odd = st.one_of(
 )
 
 
-@settings(max_examples=150, deadline=None,
+@settings(max_examples=examples(150), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(trial=st.sampled_from(["T1", "T2", "T9", None]) | odd, time=odd, outcome=odd,
        recovery=st.dictionaries(st.sampled_from([PHTHALATE, BENZENE, "x"]), odd, max_size=2) | odd)

@@ -15,6 +15,7 @@ from experiments.log_columns import ColumnChoice, checked, proposed
 from experiments.log_file import read_log_file
 from experiments.log_reading import read_log
 from tests.experiments.instrument_logs import HEADERS, as_text, run_columns
+from tests.fuzzing import examples
 
 WHAT = ("time", "pressure", "wall_temperature", "coolant_in", "coolant_out")
 PRESSURES = {"mbar": 1.0, "hPa": 1.0, "kPa": 10.0, "Pa": 0.01, "Torr": 1013.25 / 760.0}
@@ -37,7 +38,7 @@ readings = st.lists(
     min_size=10, max_size=40)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(rows=readings, delimiter=st.sampled_from(";\t|"), decimal=st.sampled_from(".,"),
        pressure=st.sampled_from(sorted(PRESSURES)), kelvin=st.booleans(),
        unit=st.sampled_from(["s", "min"]), lost=st.sets(st.integers(0, 9), max_size=4),
@@ -67,7 +68,7 @@ def test_numbers_come_back_whatever_the_habit(
         assert any(f"{len(lost)} of {len(rows)} readings of the wall" in n for n in log.notes)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(start=st.integers(10**9, 28 * 10**8),
        steps=st.lists(st.integers(1, 7200), min_size=11, max_size=30),
        way=st.sampled_from(["year first", "day first", "month first", "clock"]),
@@ -84,7 +85,7 @@ def test_moments_come_back_however_they_are_written(start, steps, way, clock) ->
     assert log.columns["time"] == pytest.approx(seconds / 60.0, abs=1e-6)
 
 
-@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=examples(150), suppress_health_check=[HealthCheck.too_slow])
 @given(st.one_of(
     st.binary(max_size=400), st.text(max_size=400),
     st.lists(st.lists(st.text(max_size=8), max_size=5), max_size=20).map(

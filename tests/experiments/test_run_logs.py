@@ -22,6 +22,7 @@ from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError
 from experiments.users import NotAllowed, User
 from tests.experiments.instrument_logs import as_text, run_columns
+from tests.fuzzing import examples
 
 LOG = as_text(run_columns()).encode()
 PHTHALATE = "diethyl phthalate"
@@ -191,7 +192,7 @@ def imported(data: bytes) -> None:
         assert store.summaries() == []
 
 
-@settings(deadline=None, max_examples=60,
+@settings(deadline=None, max_examples=examples(60),
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(key=st.sampled_from(["readings", "data", "data_sha256", "columns", "moments", "lulls_min",
                             "notes", "file", "lid_closed_min", "findings", "trial"]),

@@ -18,13 +18,14 @@ from experiments.bench_sheet import csv_text, trial_sheet
 from experiments.report.workbook import sheet_workbook
 from experiments.sheet_cells import safe_cell
 from experiments.trials_csv import trials_csv
+from tests.fuzzing import examples
 
 STARTS = "=+-@\t\r\n＝＋－＠"
 PRINTABLE = st.characters(exclude_categories=("Cc", "Cs", "Co", "Cn"))
 TEXT = st.builds(
     lambda start, rest: start + rest, st.sampled_from(["", *STARTS.replace("\r", "")]),
     st.text(PRINTABLE, max_size=20) | st.sampled_from(["cmd|' /C calc'!A0", "1+1", "SUM(A1:A9)"]))
-NO_FIXTURE_FAULT = settings(deadline=None, max_examples=40,
+NO_FIXTURE_FAULT = settings(deadline=None, max_examples=examples(40),
                             suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
@@ -36,7 +37,7 @@ def cells_of(text: str) -> list[str]:
     return [cell for row in csv.reader(io.StringIO(text, newline="")) for cell in row]
 
 
-@settings(max_examples=300)
+@settings(max_examples=examples(300))
 @given(st.sampled_from(STARTS), st.text(max_size=20))
 def test_no_text_begins_like_a_formula(start: str, rest: str) -> None:
     assert harmless(safe_cell(start + rest))

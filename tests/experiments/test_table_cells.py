@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from experiments.results_table import read_table
+from tests.fuzzing import examples
 
 A = "recovery_percent:diethyl phthalate"
 
@@ -118,7 +119,7 @@ names = ["trial", "run_order", "vessel", "run_time_min", "outcome", "remark", "d
          "end_pressure_mbar", "other"]
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=SHARED)
+@settings(max_examples=examples(300), deadline=None, suppress_health_check=SHARED)
 @given(header=st.lists(st.sampled_from(names), min_size=1, max_size=8),
        rows=st.lists(st.lists(cells, max_size=9), max_size=6),
        delimiter=st.sampled_from([",", ";", "\t"]))
@@ -129,14 +130,14 @@ def test_any_table_is_taken_or_refused_in_words(job, header, rows, delimiter):
     assert all(r.reason.strip() and r.cure.strip() for r in table.rejected)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=SHARED)
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=SHARED)
 @given(data=st.binary(max_size=400))
 def test_any_bytes_are_taken_or_refused_in_words(job, data):
     table = read_table(data, job)
     assert table.is_clean != bool(table.rejected)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=SHARED)
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=SHARED)
 @given(place=st.integers(0, 5000), byte=st.integers(0, 255))
 def test_a_workbook_with_one_wrong_byte_is_taken_or_refused_in_words(job, place, byte):
     data = bytearray(WORKBOOK)

@@ -19,6 +19,7 @@ from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StoreError
 from experiments.users import NotAllowed, User
+from tests.fuzzing import examples
 
 DATA = Path(__file__).parents[1] / "data" / "transfer"
 PHTHALATE = "diethyl phthalate"
@@ -192,7 +193,7 @@ def test_an_altered_history_is_refused(session, filled):
     refused(session, with_events(transfer.pack(filled), [forged]), "together")
 
 
-@settings(max_examples=120, deadline=None,
+@settings(max_examples=examples(120), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(place=st.integers(0, 10**6), byte=st.integers(0, 255))
 def test_a_file_with_one_wrong_byte_is_taken_as_it_was_or_refused(filled, place, byte):
@@ -311,7 +312,7 @@ junk = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st
                     | st.dictionaries(st.text(max_size=5), inner, max_size=3), max_leaves=6)
 
 
-@settings(max_examples=150, deadline=None,
+@settings(max_examples=examples(150), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seq=st.integers(1, 8), key=st.sampled_from(
     ["id", "job", "trial", "setting", "result", "reason", "run_time_min", "version", "new"]),

@@ -16,6 +16,7 @@ from experiments import example_dossiers, service
 from experiments.bootstrap import STORE_VARIABLE, local_user, open_store
 from experiments.job_file import JobError, parse
 from experiments.storage.protocol import Draft
+from tests.fuzzing import examples
 from wizard import caching, navigation
 from wizard.verbatim import literal, verbatim
 from wizard.view_models.dossier_list import JOB_DRAFT
@@ -122,7 +123,7 @@ ADDRESSES = strategy.one_of(
 
 
 @pytest.mark.slow
-@settings(max_examples=8, deadline=None,
+@settings(max_examples=examples(8), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(key=strategy.sampled_from(["dossier", "draft", "p", "t", "d", "page", "role"]),
        value=ADDRESSES, page=strategy.sampled_from(["dossiers", "job", "results"]))
@@ -146,7 +147,7 @@ PLACES = ["title", "seed", "equipment", "equipment.name", "equipment.vessels", "
 
 @pytest.mark.slow
 @pytest.mark.parametrize("session", ["sqlite"], indirect=True)
-@settings(max_examples=15, deadline=None,
+@settings(max_examples=examples(15), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(place=strategy.sampled_from(PLACES), value=VALUES)
 def test_any_job_file_the_form_takes_can_be_shown_and_mended(session, place, value):

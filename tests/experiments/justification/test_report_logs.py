@@ -29,6 +29,7 @@ from experiments.storage.memory import MemoryStore
 from experiments.users import User
 from tests.experiments.conftest import mapping
 from tests.experiments.instrument_logs import HEADERS, as_text, run_columns
+from tests.fuzzing import examples
 
 SETTING = {"set_temperature_c": 45.0, "ramp_rate_mbar_per_min": 50.0, "end_pressure_mbar": 40.0}
 
@@ -165,7 +166,7 @@ readings = st.lists(st.one_of(st.floats(-1e3, 1e3), st.just(float("nan"))), min_
                     max_size=3000)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(readings)
 def test_thinning_keeps_ends_extremes_and_gaps(values) -> None:
     held = np.array(values)
