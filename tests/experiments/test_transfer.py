@@ -8,21 +8,30 @@ import json
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from experiments import backup, service, transfer
+from experiments import backup, run_logs, service, transfer
+from experiments.attached_log import log_of, log_payload
 from experiments.dossier import Dossier
 from experiments.events import Event, link
+from experiments.log_columns import proposed
+from experiments.log_file import read_log_file
+from experiments.log_reading import read_log
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StoreError
 from experiments.users import NotAllowed, User
+from tests.experiments.instrument_logs import as_text, run_columns
 from tests.fuzzing import examples
 
 DATA = Path(__file__).parents[1] / "data" / "transfer"
 PHTHALATE = "diethyl phthalate"
+LOG = read_log_file(as_text(run_columns(every_s=20.0)))
+COLUMNS = proposed(LOG.headers, LOG.first()).choices
+LOG_READ = read_log(LOG, COLUMNS)
 HOSTILE = '=HYPERLINK("http://example.org","<script>alert(1)</script>")'
 
 
@@ -37,6 +46,11 @@ def filled(dossier, setting):
     dossier.correct("T1", "misread", recovery_percent={PHTHALATE: [78.1, None, "<5"]})
     dossier.exclude("T3", "spilt")
     dossier.include("T3", "it was T2's neighbour")
+    for trial in ("T1", "T2"):
+        looked = run_logs.look(dossier, trial, LOG, COLUMNS, 0.5)
+        dossier.note_event("trace attached", log_payload(
+            trial, looked.log, looked.marks, HOSTILE, LOG.sha256, 0.5))
+    dossier.note_event("trace removed", {"trial": "T2", "reason": "of another run"})
     dossier.note_event("note", {"text": "Ø 🧪 \u0000 'quoted'"})
     return dossier
 
@@ -100,6 +114,9 @@ def test_export_import_export_gives_the_same_bytes(kind, session, filled, tmp_pa
     assert tuple(store.events(filled.id)) == filled.events
     assert [n["what"] for n in store.notes()] == ["import", "export"]
     assert service.audit(other)[filled.id].holds
+    kept = log_of(service.load(other, filled.id).details.traces["T1"])
+    for name, readings in LOG_READ.columns.items():
+        np.testing.assert_array_equal(kept.columns[name], readings)
     store.close()
 
 
@@ -134,11 +151,24 @@ def test_the_table_in_the_file_holds_every_reading_and_no_live_formula(filled):
     assert all(not v.startswith(("=", "+", "@")) for r in rows for v in r.values())
 
 
-def test_a_file_of_the_first_schema_opens(session):
-    name = transfer.import_dossier(session, (DATA / "schema-1.zip").read_bytes())
+@pytest.mark.parametrize("version", transfer.READABLE_VERSIONS)
+def test_a_file_of_every_schema_opens_and_travels_on(session, version):
+    """Files as they were written then; a new schema needs one more."""
+    data = (DATA / f"schema-{version}.zip").read_bytes()
+    name = transfer.import_dossier(session, data)
     dossier = service.load(session, name)
     assert dossier.job.title == "Three esters from ethyl acetate"
     assert dossier.trial("T1").result.run_time_min == 41.5
+    again = transfer.export_dossier(session, name)
+    other = service.Session(MemoryStore(), User("Grace"))
+    transfer.import_dossier(other, again)
+    assert transfer.export_dossier(other, name) == again
+    if version == transfer.SCHEMA_VERSION:
+        with zipfile.ZipFile(io.BytesIO(data)) as then, zipfile.ZipFile(io.BytesIO(again)) as now:
+            assert {n: then.read(n) for n in then.namelist()} == {
+                n: now.read(n) for n in now.namelist()}
+        assert dossier.trial("T1").log.boiling.min == pytest.approx(4.6, abs=0.3)
+        assert list(dossier.details.traces) == ["T1"]
 
 
 @pytest.mark.parametrize(("data", "said"), [
