@@ -36,6 +36,8 @@ Progress = Callable[[float, str], None]
 PARTICLES = 112
 LEAST_ENDING = 0.05
 """Run times are those of runs that end in time, where at least this share of draws does."""
+SPREAD = 512
+"""Settings over the window that are looked at for a region apart from those around the leaders."""
 LOOK_EVERY = 4
 """A quick look at a setting uses one draw in so many."""
 HIGHEST_TRUE_RECOVERY = 100.0
@@ -236,6 +238,7 @@ class Fitted:
         """Settings worth considering: spread over the window, dense where it matters."""
         rng = np.random.default_rng([self.job.seed, 29])
         found = self.space.spread(64, self.job.seed)
+        found += self.promising(self.space.spread(SPREAD, self.job.seed + 1), 24)
         found += [self.space.snap(t.setting) for t in self.trials if t.state == "recorded"]
         found = unique(found)
         for width, count in ((0.15, 60), (0.07, 60), (0.03, 60)):
