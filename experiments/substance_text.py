@@ -28,6 +28,9 @@ SOURCES = {
     "WIKIDATA": "Wikidata",
     "YAWS": "Yaws",
     "OPEN_NTBKM": "open melting-point collection",
+    "ALCOCK_ELEMENTS": "Alcock, Itkin and Horrigan 1984",
+    "HUBER_LAESECKE_FRIEND_2006": "Huber, Laesecke and Friend 2006",
+    "CRC_INORG_L_CONST": "CRC Handbook",
     "ZABRANSKY_SPLINE": "Zábranský (heat capacities)",
 }
 """Names of the property library's tables, as they are known in print."""
@@ -61,7 +64,7 @@ def substance_sentences(found: Mapping[str, Any], temperature_c: float) -> list[
         f"Vapour pressure at {temperature_c:g} degC: {found['vapour_pressure_pa']:.3g} Pa of the "
         f"liquid, true within a factor of {found['vapour_pressure_factor_95']:.3g} (95 %)."
         f"{source('vapour pressure')} {range_sentence(found)}",
-        "Boils beyond reason: no temperature under 1013.25 mbar." if boiling is None else
+        "Boils above 197 degC under 1013.25 mbar; where, is not known." if boiling is None else
         f"Boils at {boiling:.1f} degC under 1013.25 mbar."
         + (" Read from the curve." if found["boiling_point_is_estimate"]
            else source("boiling point")),

@@ -26,20 +26,24 @@ class ModelError(Exception):
 class UnknownSubstance(ModelError):
     """No one substance of that name or CAS number; ``matches`` lists near names.
 
-    ``why`` says what is wrong with the name, where more is known than that it is not known.
+    ``why`` says what is wrong with the name, where more is known than that it is not known;
+    ``cure`` what helps, where it is neither another name nor what a data sheet prints.
     """
 
-    def __init__(self, name: str, matches: tuple[str, ...] = (), why: str = "") -> None:
+    def __init__(self, name: str, matches: tuple[str, ...] = (), why: str = "",
+                 cure: str = "") -> None:
         shown = name if len(name) <= 60 else f"{name[:57]}..."
-        near = f"Did you mean {', '.join(matches)}?" if matches else "Check the spelling."
+        near = (f"Did you mean {', '.join(matches)}? " if matches
+                else "" if why else "Check the spelling. ")
         super().__init__(
             why or (f"Unknown substance {shown!r}." if name.strip()
                     else "Unknown substance: no name is given."),
-            f"{near} For an analyte, its molar mass with a vapour pressure or a boiling point "
-            "also does.",
+            cure or f"{near}For an analyte, its molar mass with a vapour pressure or a boiling "
+            "point also does.",
         )
         self.matches = matches
         self.why = why
+        self.given_cure = cure
 
 
 class OutOfRange(ModelError):

@@ -155,15 +155,15 @@ def far_from_boiling_point(curves: dict[str, Points], boiling: float, smiles: st
                            molar_mass: float, heat_capacity: float) -> float:
     """What to add to the sd of ln P where every source ends far above 313 K.
 
-    The sources carried down are held against the estimate from the boiling point in K: half of
-    what they differ by beyond its sd. Zero where a source comes within 60 K of 313 K.
+    The sources carried down are held against the estimate from the boiling point in K: what they
+    differ by beyond its sd. Zero where a source comes within 60 K of 313 K.
     """
     if not curves or not math.isfinite(boiling) or (
             min(min(v) for v in curves.values()) < REFERENCE + 60.0):
         return 0.0
     point = boiling_point_estimate(boiling, "the boiling point", 0.0, shape_of(smiles))
     found = carried(curves, molar_mass, heat_capacity, has_donor(smiles))
-    return 0.5 * max(0.0, abs(found - math.log(point.pressure)) - point.sd)
+    return max(0.0, abs(found - math.log(point.pressure)) - point.sd)
 
 
 def carried(curves: dict[str, Points], molar_mass: float, heat_capacity: float,

@@ -9,7 +9,9 @@ import numpy as np
 from models.errors import ModelError
 from models.quantities import ATMOSPHERE, celsius
 from models.substances import Substance, find_substance
-from models.volatility import boiling_temperature, enthalpy, pressure
+from models.volatility import RANGE, boiling_temperature, enthalpy, pressure
+
+COLDEST, HOTTEST = RANGE
 
 
 def vapour_pressure_sd(substance: Substance, temperature_k: float) -> float:
@@ -53,7 +55,7 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
     ModelError
         For a temperature outside 200-470 K.
     """
-    if not 200.0 <= temperature_k <= 470.0:
+    if not COLDEST <= temperature_k <= HOTTEST:
         raise ModelError(
             f"{celsius(temperature_k):g} degC is outside the curves' range, -73 to 197 degC.",
             "Choose a temperature within it.",
@@ -87,8 +89,7 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
 
 
 def _estimated_boiling(s: Substance) -> float | None:
-    """Normal boiling point from the curve, None where that is beyond reason."""
-    try:
-        return boiling_temperature(s.ln_p, ATMOSPHERE)
-    except ModelError:
+    """Normal boiling point in K from the curve, None where that lies beyond its range."""
+    if float(pressure(s.ln_p, HOTTEST)) < ATMOSPHERE:
         return None
+    return boiling_temperature(s.ln_p, ATMOSPHERE)

@@ -65,7 +65,12 @@ from models.volatility import (
 
 INVOLATILE = 950.0
 """K; what melts or boils above it (salts, metals) is no solvent and no analyte."""
-DENSITY_SOURCES = ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS", "VDI_TABULAR")
+DENSITY_SOURCES = ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS", "VDI_TABULAR",
+                   "CRC_INORG_L_CONST")
+HEAVIEST = 14000.0  # kg/m3; mercury has 13546
+MELTS_APART = 5.0
+"""K; a boiling point of a single source that lies no further above the melting point is one of
+sublimation, or the melting point itself."""
 
 
 @contextmanager
@@ -133,6 +138,12 @@ def _named(found: Any, name: str, look_up: str, role: str,
     return replace(made, warnings=(note, *made.warnings))
 
 
+def _involatile(name: str, cas: str) -> UnknownSubstance:
+    return UnknownSubstance(
+        name, why=f"{name} (CAS {cas}) does not evaporate.",
+        cure="All of it stays in the vessel: it needs no forecast, so leave it out.")
+
+
 def _fixed_points(name: str, library: str) -> tuple[float, float, float, dict[str, str]]:
     """Boiling point, its sd and freezing point in K, and where they are from.
 
@@ -148,7 +159,7 @@ def _fixed_points(name: str, library: str) -> tuple[float, float, float, dict[st
     freezing, freezing_source, _ = agreed_temperature(
         {m: Tm(library, method=m) for m in Tm_methods(library)})
     if boiling > INVOLATILE or freezing > INVOLATILE:
-        raise UnknownSubstance(name, why=f"{name} (CAS {library}) does not evaporate.")
+        raise _involatile(name, library)
     own = own_values().get((name, "boiling_temperature"))
     if own:
         boiling, boiling_source, sd = own.value, own.source, 0.2
@@ -162,8 +173,14 @@ def _fixed_points(name: str, library: str) -> tuple[float, float, float, dict[st
 def _assemble(found: Any, name: str, cas: str, role: str, synonyms: tuple[str, ...],
               library: str) -> Substance:
     """Everything under the CAS number ``library``, which may be another one than ``cas``."""
+    if found.charge:
+        raise _involatile(name, cas)
     notes: list[str] = []
     boiling, boiling_sd, freezing, sources = _fixed_points(name, library)
+    if boiling_sd >= LONELY_SD_K and boiling < freezing + MELTS_APART:
+        notes.append(f"the only boiling point, {boiling - 273.15:.0f} degC, is hardly above the "
+                     f"melting point, {freezing - 273.15:.0f} degC, not used")
+        boiling = math.nan
     molar_mass = found.MW / 1000.0
     heat_capacity, sources["heat capacity"] = _heat_capacity(library, molar_mass)
     points = own_points().get(name, ())
@@ -339,7 +356,7 @@ def _density(name: str, cas: str, molar_mass: float) -> tuple[float, str]:
             continue
         T = max(293.15, low)
         volume = calculated(model, T, method)
-        if math.isfinite(volume) and 500.0 < molar_mass / volume < 4000.0:
+        if math.isfinite(volume) and 500.0 < molar_mass / volume < HEAVIEST:
             return molar_mass / volume * (1.0 + 1.0e-3 * (T - 293.15)), method
     return 1000.0, "not known, 1000 kg/m3 assumed"
 

@@ -189,7 +189,7 @@ def _from_library(name: str) -> Substance:
         substance = read_substance(name)
     except UnknownSubstance as error:
         near = () if name[:1].isdigit() and "-" in name else search_substances(name)
-        raise UnknownSubstance(name, error.matches or near, error.why) from None
+        raise UnknownSubstance(name, error.matches or near, error.why, error.given_cure) from None
     except ModelError as error:
         raise UnknownSubstance(name, why=f"{name} does not evaporate as a liquid between -73 and "
                                "197 degC by the data there are.") from error

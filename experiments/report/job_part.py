@@ -29,6 +29,7 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.substance_text import in_print
 from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
@@ -36,19 +37,6 @@ from models.system import LiquidSystem
 from models.volatility import pressure
 
 ROOM = 298.15  # K
-COLLECTIONS = {
-    "ANTOINE_WEBBOOK": "NIST WebBook (Antoine)", "WAGNER_MCGARRY": "McGarry 1983 (Wagner)",
-    "WAGNER_POLING": "Poling et al. (Wagner)", "ANTOINE_POLING": "Poling et al. (Antoine)",
-    "ANTOINE_EXTENDED_POLING": "Poling et al. (extended Antoine)",
-    "DIPPR_PERRY_8E": "Perry 8th edition (DIPPR 101)", "VDI_PPDS": "VDI Heat Atlas",
-    "VDI_TABULAR": "VDI Heat Atlas (table)", "LANDOLT": "Landolt-Börnstein",
-    "COOLPROP": "CoolProp (reference equation of state)", "IAPWS_PSAT": "IAPWS",
-    "HEOS_FIT": "reference equation of state (Helmholtz energy, fit)",
-    "CRC_ORG": "CRC Handbook", "CRC_INORG": "CRC Handbook", "YAWS": "Yaws' Handbook",
-    "WEBBOOK": "NIST WebBook", "COMMON_CHEMISTRY": "CAS Common Chemistry",
-    "WIKIDATA": "Wikidata",
-}
-"""Collections of correlations by the names the property library gives them."""
 GRADE = re.compile(r"from memory, D (high|medium|low)")
 
 
@@ -266,6 +254,4 @@ def _liquid_row(name: str) -> list[str]:
 
 def cited(source: str) -> str:
     """A source with the names of collections written out."""
-    for key, words in sorted(COLLECTIONS.items(), key=lambda item: -len(item[0])):
-        source = source.replace(key, words)
-    return GRADE.sub(r"from memory, \1 confidence", source)
+    return GRADE.sub(r"from memory, \1 confidence", in_print(source))

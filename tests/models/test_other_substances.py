@@ -74,12 +74,28 @@ SEMIVOLATILES += [
     ("phorate", 0.085), ("EPTC", 4.0), ("molinate", 0.7),
     ("2-ethyl-1-hexanol", 18), ("n-heneicosane", 7.3e-4), ("methyl myristate", 0.07),
 ]
+# drawn later, common laboratory solvents; written down before any was computed
+SOLVENTS += [
+    ("ethyl propionate", 4970), ("n-butyl formate", 3840),
+    ("tert-amyl methyl ether", 10000), ("1,3-dioxolane", 14600),
+    ("tert-butylbenzene", 290), ("2-methylpentane", 28200), ("cyclooctane", 750),
+    ("1-hexene", 24800), ("ethyl bromide", 62500), ("1-bromobutane", 5260),
+    ("chlorocyclohexane", 1000),
+    ("butyronitrile", 2550), ("acrylonitrile", 14500), ("nitroethane", 2790),
+    ("diisopropylamine", 10700), ("piperidine", 4280), ("N-methylmorpholine", 2400),
+    ("furan", 80000), ("thiophene", 10600), ("3-methyl-1-butanol", 315),
+    ("2-methyl-2-butanol", 2190), ("2-ethoxyethanol", 710),
+    ("acetylacetone", 930), ("2,6-lutidine", 750), ("3-picoline", 800), ("ethyl lactate", 500),
+]
 MISSES = {
     "diglyme": "303 Pa by the only source that reaches 25 degC, 0.75 of the value, stated 1.19",
+    "3-methyl-1-butanol": "403 Pa by sources that agree, 1.28 of the value, stated 1.11",
+    "ethyl lactate": "202 Pa, 0.40 of the value, stated 2.29; data sheets give about 220 Pa at "
+    "20 degC",
     "oleic acid": "1.1e-4 Pa carried down from 450 K by two tables of the same measurements, "
     "11-fold, stated 3.6-fold; published values lie between 1e-6 and 7e-5 Pa",
 }
-"""What is computed today where a case misses its limit."""
+"""What is computed today where a case misses its limit; one in twenty is what 95 % leave open."""
 
 
 def marked(cases, misses):
@@ -181,7 +197,7 @@ def test_the_sample_of_the_handbook_is_large_and_mostly_met():
     """What is marked as missing must stay the exception."""
     assert len(LIQUIDS) > 90
     assert len(enthalpies()) > 100
-    assert len(MISSES) < 0.1 * (len(SOLVENTS) + len(SEMIVOLATILES))
+    assert len(MISSES) <= 0.05 * (len(SOLVENTS) + len(SEMIVOLATILES))
 
 
 def untold_azeotropes(monkeypatch):
@@ -306,6 +322,11 @@ def test_a_correlation_that_hardly_rises_is_none():
 
 
 def test_far_extrapolations_of_two_sources_are_doubted():
-    """Palmitic acid: data above 427 K, two sources whose slopes differ by a seventh."""
+    """Palmitic acid: data above 427 K, two sources whose slopes differ by a seventh.
+
+    Carried down they are 40-fold above what the boiling point suggests. About 5.6e-5 Pa are
+    published for the liquid (from memory, D medium).
+    """
     told = describe_substance("palmitic acid", 298.15)
-    assert told["vapour_pressure_factor_95"] > 10.0
+    assert abs(math.log(told["vapour_pressure_pa"] / 5.6e-5)) < math.log(
+        told["vapour_pressure_factor_95"])

@@ -221,3 +221,20 @@ def test_published_pah_table_agrees():
     assert len(checked) >= 8
     for row in checked:
         assert 0.5 < at_25(row["CAS"]) / float(row["Pliquid25_Pa_ref"]) < 2.0, row["analyte"]
+
+
+def test_a_boiling_point_at_the_melting_point_is_none():
+    """Methylmercury chloride: 170 degC is listed for both; a solid of about 1 Pa at 25 degC
+    (common knowledge), where such a boiling point would give 200 Pa."""
+    with pytest.raises(UnknownSubstance, match="nothing of its volatility"):
+        find_substance("methylmercury chloride")
+
+
+def test_no_boiling_point_is_read_off_a_curve_beyond_its_range():
+    """PCB-52 boils near 360 degC (data sheets, from memory); the curve would say 527."""
+    assert describe_substance("PCB-52")["normal_boiling_point_c"] is None
+
+
+def test_density_of_mercury():
+    """13.53 g/mL at 25 degC, CRC Handbook (from memory, D high)."""
+    assert describe_substance("mercury")["density_kg_per_m3"] == pytest.approx(13546, rel=0.01)

@@ -22,6 +22,8 @@ from models.substances import find_substance, usual_substances
     ("iron", "does not evaporate"),
     ("sodium chloride", "does not evaporate"),
     ("nitrogen", "does not evaporate"),
+    ("copper(II)", "does not evaporate"),
+    ("lead", "does not evaporate"),
     ("glyphosate", "nothing of its volatility"),
     ("no such thing", "Unknown substance"),
     ("   ", "no name is given"),
@@ -34,6 +36,14 @@ def test_what_is_wrong_is_said_in_one_sentence(name, says):
     assert caught.value.message.count(". ") == 0
     assert len(caught.value.message) < 120
     assert caught.value.cure
+
+
+@pytest.mark.parametrize("name", ["lead", "Cd2+"])
+def test_what_stays_in_the_vessel_needs_no_other_name(name):
+    with pytest.raises(UnknownSubstance) as caught:
+        find_substance(name)
+    assert "stays in the vessel" in caught.value.cure
+    assert "spelling" not in str(caught.value)
 
 
 def test_isomers_are_offered():

@@ -41,7 +41,7 @@ def _pressure(pascal: float) -> str:
 
 def _boiling(found: Mapping[str, Any]) -> str:
     value = found["normal_boiling_point_c"]
-    return "no known temperature" if value is None else f"{value:.1f} degC"
+    return "above 197 degC" if value is None else f"{value:.1f} degC"
 
 
 def _from(sources: Mapping[str, str], name: str) -> str:
