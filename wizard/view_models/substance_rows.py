@@ -18,9 +18,7 @@ def substance_lines(found: Mapping[str, Any], temperature_c: float, units: Units
         f"**Vapour pressure at {at}**: {_pressure(found['vapour_pressure_pa'])} of the liquid; "
         f"the truth is within a factor of {figure(factor)} (95 %). "
         f"{_from(sources, 'vapour pressure')} {range_sentence(found)}",
-        f"**Boils** at {_boiling(found)} under 1013.25 mbar."
-        + (" An estimate." if found["boiling_point_is_estimate"]
-           else f" {_from(sources, 'boiling point')}"),
+        _boiling(found, sources),
         f"**Molar mass**: {figure(found['molar_mass_g_per_mol'], 5)} g/mol",
         f"**Enthalpy of vaporisation at {at}**: "
         f"{figure(found['enthalpy_of_vaporisation_j_per_mol'] / 1000)} kJ/mol. "
@@ -39,9 +37,13 @@ def _pressure(pascal: float) -> str:
     return f"{figure(pascal / 100)} mbar" if pascal >= 100 else f"{figure(pascal)} Pa"
 
 
-def _boiling(found: Mapping[str, Any]) -> str:
+def _boiling(found: Mapping[str, Any], sources: Mapping[str, str]) -> str:
     value = found["normal_boiling_point_c"]
-    return "above 197 degC" if value is None else f"{value:.1f} degC"
+    if value is None:
+        return "**Boils** above 197 degC under 1013.25 mbar; where, is not known."
+    origin = ("An estimate." if found["boiling_point_is_estimate"]
+              else _from(sources, "boiling point"))
+    return f"**Boils** at {value:.1f} degC under 1013.25 mbar. {origin}"
 
 
 def _from(sources: Mapping[str, str], name: str) -> str:
