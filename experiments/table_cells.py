@@ -90,7 +90,7 @@ def text_of(cell: Cell) -> str:
     if isinstance(cell, Unusable):
         return ""
     if isinstance(cell, float):
-        return str(int(cell)) if cell == int(cell) else repr(cell)
+        return str(int(cell)) if cell.is_integer() else repr(cell)
     return cell
 
 

@@ -44,8 +44,11 @@ class DatabaseStore:
         self._engine = _engine(url)
         self._is_sqlite = self._engine.dialect.name == "sqlite"
         self.shown = self._engine.url.render_as_string(hide_password=True)
-        with self._connected() as connection:
-            bring_up_to_date(connection)
+        try:
+            with self._connected() as connection:
+                bring_up_to_date(connection)
+        except UnicodeError as error:  # a name that no server can have
+            raise StoreError(f"{self.shown[:80]!r} is not a store.", _ADVICE) from error
 
     def append(
         self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary

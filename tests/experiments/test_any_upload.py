@@ -154,10 +154,12 @@ def test_any_log_is_attached_whole_or_not_at_all(session, rows, unit, lid, incre
 
 ADDRESSES = st.one_of(
     st.text(max_size=40),
-    st.tuples(st.sampled_from(["sqlite", "postgresql", "mysql", "file", "", "http"]),
+    st.tuples(st.sampled_from(["sqlite", "mysql", "file", "", "http", "postgres ql"]),
               st.sampled_from([":", ":/", "://", ":///", ":////"]), st.text(max_size=20)).map(
         "".join),
-    st.sampled_from(["sqlite://", "sqlite:///:memory:", "sqlite:///", "\x00", "x" * 5000, "/",
+    st.text(max_size=20).map("postgresql://127.0.0.1:1/".__add__),  # a port nobody listens on
+    st.sampled_from(["postgresql://\x80/x", "postgresql://" + "x" * 70 + "/x",
+                     "sqlite://", "sqlite:///:memory:", "sqlite:///", "\x00", "x" * 5000, "/",
                      ".", "..", "postgresql://u:p@[::1", "sqlite:///a?b=c", "~nobody/x",
                      "postgresql://127.0.0.1:1/x", "postgresql://127.0.0.1:99999/x"]))
 
