@@ -117,6 +117,8 @@ class Units:
         return minus(f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}")
 
 
+LARGEST = 1e100
+"""Beyond it a number could become infinite in another unit."""
 PLAIN_UNITS = (
     ("_ml", "mL"),
     ("_min", "min"),
@@ -188,6 +190,7 @@ def read_number(text: str) -> float:
     if not re.fullmatch(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?", bare):
         raise NotANumber(f"“{text.strip()}” is not a number: write it as 12.5 or 12,5.")
     value = float(bare.replace(",", "."))
-    if not math.isfinite(value):
-        raise NotANumber(f"“{text.strip()}” is too large: write a number the equipment knows.")
+    if not abs(value) <= LARGEST:
+        raise NotANumber(
+            f"“{text.strip()[:40]}” is too large: write a number the equipment knows.")
     return value

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from experiments.example_dossiers import names
 from experiments.job_file import parse
 from experiments.job_text import to_mapping
+from tests.fuzzing import examples
 from wizard import presets
 from wizard.units import Units
 from wizard.view_models import job_fields as fields
@@ -75,6 +78,24 @@ def test_text_that_is_no_number_stays_and_is_named_beside_its_field():
     assert "not a number" in fault.message
     assert "12.5 or 12,5" in fault.cure
     assert json.loads(json.dumps(draft)) == draft
+
+
+TYPED = st.text(max_size=8) | st.sampled_from([
+    "1e308", "-1e308", "1e400", "nan", "inf", "9" * 400, "1e-400", "1,234", "12,5", "=1+1",
+    "<script>", "\u0663", "\x00", "\ud800"]) | st.floats().map(str)
+
+
+@settings(deadline=None, max_examples=examples(60))
+@given(field=st.sampled_from([*fields.SAMPLE, *fields.VESSEL]), text=TYPED,
+       units=st.builds(Units, st.sampled_from(["mbar", "kPa", "Torr"]),
+                       st.sampled_from(["°C", "K"]), st.sampled_from(["point", "comma"])))
+def test_whatever_is_typed_into_a_field_can_be_kept_shown_and_judged(field, text, units):
+    draft = full_draft()
+    put_text(draft, field, text, units)
+    assert json.loads(json.dumps(draft, allow_nan=False)) == draft
+    assert isinstance(shown_text(draft, field, units), str)
+    found = check(draft)
+    assert found.job is not None or found.faults or found.is_gap(field.path)
 
 
 def test_typed_numbers_are_kept_in_contract_units():

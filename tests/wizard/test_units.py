@@ -62,7 +62,8 @@ def test_the_decimal_sign_of_numbers_is_the_readers_and_names_stay():
 @pytest.mark.parametrize(("text", "said"), [
     ("1,234", "two ways"), ("12x", "not a number"), ("", "not a number"),
     ("1.2.3", "not a number"),
-    ("1e999", "too large"), ("1,234,567", "not a number"), ("--2", "not a number"),
+    ("1e999", "too large"), ("1e308", "too large"), ("9" * 200, "too large"),
+    ("1,234,567", "not a number"), ("--2", "not a number"),
 ])
 def test_what_cannot_be_read_is_said_with_a_cure(text, said):
     with pytest.raises(NotANumber, match=said) as caught:
