@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 
 from models.errors import ModelError
 from models.plausibility import shape_of
-from models.quantities import ATMOSPHERE
-from models.volatility import Curve, Evidence, boiling_point_estimate, fit_curve
+from models.quantities import ATMOSPHERE, celsius
+from models.volatility import REFERENCE, Curve, Evidence, boiling_point_estimate, fit_curve
 
 VAPOUR_PRESSURE_SD = 0.20
 """ln units, scatter of data-sheet vapour pressures (common practice, no source)."""
@@ -67,7 +67,7 @@ class NewAnalyte:
 def _checked(name: str, T: float, P: float, what: str) -> None:
     if not (math.isfinite(T) and math.isfinite(P) and 100.0 < T < 1200.0 and 0.0 < P < 5e6):
         raise ModelError(
-            f"The {what} of {name} ({T - 273.15:g} degC, {P:g} Pa) is not possible.",
+            f"The {what} of {name} ({celsius(T):g} degC, {P:g} Pa) is not possible.",
             "Give a temperature in degC and a positive pressure.",
         )
 
@@ -126,4 +126,4 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
                          "Give it in g/mol.")
     curve = fit_curve(evidence, molar_mass, donor=shape is not None and shape.donor)
-    return NewAnalyte(molar_mass, curve, max(least, curve.sd(313.15)), ", ".join(sources))
+    return NewAnalyte(molar_mass, curve, max(least, curve.sd(REFERENCE)), ", ".join(sources))

@@ -20,10 +20,18 @@ import math
 import numpy as np
 
 from models.errors import ModelError
-from models.pressure_sources import REFERENCE, Points, measured
+from models.pressure_sources import Points, measured
+from models.quantities import celsius
 from models.smiles import read_smiles
 from models.structure import StructureEstimate, estimate_from_structure
-from models.volatility import Evidence, Shape, boiling_point_estimate, fit_curve, ln_pressure
+from models.volatility import (
+    REFERENCE,
+    Evidence,
+    Shape,
+    boiling_point_estimate,
+    fit_curve,
+    ln_pressure,
+)
 
 LOWEST, HIGHEST = 0.85, 1.35
 """Ratio of a boiling temperature to the one estimated from the structure, in K/K; of 1.0 +-
@@ -55,8 +63,8 @@ def lonely_boiling_point_fails(boiling: float, sd: float, smiles: str, notes: li
     if guess is None or LOWEST < boiling / guess.boiling_temperature < HIGHEST:
         return False
     notes.append(
-        f"the only boiling point, {boiling - 273.15:.0f} degC, is far from "
-        f"{guess.boiling_temperature - 273.15:.0f} degC estimated from the structure (reduced "
+        f"the only boiling point, {celsius(boiling):.0f} degC, is far from "
+        f"{celsius(guess.boiling_temperature):.0f} degC estimated from the structure (reduced "
         "pressure or decomposition?), not used")
     return True
 

@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 
 from models.quantities import ATMOSPHERE, GAS_CONSTANT
-from models.volatility import Evidence, fit_curve, ln_pressure
+from models.volatility import REFERENCE, Evidence, fit_curve, ln_pressure
 
-REFERENCE = 313.15
 WORKING_RANGE = (298.15, REFERENCE, 333.15)
 """K, where extracts are evaporated; sources are compared here."""
 ESTIMATES = {

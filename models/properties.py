@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from models.errors import ModelError
-from models.quantities import ATMOSPHERE, celsius
+from models.quantities import ATMOSPHERE, GAS_CONSTANT, celsius
 from models.substances import Substance, find_substance
-from models.volatility import RANGE, boiling_temperature, enthalpy, pressure
+from models.volatility import RANGE, REFERENCE, boiling_temperature, enthalpy, pressure
 
 COLDEST, HOTTEST = RANGE
 
@@ -21,12 +21,12 @@ def vapour_pressure_sd(substance: Substance, temperature_k: float) -> float:
     the data, to its nearer end) is added in quadrature.
     """
     low, high = substance.ln_p_range
-    anchor = 313.15
+    anchor = REFERENCE
     if math.isfinite(low) and low <= temperature_k <= high:
         return substance.ln_p_sd
     if math.isfinite(low):
         anchor = min(max(temperature_k, low), high) if not low <= anchor <= high else anchor
-    h = float(enthalpy(substance.ln_p, 313.15)) / 8.314462618
+    h = float(enthalpy(substance.ln_p, REFERENCE)) / GAS_CONSTANT
     growth = 0.03 * h * abs(1.0 / temperature_k - 1.0 / anchor)
     return math.hypot(substance.ln_p_sd, growth)
 

@@ -27,6 +27,7 @@ import numpy as np
 
 from models.cited_values import own_points, own_values
 from models.errors import UnknownSubstance
+from models.library_constants import density_of, flammability, heat_capacity_of, unifac_groups
 from models.library_identity import REGISTRY, data_number, identified
 from models.plausibility import (
     LONELY_SD_K,
@@ -41,7 +42,6 @@ from models.plausibility import (
 )
 from models.pressure_sources import (
     ESTIMATES,
-    REFERENCE,
     calculated,
     correlations,
     doubt,
@@ -51,9 +51,10 @@ from models.pressure_sources import (
     spread,
     without_outliers,
 )
-from models.quantities import ATMOSPHERE
+from models.quantities import ATMOSPHERE, celsius
 from models.substances import Substance, normalised
 from models.volatility import (
+    REFERENCE,
     Curve,
     Evidence,
     boiling_point_estimate,
@@ -65,9 +66,6 @@ from models.volatility import (
 
 INVOLATILE = 950.0
 """K; what melts or boils above it (salts, metals) is no solvent and no analyte."""
-DENSITY_SOURCES = ("HEOS_FIT", "COOLPROP", "DIPPR_PERRY_8E", "VDI_PPDS", "VDI_TABULAR",
-                   "CRC_INORG_L_CONST")
-HEAVIEST = 14000.0  # kg/m3; mercury has 13546
 MELTS_APART = 5.0
 """K; a boiling point of a single source that lies no further above the melting point is one of
 sublimation, or the melting point itself."""
@@ -178,17 +176,17 @@ def _assemble(found: Any, name: str, cas: str, role: str, synonyms: tuple[str, .
     notes: list[str] = []
     boiling, boiling_sd, freezing, sources = _fixed_points(name, library)
     if boiling_sd >= LONELY_SD_K and boiling < freezing + MELTS_APART:
-        notes.append(f"the only boiling point, {boiling - 273.15:.0f} degC, is hardly above the "
-                     f"melting point, {freezing - 273.15:.0f} degC, not used")
+        notes.append(f"the only boiling point, {celsius(boiling):.0f} degC, is hardly above the "
+                     f"melting point, {celsius(freezing):.0f} degC, not used")
         boiling = math.nan
     molar_mass = found.MW / 1000.0
-    heat_capacity, sources["heat capacity"] = _heat_capacity(library, molar_mass)
+    heat_capacity, sources["heat capacity"] = heat_capacity_of(library, molar_mass)
     points = own_points().get(name, ())
     if points and math.isfinite(boiling):
         guess = pressure_from_boiling_point(boiling, points[0].temperature)
         allowed = math.log(30.0) + 0.1 * abs(math.log(ATMOSPHERE / points[0].pressure))
         if abs(math.log(guess / points[0].pressure)) > allowed:
-            notes.append(f"the boiling point {boiling - 273.15:.0f} degC of "
+            notes.append(f"the boiling point {celsius(boiling):.0f} degC of "
                             f"{sources['boiling point']} contradicts the vapour pressure")
             boiling = math.nan
     if not points and lonely_boiling_point_fails(boiling, boiling_sd, found.smiles, notes):
@@ -227,9 +225,9 @@ def _assemble(found: Any, name: str, cas: str, role: str, synonyms: tuple[str, .
     sources["vapour pressure"] = "; ".join([*used, *(p.source for p in points)]) or (
         f"estimated: {rough.source}" if rough is not None else "")
     h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling)
-    density, sources["density"] = _density(name, library, molar_mass)
-    flash, ignition, limit = _flammability(library, notes)
-    groups = _unifac_groups(found)
+    density, sources["density"] = density_of(name, library, molar_mass)
+    flash, ignition, limit = flammability(library, notes)
+    groups = unifac_groups(found)
     return Substance(
         name=name, cas=cas, role=role, synonyms=synonyms, formula=found.formula,
         smiles=found.smiles, molar_mass=molar_mass, ln_p=curve.coefficients, ln_p_sd=sd,
@@ -340,69 +338,3 @@ def _towards_handbook(coefficients: np.ndarray[Any, Any], model: Any, boiling: f
     pulled[: len(shift)] += np.asarray(shift, dtype=float) * weight
     taken = "moved onto it" if weight == 1.0 else "taken 2:1"
     return pulled, f"{source}; handbook (CRC) differs by {100 * far:.0f} %, {taken}"
-
-
-def _density(name: str, cas: str, molar_mass: float) -> tuple[float, str]:
-    """Density in kg/m3 at 293.15 K, from a measured correlation within 15 K of its range."""
-    own = own_values().get((name, "density"))
-    if own:
-        return own.value, own.source
-    from thermo.volume import VolumeLiquid
-
-    model = VolumeLiquid(CASRN=cas)
-    for method in DENSITY_SOURCES:
-        low, high = model.T_limits.get(method, (math.inf, -math.inf))
-        if not low - 60.0 <= 293.15 <= high:
-            continue
-        T = max(293.15, low)
-        volume = calculated(model, T, method)
-        if math.isfinite(volume) and 500.0 < molar_mass / volume < HEAVIEST:
-            return molar_mass / volume * (1.0 + 1.0e-3 * (T - 293.15)), method
-    return 1000.0, "not known, 1000 kg/m3 assumed"
-
-
-def _heat_capacity(cas: str, molar_mass: float) -> tuple[float, str]:
-    from thermo.heat_capacity import HeatCapacityLiquid
-
-    model = HeatCapacityLiquid(CASRN=cas)
-    for method, (low, high) in model.T_limits.items():
-        if method in {"ROWLINSON_POLING", "ROWLINSON_BONDI", "DADGOSTAR_SHAW"}:
-            continue
-        T = min(max(298.15, low), high)
-        if abs(T - 298.15) < 80.0:
-            value = calculated(model, T, method)
-            if 1000.0 < value / molar_mass < 5000.0 or (0.6e3 < value / molar_mass <= 1000.0):
-                return value, method
-    return 1700.0 * molar_mass, "not known, 1.7 J/(g K) assumed"
-
-
-def _flammability(cas: str, notes: list[str]) -> tuple[
-        tuple[float, str], tuple[float, str], float]:
-    """Lowest flash and ignition temperatures with the standard, and the flammable limit."""
-    from chemicals import LFL, T_autoignition, T_flash
-    from chemicals.safety import LFL_methods, T_autoignition_methods, T_flash_methods
-
-    standards = ("IEC 60079-20-1 (2010)", "NFPA 497 (2008)")
-
-    def lowest(function: Any, methods: Any) -> tuple[float, str]:
-        found = [(float(function(cas, method=m)), m) for m in methods(cas)
-                 if m in standards]
-        return min(found, default=(math.nan, ""))
-
-    limits = [float(LFL(CASRN=cas, method=m)) for m in LFL_methods(CASRN=cas) if m in standards]
-    if any(v <= 0 for v in limits):
-        notes.append("a lower flammable limit that is not positive was dropped")
-    limit = min((v for v in limits if v > 0), default=math.nan)
-    return (lowest(T_flash, T_flash_methods), lowest(T_autoignition, T_autoignition_methods),
-            limit)
-
-
-def _unifac_groups(found: Any) -> tuple[dict[int, int], dict[int, int]]:
-    """Subgroup counts for original and modified (Dortmund) UNIFAC."""
-    from thermo import unifac
-
-    unifac.load_group_assignments_DDBST()
-    key = found.InChI_key
-    return (dict(unifac.DDBST_UNIFAC_assignments.get(key, {})),
-            dict(unifac.DDBST_MODIFIED_UNIFAC_assignments.get(key, {})))
-
