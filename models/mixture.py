@@ -166,7 +166,8 @@ def _assumed(liquids: Sequence[Substance]) -> list[Finding]:
         if what:
             found.append(Finding(
                 "assumed_property", "caution",
-                f"{' and '.join(what)} of {s.name} are not known and were assumed.",
+                f"For {s.name} the {' and the '.join(what)} had to be assumed: no source has "
+                f"{'them' if len(what) > 1 else 'it'}.",
                 "Run times are less certain; compare the first trial."))
     return found
 
