@@ -28,11 +28,14 @@ from experiments.region_lattice import (
     factor_axis,
     tolerances,
 )
+from models.system import Array
 
 SHARPENING = 3
 """Halvings that place an edge between the last point inside and the first one outside."""
 SHARPENING_ALONE = 5
 """The same for the range of one factor alone."""
+PART = 40
+"""Nodes worked out between two reports of progress."""
 Progress = Callable[[float, str], None]
 
 
@@ -95,8 +98,7 @@ def operating_region(
         )
     report = progress if progress is not None else _silent
     lattice = Lattice(job, setting)
-    report(0.1, "mapping the operating region")
-    probability = forecaster.probability(lattice.settings()).reshape(lattice.shape)
+    probability = _mapped(forecaster, lattice, report)
     inside = probability >= asked
     report(0.6, "fitting the largest box")
     box = lattice.largest_box(inside)
@@ -122,6 +124,15 @@ def operating_region(
 
 def _silent(share: float, what: str) -> None:
     """Nobody watches."""
+
+
+def _mapped(forecaster: Forecaster, lattice: Lattice, report: Progress) -> Array:
+    """Probability at every node, part by part, so that it can be followed and stopped."""
+    settings, found = lattice.settings(), []
+    for start in range(0, len(settings), PART):
+        report(0.05 + 0.55 * start / len(settings), "mapping the operating region")
+        found.append(forecaster.probability(settings[start : start + PART]))
+    return np.concatenate(found).reshape(lattice.shape)
 
 
 def _sharpen(

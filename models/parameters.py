@@ -42,7 +42,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("start_delay", "equipment", 120.0, 0.6, "s", "time before the vacuum bites"),
     Parameter("boil_over_limit", "equipment", 1.0, 0.90, "1", "boil-over limit",
               source="spread between apparatus and liquids (common practice, no source)"),
-    Parameter("warming_time", "equipment", 120.0, 0.40, "s", "warming of a dry vessel"),
+    Parameter("warming_time", "equipment", 120.0, 0.40, "s", "time to warm a dry vessel"),
     Parameter("end_sensitivity", "equipment", 1.0, 0.50, "1",
               "condenser load at which the run stops"),
     Parameter("entrainment", "sample", 1.5, 0.50, "1",

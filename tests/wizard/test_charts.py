@@ -210,12 +210,13 @@ def test_no_name_covers_a_label_where_the_map_is_finer(shape):
     assert up > 0.5 * LINE or right < label[0] or left > label[1], name
 
 
-def test_labels_of_crowded_points_cover_neither_points_nor_each_other():
+@pytest.mark.parametrize("shape", list(point_labels.WIDTHS))
+def test_labels_of_crowded_points_cover_neither_points_nor_each_other(shape):
     crowd = [(0.10, 0.20), (0.15, 0.18), (0.20, 0.20), (0.215, 0.205), (0.21, 0.12),
              (0.24, 0.14), (0.29, 0.21), (0.41, 0.17), (0.61, 0.08), (0.57, 0.92)]
     spots = [point_labels.Spot(x, y, f"T{n}") for n, (x, y) in enumerate(crowd)]
-    size = (point_labels.WIDTHS[0], 300.0)
-    places = point_labels.placed(spots, size[1])
+    size = (point_labels.WIDTHS[shape], 300.0)
+    places = point_labels.placed(spots, size[1], shape)
     boxes = []
     for spot, (dx, dy, align) in zip(spots, places, strict=True):
         wide = point_labels.LETTER * len(spot.text)

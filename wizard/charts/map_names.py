@@ -13,13 +13,13 @@ from scipy import ndimage
 from wizard.charts.map_data import MapData, drawn, x_axis, y_axis
 from wizard.charts.palette import NARROW_PX, Palette, chart_of, outlined
 
-LINE = 0.05
+LINE = 0.056
 """Height of a line as a share of the map."""
 LETTER = {"wide": 0.0115, "narrow": 0.032}
 """Width of a letter as a share of the map."""
 MARK = {"wide": (0.016, 0.03), "narrow": (0.04, 0.03)}
 """Half the width and height that a mark takes."""
-INSIDE = {"kept": 0.97}
+INSIDE = {"kept": 0.995}
 USUALLY_INSIDE = 0.6
 """Share of a name that must lie in its region, else it goes outside with a line."""
 FARTHEST = 36
@@ -164,8 +164,8 @@ class _Board:
         depth = ndimage.distance_transform_edt(np.pad(inside, 1))[1:-1, 1:-1]
         away, nearest = ndimage.distance_transform_edt(~inside, return_indices=True)
         fits = free & inside & (share > least)
-        crossed = ndimage.uniform_filter((inside | others).astype(float), size=size)
-        beside = free & (crossed < 0.03) & (away < FARTHEST)
+        clear = ~ndimage.maximum_filter(inside | others, size=size)
+        beside = free & clear & (away < FARTHEST)
         if not (fits | beside).any():
             return None
         score = np.where(fits, 50.0 * share + depth, np.where(beside, -away, -np.inf))

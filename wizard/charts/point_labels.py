@@ -8,17 +8,22 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.palette import Palette, chart_of, outlined
+from wizard.charts.palette import NARROW_PX, Palette, chart_of, outlined
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom in px."""
 PLACES = ((10, -10, "left"), (-10, -10, "right"), (10, 11, "left"), (-10, 11, "right"),
-          (0, -16, "center"), (0, 17, "center"), (13, 0, "left"), (-13, 0, "right"))
-"""Offsets in px of a label from its point, the usual one first."""
-WIDTHS = (820.0, 290.0)
-"""Of the plot in a wide and in a narrow window, px; a label has the same offset in both."""
-LETTER, LINE, POINT = 7.0, 14.0, 7.0
-"""Width of a letter, height of a line and half a point, px."""
+          (0, -16, "center"), (0, 17, "center"), (13, 0, "left"), (-13, 0, "right"),
+          (14, -24, "left"), (-14, -24, "right"), (14, 25, "left"), (-14, 25, "right"),
+          (0, -30, "center"), (0, 31, "center"))
+"""Offsets in px of a label from its point, the usual one first and far ones last."""
+FAR = 20
+"""A label as far above or below its point, px, is joined to it by a line."""
+FAR_ONLY = f"abs({{}}) > {FAR} ? 1 : 0"
+WIDTHS = {"wide": 820.0, "narrow": 290.0}
+"""Of the plot in a wide and in a narrow window, px; labels have places of their own in each."""
+LETTER, LINE, POINT = 7.0, 16.0, 7.0
+"""Width of a letter, height of a line with the gap to the next, and half a point, px."""
 ROUNDS = 2
 
 
@@ -33,29 +38,48 @@ class Spot:
 
 def label_layers(
     rows: Sequence[Mapping[str, Any]], axes: tuple[alt.X, alt.Y], texts: tuple[str, str],
-    spots: Sequence[tuple[int, int, str]], colours: Palette,
+    spots: Sequence[Spot], height: float, lines: Sequence[Box], colours: Palette,
 ) -> list[Any]:
-    """Text layers that put the labels where :func:`placed` says.
+    """Text layers whose labels have one place in a wide and another in a narrow window.
 
     Parameters
     ----------
     rows : what the points are drawn from
     axes : as the points have them
     texts : names of the fields that hold the label and its weight ("bold" or "normal")
+    spots, height, lines : as in :func:`placed`
     """
     text, weight = texts
-    data = [{**row, "dx": dx, "dy": dy, "align": align}
-            for row, (dx, dy, align) in zip(rows, spots, strict=True)]
-    base = chart_of(data).encode(x=axes[0], y=axes[1], text=f"{text}:N")
+    wide, narrow = (placed(spots, height, shape, lines) for shape in WIDTHS)
+    data = [
+        {**row, "wx": w[0], "wy": w[1], "wa": w[2], "nx": n[0], "ny": n[1], "na": n[2]}
+        for row, w, n in zip(rows, wide, narrow, strict=True)
+    ]
+    base = chart_of(data).encode(x=axes[0], y=axes[1])
     style: dict[str, Any] = {
-        "fontSize": 12, "aria": False, "dx": alt.expr("datum.dx"), "dy": alt.expr("datum.dy"),
-        "align": alt.expr("datum.align"), "fontWeight": alt.expr(f"datum.{weight}"),
+        "fontSize": 12, "aria": False, "dx": _either("x"), "dy": _either("y"),
+        "align": _either("a"), "fontWeight": alt.expr(f"datum.{weight}"),
     }
-    return outlined(base, colours, 4, **style)
+    layers = outlined(base.encode(text=f"{text}:N"), colours, 4, **style)
+    if any(abs(row[up]) > FAR for row in data for up in ("wy", "ny")):
+        line = base.mark_rule(
+            color=colours.muted, strokeWidth=1, aria=False,
+            opacity=_either("y", FAR_ONLY),
+            xOffset=_either("x", "0.35 * {}"), yOffset=_either("y", "0.35 * {}"),
+            x2Offset=_either("x"), y2Offset=_either("y", "0.75 * {}"),
+        ).encode(x2=axes[0].shorthand, y2=axes[1].shorthand)
+        layers.insert(0, line)
+    return layers
+
+
+def _either(field: str, of: str = "{}") -> Any:
+    """An expression of a field of the narrow place in a narrow window, else of the wide one."""
+    wide, narrow = of.format(f"datum.w{field}"), of.format(f"datum.n{field}")
+    return alt.expr(f"width < {NARROW_PX} ? ({narrow}) : ({wide})")
 
 
 def placed(
-    spots: Sequence[Spot], height: float, lines: Sequence[Box] = ()
+    spots: Sequence[Spot], height: float, shape: str, lines: Sequence[Box] = ()
 ) -> list[tuple[int, int, str]]:
     """The offset and alignment of each label.
 
@@ -63,15 +87,14 @@ def placed(
     ----------
     spots : the points with their labels
     height : of the plot, px
+    shape : "wide" or "narrow", the window
     lines : what else should rather not be covered, as boxes in shares of the plot
     """
     chosen = [0] * len(spots)
+    size = (WIDTHS[shape], height)
     for _ in range(ROUNDS):
         for n in range(len(spots)):
-            costs = [
-                sum(_cost(spots, chosen, n, k, (width, height), lines) for width in WIDTHS)
-                for k in range(len(PLACES))
-            ]
+            costs = [_cost(spots, chosen, n, k, size, lines) for k in range(len(PLACES))]
             chosen[n] = costs.index(min(costs))
     return [PLACES[k] for k in chosen]
 
@@ -84,8 +107,11 @@ def _cost(
     own = _label(spots[n], k, size)
     cost = 4.0 * k + 20.0 * _outside(own, size)
     cost += sum(3.0 * _overlap(own, _point(spot, size)) for spot in spots)
-    cost += sum(3.0 * _overlap(own, _label(spot, chosen[m], size))
-                for m, spot in enumerate(spots) if m != n)
+    others = [(m, spot) for m, spot in enumerate(spots) if m != n]
+    cost += sum(3.0 * _overlap(own, _label(spot, chosen[m], size)) for m, spot in others)
+    if abs(PLACES[k][1]) > FAR:
+        way = _way(spots[n], k, size)
+        cost += sum(_overlap(way, _point(spot, size)) for _, spot in others)
     return cost + sum(
         _overlap(own, (a * size[0] - 1, b * size[1] - 1, c * size[0] + 1, d * size[1] + 1))
         for a, b, c, d in lines)
@@ -97,6 +123,12 @@ def _label(spot: Spot, k: int, size: tuple[float, float]) -> Box:
     left = spot.x * size[0] + dx - {"left": 0.0, "center": 0.5, "right": 1.0}[align] * wide
     middle = spot.y * size[1] + dy
     return left, middle - LINE / 2, left + wide, middle + LINE / 2
+
+
+def _way(spot: Spot, k: int, size: tuple[float, float]) -> Box:
+    """Where the line to a label runs."""
+    (x, y), (dx, dy, _) = (spot.x * size[0], spot.y * size[1]), PLACES[k]
+    return min(x, x + dx) - 1, min(y, y + dy), max(x, x + dx) + 1, max(y, y + dy)
 
 
 def _point(spot: Spot, size: tuple[float, float]) -> Box:

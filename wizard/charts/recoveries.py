@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 
 from wizard.charts.palette import Palette, chart_of, dressed
-from wizard.charts.point_labels import Box, Spot, label_layers, placed
+from wizard.charts.point_labels import Box, Spot, label_layers
 
 PLOT = 0.74
 """Share of a chart's height that its plot takes, above axis and legend."""
@@ -38,7 +38,7 @@ def margins_chart(
     points: Sequence[TrialPoint], targets: Mapping[str, float], colours: Palette,
     height: int = 400,
 ) -> Any:
-    """The tightest margin of each trial against its run time, and the best-compromise front.
+    """The tightest margin of each trial against its run time, and the best compromises.
 
     The margin is the smallest of (recovery - target) over the analytes with a target, in
     percentage points; zero is the line that must be reached.
@@ -66,7 +66,8 @@ def margins_chart(
         align="right", dx=-6, dy=-8, color=colours.second, fontSize=12, aria=False,
     ).encode(y=y, x=alt.value("width"), text="text:N")
     layers: list[Any] = [zero, name]
-    front = best_compromises([(r["t"], r["margin"]) for r in rows])
+    runs = (KIND_NAMES["measured"], KIND_NAMES["today"])
+    front = best_compromises([(r["t"], r["margin"]) for r in rows if r["kind"] in runs])
     if len(front) > 1:
         layers.append(
             chart_of([{"t": a, "margin": b} for a, b in front])
@@ -76,10 +77,9 @@ def margins_chart(
         )
     layers += _points(rows, x, y, points, colours)
     if rows:
-        spots = placed(
-            [Spot(*_share((r["t"], r["margin"]), times, margins), r["label"]) for r in rows],
-            PLOT * height, _lines(front, times, margins))
-        layers += label_layers(rows, (x, y), ("label", "weight"), spots, colours)
+        spots = [Spot(*_share((r["t"], r["margin"]), times, margins), r["label"]) for r in rows]
+        layers += label_layers(rows, (x, y), ("label", "weight"), spots, PLOT * height,
+                               _lines(front, times, margins), colours)
     return dressed(alt.layer(*layers).properties(width="container", height=height), colours)
 
 

@@ -97,7 +97,7 @@ def region_sentence(region: Region) -> str:
             "What the equipment holds around the set point reaches beyond it.")
     return (
         f"The region keeps every target with at least {100 * region.assurance:.3g} % probability "
-        f"at each of its settings; it is {100 * region.share:.0f} % of the window. {held}"
+        f"at each of its settings. {held}"
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from experiments import service
@@ -11,6 +10,7 @@ from experiments.trials import OUTCOMES, Trial
 from wizard import frame
 from wizard.session import WizardSession
 from wizard.units import NotANumber, read_number
+from wizard.verbatim import literal
 from wizard.view_models.settings_text import recovery_text, result_text, setting_text
 from wizard.views.kept import KeptForm
 
@@ -21,8 +21,8 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
     if not recorded:
         return
     st.subheader("On record", anchor=False)
-    st.dataframe(pd.DataFrame([_line(t, session, dossier) for t in recorded]), hide_index=True,
-                 width="stretch")
+    lines = [_line(t, session, dossier) for t in recorded]
+    st.table(literal(lines).fillna("").set_index("trial"), border="horizontal")
     if dossier.state in ("approved", "retired"):
         return
     with st.expander("Correct a result, or keep it out of the fit", icon=":material/edit:"):

@@ -121,7 +121,7 @@ def _keeper(form: JobForm) -> None:
                 form.put(f"factors.{name}", None)
     if form.value("sample.keeper") is None:
         return
-    left, right = st.columns(2)
+    left, right = st.columns((3, 2))
     names = offered(("keeper",))
     chosen = form.select("sample.keeper.name", "Keeper", list(names),
                          form.value("sample.keeper.name"), left, names)

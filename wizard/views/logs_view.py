@@ -53,7 +53,8 @@ def logs(session: WizardSession, dossier: Dossier) -> None:
                "the fit; it changes no result by itself.")
     said = {t.id: f"{t.id}: {setting_text(t.setting, session.units, dossier.job)}" + (
         " (log attached)" if t.id in dossier.details.traces else "") for t in trials}
-    trial_id = st.selectbox("Trial of the log", list(said), format_func=said.__getitem__,
+    waits = next((n for n, t in enumerate(trials) if t.state == "pending"), 0)
+    trial_id = st.selectbox("Trial of the log", list(said), waits, format_func=said.__getitem__,
                             key="logs.trial")
     if trial_id in dossier.details.traces:
         _attached(session, dossier, trial_id, is_open)

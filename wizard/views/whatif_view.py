@@ -50,6 +50,7 @@ def _answer(session: WizardSession, dossier: Dossier, start: Setting) -> None:
               learn_rows.forecast_point(found[0], "this", "forecast")]
     drawing.show(margins_chart, points, learn_rows.targets(job, only_must=True),
                  palette(session.theme), 260)
-    st.caption("This setting (forecast) beside the trials: run time and tightest margin.")
+    st.caption("This setting (forecast) beside the trials: run time and tightest margin. Dashed: "
+               "the best compromises of the runs so far.")
     if st.toggle("Show the predicted run", key="whatif.run", persist_state="session"):
         show_run(session, dossier, setting)
