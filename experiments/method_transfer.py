@@ -154,7 +154,14 @@ def _sentences(
         f"{worst.name} comes nearest to its target of {worst.target_recovery_percent:g} %: "
         f"{after.mean:.0f} % ({after.low:.0f} to {after.high:.0f}) instead of "
         f"{before.mean:.0f} %.",
-        f"The probability of meeting every target in time goes from {100 * chance[0]:.0f} % to "
-        f"{100 * chance[1]:.0f} %.",
+        f"The probability of meeting every target in time goes from {_percent(chance[0])} to "
+        f"{_percent(chance[1])}.",
         runs,
     )
+
+
+def _percent(chance: float) -> str:
+    """A probability, never rounded to certainty."""
+    if chance > 0.995:
+        return "above 99 %"
+    return "below 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"

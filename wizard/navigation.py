@@ -61,6 +61,8 @@ STEPS: tuple[Step, ...] = (
          "description", JOB_SECTION, ("job",)),
     Step("whatif", "What-if", "What would this setting do?",
          "tune", SIDE_SECTION, ("job",)),
+    Step("transfer", "Other vessel", "What changes with another vessel, fill or count?",
+         "move_up", SIDE_SECTION, ("job", "recorded", "recommended")),
     Step("compare", "Compare", "Same or different?",
          "compare_arrows", SIDE_SECTION, ("job",)),
     Step("library", "Library", "Which methods are there already?",

@@ -107,6 +107,7 @@ MIDDLES = {
     "verify": replace(typed(LEVEL, "53"), begin=begin_criteria),
     "report": typed("Why", "for the files"),
     "whatif": stepped("End pressure, mbar", "117"),
+    "transfer": typed("Fill of each vessel, mL", "27.5"),
     "compare": read("difference (95 %)"),
     "library": read("Dossiers in all: 1."),
     "substance": read("dichloromethane · 75-09-2"),

@@ -25,6 +25,7 @@ from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
 from wizard.views.drawing import show_row
 from wizard.views.kept import KeptForm
+from wizard.views.robustness_view import robustness
 from wizard.views.sheet_view import bench_sheet
 
 OWN = "the job's own targets"
@@ -36,13 +37,14 @@ def render(session: WizardSession) -> None:
     made = planned(dossier)
     if made is None:
         _plan(session, dossier)
-        return
-    found = verify(dossier)
-    _decision(session, dossier, made, found)
-    _entry(session, dossier, made)
-    with st.expander("The plan, fixed before the first run"):
-        _plan_tables(made)
-    _onward(session, dossier, found)
+    else:
+        found = verify(dossier)
+        _decision(session, dossier, made, found)
+        _entry(session, dossier, made)
+        with st.expander("The plan, fixed before the first run"):
+            _plan_tables(made)
+        _onward(session, dossier, found)
+    robustness(session, dossier)
 
 
 def _plan(session: WizardSession, dossier: Dossier) -> None:
