@@ -6,7 +6,8 @@ appendix J, and Ohio University list B; chloroform and cold traps from Prudent P
 (National Research Council); N,N-dimethylformamide from Org. Process Res. Dev. 24 (2020) 1586;
 flash and ignition temperatures from IEC 60079-20-1 (2010) and NFPA 497 (2008) as packaged with
 the ``chemicals`` library, the lower of the two; aromatic amines from EPA Method 625 (40 CFR 136,
-appendix A), section 1.2, which says it of benzidine.
+appendix A), section 1.2, which says it of benzidine; halogenated solvents: common practice, no
+source.
 """
 
 from __future__ import annotations
@@ -29,8 +30,7 @@ PEROXIDE_FORMERS = {
 }
 """CAS -> list; A forms explosive peroxides without concentration, B on concentration."""
 
-HALOGENATED = {"75-09-2", "67-66-3", "56-23-5", "107-06-2", "156-60-5", "156-59-2", "79-01-6",
-               "127-18-4"}
+HALOGENS = {"Cl", "Br", "I"}
 AMIDES = {"68-12-2", "127-19-5"}
 AMINES = {"110-86-1", "121-44-8"}
 STRONG_ACIDS = {"hydrochloricacid", "sulfuricacid", "nitricacid", "perchloricacid",
@@ -110,7 +110,8 @@ def cautions(
         *_energetic_structures(everything, structures or {}),
         *_peroxides(liquids, to_dryness, peroxide_test),
         *_flammables(liquids),
-        *_incompatible(everything),
+        *_halogenated(liquids),
+        *_incompatible(liquids, everything),
         *_corrosive(everything),
         *_freezing(solvents),
         *_cold_trap(condenser_temperature_k),
@@ -118,6 +119,20 @@ def cautions(
         *_unknown(analytes),
     ]
     return tuple(found)
+
+
+def _is_halogenated(name: str) -> bool:
+    """Whether chlorine, bromine or iodine hangs on carbon; by the packaged structure."""
+    smiles = _structure(name, {})
+    if not smiles:
+        return False
+    try:
+        molecule = read_smiles(smiles)
+    except ModelError:
+        return False
+    return any(atom.symbol in HALOGENS and any(
+        molecule.atoms[j].symbol == "C" for j, _ in molecule.neighbours(atom.index))
+        for atom in molecule.atoms)
 
 
 def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
@@ -138,7 +153,7 @@ def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
             f"{_label(perchloric)}: concentrated or dried perchlorates explode.",
             f"Replace it, or have a named person authorise the job first. {DEFER}"))
     azides = [n for n in everything if any(w in normalised(n) for w in AZIDE_WORDS)]
-    if azides and HALOGENATED & {_cas(n) for n in liquids}:
+    if azides and any(map(_is_halogenated, liquids)):
         found.append(Finding(
             "azide_halogenated", "stop",
             f"{_label(azides)} with a chlorinated solvent forms explosive diazidomethane.",
@@ -222,7 +237,19 @@ def _flammables(liquids: list[str]) -> list[Finding]:
         f"Keep the exhaust and the condenser vented to a safe place, earth the vessels. {DEFER}")]
 
 
-def _incompatible(everything: list[str]) -> list[Finding]:
+def _halogenated(liquids: list[str]) -> list[Finding]:
+    found = [n for n in liquids if _is_halogenated(n)]
+    if not found:
+        return []
+    return [Finding(
+        "halogenated", "caution",
+        f"{_label(found)}: the vapour of halogenated solvents harms health, and some of it passes "
+        "the condenser with the pump's exhaust.",
+        "Lead the exhaust into a fume hood, wear gloves that withstand it, keep the condensate "
+        f"apart as halogenated waste. {DEFER}")]
+
+
+def _incompatible(liquids: list[str], everything: list[str]) -> list[Finding]:
     cas = {_cas(n) for n in everything}
     keys = {normalised(n) for n in everything}
     found = []
@@ -237,7 +264,7 @@ def _incompatible(everything: list[str]) -> list[Finding]:
         found.append(Finding(
             "chloroform_base", "caution", "Chloroform reacts violently with strong bases.",
             f"Keep them apart, in the trap too. {DEFER}"))
-    if cas & AMIDES and (cas & HALOGENATED or keys & OXIDANTS):
+    if cas & AMIDES and (keys & OXIDANTS or any(map(_is_halogenated, liquids))):
         found.append(Finding(
             "amide_incompatible", "caution",
             "Dimethylformamide and dimethylacetamide react with oxidants and halogenated "

@@ -137,7 +137,7 @@ def recovery_against_time(
     chart = alt.layer(goal, spread, points, *labels).properties(
         width=width, height=125
     ).facet(facet=alt.Facet("analyte:N", title=None, sort=shown), columns=columns
-            ).resolve_scale(y="independent")
+            ).resolve_scale(y="independent").resolve_axis(x="independent")
     return dressed(chart)
 
 
@@ -252,7 +252,7 @@ def verification_chart(
     columns, width = _panels(len(shown))
     return dressed(alt.layer(goal, dots, bars).properties(width=width, height=120).facet(
         facet=alt.Facet("analyte:N", title=None, sort=shown), columns=columns
-    ).resolve_scale(y="independent"))
+    ).resolve_scale(y="independent").resolve_axis(x="independent"))
 
 
 def _role(role: str) -> str:

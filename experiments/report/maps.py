@@ -278,7 +278,7 @@ def predicted_run_chart(trace: dict[str, Any]) -> dict[str, Any]:
         data = [{"t": times[i], "v": trace[key][i]} for i in keep]
         charts.append(rows(data).mark_line(color=hue, strokeWidth=1.5).encode(
             x=alt.X("t:Q", title="time, min", scale=alt.Scale(nice=False)),
-            y=alt.Y("v:Q", title=title, axis=alt.Axis(tickCount=4)),
+            y=alt.Y("v:Q", title=title, axis=alt.Axis(tickCount=4, format="~f")),
         ).properties(width=TEXT_WIDTH / 2 - 75, height=88))
     top, bottom = alt.hconcat(*charts[:2], spacing=22), alt.hconcat(*charts[2:], spacing=22)
     return dressed(alt.vconcat(top, bottom, spacing=12))

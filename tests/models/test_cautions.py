@@ -119,6 +119,17 @@ def test_dmf_with_halogenated_or_oxidants():
     assert "amide_incompatible" not in found(["DMF", "methanol"])
 
 
+@pytest.mark.parametrize("solvent", ["DCM", "chloroform", "1,2-dichloroethane", "chlorobenzene"])
+def test_halogenated_solvents_go_to_their_own_waste(solvent):
+    """Common practice, no source; by structure, whatever the solvent."""
+    assert "halogenated waste" in found([solvent])["halogenated"].cure
+
+
+@pytest.mark.parametrize("solvent", ["ethyl acetate", "water", "n-hexane", "acetonitrile"])
+def test_other_solvents_are_not_called_halogenated(solvent):
+    assert "halogenated" not in found([solvent])
+
+
 def test_dichloromethane_with_amines():
     """F5, grade D (medium): warning only."""
     assert found(["DCM", "pyridine"])["dichloromethane_amine"].severity == "caution"
