@@ -8,40 +8,20 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from experiments import approval, service
-from experiments.bootstrap import local_user, open_store
-from experiments.verification_entry import plan_verification, record_verification
 from tests.browser.conftest import KEEPER
 from tests.browser.reading import asked, button, choose, fill, press, says, text_of, turn_to, visit
-from tests.browser.running import Wizard, running
-from tests.browser.verification_rows import verification_table
+from tests.browser.running import running
+from tests.browser.states import verify
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-
-def verified(wizard: Wizard) -> str:
-    """The second example, its setting confirmed by replicate runs."""
-    dossier_id = wizard.dossiers[KEEPER]
-    store = open_store(str(wizard.store))
-    try:
-        session = service.Session(store, local_user())
-        answer = service.recommend(session, dossier_id)[1]
-        assert answer.setting is not None
-        _, made = plan_verification(session, dossier_id, None, answer.setting)
-        minutes = f"{answer.run_time_min.mean:.1f}".replace(".", ",")
-        record_verification(session, dossier_id, verification_table(
-            made.criteria.runs, made.criteria.days, minutes))
-        approval.change_state(session, dossier_id, "verified", "verification passed")
-        return dossier_id
-    finally:
-        store.close()
 
 
 def test_an_approved_method_is_frozen_and_changes_by_a_new_version(
     page: Page, tmp_path: Path
 ) -> None:
     with running(tmp_path, KEEPER) as wizard:
-        visit(page, wizard.url, "report", verified(wizard))
+        verify(wizard, wizard.dossiers[KEEPER])
+        visit(page, wizard.url, "report", wizard.dossiers[KEEPER])
         runs = runs_recorded(page)
         the_method_is_approved_and_frozen(page)
         the_next_version_begins(page, runs)

@@ -2,31 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from importlib import resources
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import SOIL
-from tests.browser.reading import (
-    asked,
-    choose,
-    fill,
-    menu_link,
-    press,
-    says,
-    text_of,
-    turn_to,
-    visit,
-)
-from tests.browser.running import Wizard, begun
-from wizard import navigation
+from tests.browser.reading import menu_link, text_of, turn_to, visit
+from tests.browser.running import Wizard
+from tests.browser.states import every_page
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-PAGES = [step.key for step in navigation.STEPS]
 AXE = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
 WIDE_ELEMENTS = """() => {
   const main = document.querySelector('[data-testid="stMain"]');
@@ -47,24 +34,6 @@ WIDE_ELEMENTS = """() => {
   return {page, out: out.slice(0, 5).map((e) => (e.dataset.testid || e.tagName) + ': '
     + (e.textContent || '').trim().slice(0, 60))};
 }"""
-
-
-def every_page(page: Page, laboratory: Wizard) -> Iterator[str]:
-    """Open one page after the other, also those that look different while they are filled in."""
-    for key in PAGES:
-        visit(page, laboratory.url, key, laboratory.dossiers[SOIL])
-        yield key
-    visit(page, laboratory.url, "results", begun(laboratory))
-    expect(page.locator('[data-cell="0-2"]')).to_be_visible()
-    yield "results to fill in"
-    visit(page, laboratory.url, navigation.HOME)
-    press(page, "Write a new job")
-    asked(page, "job")
-    choose(page, "Usual solvents", "Ethyl acetate")
-    fill(page, "A new analyte, not in the library", "RX-4")
-    press(page, "Add it")
-    says(page, "RX-4")
-    yield "job to write"
 
 
 def test_no_page_is_wider_than_a_narrow_window(browser: Browser, laboratory: Wizard) -> None:

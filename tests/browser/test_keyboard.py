@@ -6,35 +6,11 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import SOIL
+from tests.browser.keyboard import RING, tab_to
 from tests.browser.reading import PATIENCE_MS, asked, says, settled, text_of, visit
 from tests.browser.running import Wizard, begun
 
 pytestmark = pytest.mark.browser
-
-NAME = """() => {
-  let e = document.activeElement;
-  while (e.shadowRoot?.activeElement) e = e.shadowRoot.activeElement;  // the table to type into
-  const label = e.getAttribute('aria-label') || (e.labels && e.labels[0]?.innerText);
-  return (label || e.innerText || '').trim();
-}"""
-RING = """() => {
-  const s = getComputedStyle(document.activeElement);
-  const near = getComputedStyle(document.activeElement.parentElement);
-  return s.outlineStyle !== 'none' || s.boxShadow !== 'none' || near.boxShadow !== 'none';
-}"""
-
-
-def tab_to(page: Page, name: str, at_most: int = 80) -> None:
-    """Press the tab key until something of that name has the focus."""
-    seen = []
-    for _ in range(at_most):
-        page.keyboard.press("Tab")
-        now = page.evaluate(NAME)
-        if now.split("\n")[-1] == name:
-            return
-        seen.append(now)
-    raise AssertionError(f"{name!r} is not reached by the tab key; {seen} were")
-
 
 def test_the_menu_is_walked_with_the_keyboard(page: Page, laboratory: Wizard) -> None:
     visit(page, laboratory.url, "results", laboratory.dossiers[SOIL])
