@@ -19,7 +19,7 @@ RING = """() => {
 }"""
 
 
-def tab_to(page: Page, name: str, at_most: int = 120) -> None:
+def tab_to(page: Page, name: str, at_most: int = 400) -> None:
     """Press the tab key until something of that name has the focus.
 
     The name of a list may begin with what is chosen in it, that of a button with its sign.

@@ -216,4 +216,4 @@ def _fixed(session: WizardSession, dossier: Dossier) -> None:
             suggest_earlier(session, draft_id, dossier.id)
             frame.again()
     with st.expander("The job file"):
-        st.code(to_toml(dossier.job), language="toml")
+        st.code(to_toml(dossier.job), language=None, wrap_lines=True)
