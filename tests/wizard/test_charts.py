@@ -241,3 +241,12 @@ def test_a_chart_has_the_decimal_sign_of_its_reader():
     assert {**shown, "config": None} != {**spec, "config": None}
     assert [r["low"] for p in walk(shown) for r in p.get("values", [])
             if isinstance(r, dict) and "low" in r][0] == 0.5
+
+
+def test_words_of_events_point_to_the_middle_of_the_run():
+    """So that those of the first and the last moment are not cut at the edge."""
+    chart = run_trace([0.0, 40.0], {"pressure, mbar": [1000.0, 100.0]}, LIGHT,
+                      {"boiling begins": 3.0, "run ends": 38.0})[0].to_dict()
+    words = [(layer["mark"]["align"], layer["transform"][0]["filter"])
+             for layer in chart["layer"] if layer["mark"]["type"] == "text"]
+    assert set(words) == {("left", "datum.t < 20.0"), ("right", "datum.t >= 20.0")}

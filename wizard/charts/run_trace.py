@@ -59,7 +59,7 @@ def run_trace(
             points = [{"t": t, "v": v} for t, v in measured[title]]
             layers.append(chart_of(points).mark_point(
                 color=colours.ink, size=30, opacity=0.8).encode(x=x, y=y))
-        layers += _events(events or {}, x, colours, is_first=n == 0)
+        layers += _events(events or {}, x, 0.5 * (first + end), colours, is_first=n == 0)
         drawn = alt.layer(*layers).properties(
             width="container", height=176 if last else 138,
             title=alt.Title(title, fontSize=13, offset=4, color=colours.ink, frame="group"),
@@ -76,7 +76,10 @@ def _domain(rows: Sequence[Mapping[str, float]]) -> list[float]:
     return [0.0 if 0.0 <= low < 0.3 * high else low - room, high + room]
 
 
-def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: bool) -> list[Any]:
+def _events(
+    events: Mapping[str, float], x: alt.X, middle: float, colours: Palette, is_first: bool
+) -> list[Any]:
+    """A line where each event is; its words towards the middle, so that they are not cut."""
     if not events:
         return []
     rows = [{"t": t, "text": name, "at": 15 * n} for n, (name, t) in enumerate(events.items())]
@@ -84,7 +87,8 @@ def _events(events: Mapping[str, float], x: alt.X, colours: Palette, is_first: b
     layers = [base.mark_rule(color=colours.muted, strokeDash=[3, 3], aria=False)]
     if is_first:
         words = base.encode(y=alt.Y("at:Q", scale=None, axis=None), text="text:N")
-        style: dict[str, Any] = {"align": "right", "dx": -4, "dy": 8, "baseline": "top",
-                                 "fontSize": 12, "aria": False}
-        layers += outlined(words, colours, 4, colour=colours.muted, **style)
+        style: dict[str, Any] = {"dy": 8, "baseline": "top", "fontSize": 12, "aria": False}
+        for side, dx, where in (("left", 4, "<"), ("right", -4, ">=")):
+            layers += outlined(words.transform_filter(f"datum.t {where} {middle}"), colours, 4,
+                               colour=colours.muted, align=side, dx=dx, **style)
     return layers
