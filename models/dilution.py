@@ -10,6 +10,7 @@ of ln(gamma) counts (phenol in methanol: 8.9 and 0.53, with the others 0.61; in 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -31,12 +32,16 @@ WATER = "7732-18-5"
 
 @dataclass(frozen=True, eq=False)
 class AnalyteDilution:
-    """ln_gamma [S] and pair terms [S, S] (upper triangle) at 313.15 K, sd, findings."""
+    """ln_gamma [S] and pair terms [S, S] (upper triangle) at 313.15 K, sd, findings.
+
+    ``contradicted`` names the liquids for which the models contradict each other.
+    """
 
     ln_gamma: Array
     pair: Array
     sd: float
     findings: tuple[Finding, ...]
+    contradicted: tuple[str, ...] = ()
 
 
 def _at_dilution(solute: Substance, liquids: tuple[Substance, ...], x: Array,
@@ -104,15 +109,22 @@ def dilution(name: str, cas: str, known: Substance | None, smiles: str,
             pair[i, j] = _pair_term(solute, liquids[i], liquids[j])
     ideal = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "ideal"]
     heard = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "median"]
-    findings = [_ideal(name, ideal)] if ideal else []
-    if heard:
-        findings.append(Finding(
-            "activity_models_disagree", "info",
-            f"{name} in {', '.join(heard)}: modified UNIFAC lacks a group pair or another model "
-            "contradicts it threefold; the median of the published sets is taken.",
-            "Trials settle it."))
+    findings = (_ideal(name, ideal),) if ideal else ()
     sd = float(np.sqrt(np.mean([row[1] ** 2 for row in rows])))
-    return AnalyteDilution(np.array([row[0] for row in rows]), pair, sd, tuple(findings))
+    return AnalyteDilution(np.array([row[0] for row in rows]), pair, sd, findings, tuple(heard))
+
+
+def contradictions(found: Mapping[str, AnalyteDilution]) -> list[Finding]:
+    """A finding for all analytes (name -> found) whose models disagree in the same liquids."""
+    together: dict[tuple[str, ...], list[str]] = {}
+    for name, item in found.items():
+        if item.contradicted:
+            together.setdefault(item.contradicted, []).append(name)
+    return [Finding(
+        "activity_models_disagree", "info",
+        f"{', '.join(names)} in {', '.join(liquids)}: modified UNIFAC lacks a group pair or "
+        "another model contradicts it threefold; the median of the published sets is taken.",
+        "Trials settle it.") for liquids, names in together.items()]
 
 
 def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:

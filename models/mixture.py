@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from models.activity_pairs import PairParameters, pair_parameters
-from models.dilution import AnalyteDilution, dilution
+from models.dilution import AnalyteDilution, contradictions, dilution
 from models.errors import Finding, ModelError, OutOfRange
 from models.liquid_phases import ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, estimate_new_analyte
@@ -235,6 +235,7 @@ def build_system(
     a, b, alpha, findings = _pairs(liquids)
     findings += _assumed(liquids)
     data = [_analyte(spec, tuple(liquids)) for spec in analytes]
+    findings += contradictions({item.name: item.dilution for item in data})
     for item in data:
         findings += item.findings
     system = LiquidSystem(

@@ -11,7 +11,7 @@ import pytest
 
 from models.activity import covers, group_model, missing_pairs
 from models.activity_pairs import fit_pair, pair_parameters
-from models.dilution import dilution
+from models.dilution import AnalyteDilution, contradictions, dilution
 from models.errors import ModelError
 from models.substances import find_substance
 from models.volatility import ln_pressure
@@ -192,7 +192,16 @@ def test_witnesses_settle_a_contradiction(solute, solvent, low, high):
     found = dilution(solute, "", find_substance(solute), "", (find_substance(solvent),))
     assert low < math.exp(found.ln_gamma[0]) < high
     assert 0.25 <= found.sd <= 1.2
-    assert [f.code for f in found.findings] == ["activity_models_disagree"]
+    assert found.contradicted == (find_substance(solvent).name,)
+
+
+def test_a_contradiction_is_said_once_for_all_analytes():
+    def found(liquids):
+        return AnalyteDilution(np.zeros(2), np.zeros((2, 2)), 0.5, (), liquids)
+
+    said = contradictions({"a": found(("x",)), "b": found(()), "c": found(("x",)),
+                           "d": found(("x", "y"))})
+    assert [f.message.split(":")[0] for f in said] == ["a, c in x", "d in x, y"]
 
 
 def test_models_that_agree_are_not_asked_further():
