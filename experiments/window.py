@@ -185,7 +185,7 @@ class _Measure:
         for start in range(0, len(settings), AT_ONCE):
             if self._progress is not None:
                 done = self._share + self._part * start / len(settings)
-                self._progress(done, "drawing the operating map")
+                self._progress(done, "runs over the window")
             self._fitted.points(settings[start : start + AT_ONCE])
         fitted = self._fitted
         points = fitted.points(settings)
