@@ -16,9 +16,9 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from models.energetic import energy_of
-from models.errors import Finding, ModelError
+from models.errors import Finding
 from models.quantities import celsius
-from models.smiles import read_smiles
+from models.smiles import readable
 from models.substances import normalised, packaged_substance
 
 DEFER = "Follow the equipment's manual, local codes and the laboratory's licensed safety practice."
@@ -105,13 +105,14 @@ def cautions(
     """
     liquids = [*solvents, *([keeper] if keeper else [])]
     everything = [*liquids, *analytes]
+    halogenated = [n for n in liquids if _is_halogenated(n)]
     found = [
-        *_stops(liquids, everything),
+        *_stops(halogenated, everything),
         *_energetic_structures(everything, structures or {}),
         *_peroxides(liquids, to_dryness, peroxide_test),
         *_flammables(liquids),
-        *_halogenated(liquids),
-        *_incompatible(liquids, everything),
+        *_halogenated(halogenated),
+        *_incompatible(everything),
         *_corrosive(everything),
         *_freezing(solvents),
         *_cold_trap(condenser_temperature_k),
@@ -123,19 +124,13 @@ def cautions(
 
 def _is_halogenated(name: str) -> bool:
     """Whether chlorine, bromine or iodine hangs on carbon; by the packaged structure."""
-    smiles = _structure(name, {})
-    if not smiles:
-        return False
-    try:
-        molecule = read_smiles(smiles)
-    except ModelError:
-        return False
-    return any(atom.symbol in HALOGENS and any(
+    molecule = readable(_structure(name, {}))
+    return molecule is not None and any(atom.symbol in HALOGENS and any(
         molecule.atoms[j].symbol == "C" for j, _ in molecule.neighbours(atom.index))
         for atom in molecule.atoms)
 
 
-def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
+def _stops(halogenated: list[str], everything: list[str]) -> list[Finding]:
     found = []
     nitro = [n for n in everything if _is_nitroaromatic(n)]
     if nitro:
@@ -153,7 +148,7 @@ def _stops(liquids: list[str], everything: list[str]) -> list[Finding]:
             f"{_label(perchloric)}: concentrated or dried perchlorates explode.",
             f"Replace it, or have a named person authorise the job first. {DEFER}"))
     azides = [n for n in everything if any(w in normalised(n) for w in AZIDE_WORDS)]
-    if azides and any(map(_is_halogenated, liquids)):
+    if azides and halogenated:
         found.append(Finding(
             "azide_halogenated", "stop",
             f"{_label(azides)} with a chlorinated solvent forms explosive diazidomethane.",
@@ -237,19 +232,18 @@ def _flammables(liquids: list[str]) -> list[Finding]:
         f"Keep the exhaust and the condenser vented to a safe place, earth the vessels. {DEFER}")]
 
 
-def _halogenated(liquids: list[str]) -> list[Finding]:
-    found = [n for n in liquids if _is_halogenated(n)]
-    if not found:
+def _halogenated(solvents: list[str]) -> list[Finding]:
+    if not solvents:
         return []
     return [Finding(
         "halogenated", "caution",
-        f"{_label(found)}: the vapour of halogenated solvents harms health, and some of it passes "
-        "the condenser with the pump's exhaust.",
+        f"{_label(solvents)}: the vapour of halogenated solvents harms health, and some of it "
+        "passes the condenser with the pump's exhaust.",
         "Lead the exhaust into a fume hood, wear gloves that withstand it, keep the condensate "
         f"apart as halogenated waste. {DEFER}")]
 
 
-def _incompatible(liquids: list[str], everything: list[str]) -> list[Finding]:
+def _incompatible(everything: list[str]) -> list[Finding]:
     cas = {_cas(n) for n in everything}
     keys = {normalised(n) for n in everything}
     found = []
@@ -264,7 +258,7 @@ def _incompatible(liquids: list[str], everything: list[str]) -> list[Finding]:
         found.append(Finding(
             "chloroform_base", "caution", "Chloroform reacts violently with strong bases.",
             f"Keep them apart, in the trap too. {DEFER}"))
-    if cas & AMIDES and (keys & OXIDANTS or any(map(_is_halogenated, liquids))):
+    if cas & AMIDES and (keys & OXIDANTS or any(map(_is_halogenated, everything))):
         found.append(Finding(
             "amide_incompatible", "caution",
             "Dimethylformamide and dimethylacetamide react with oxidants and halogenated "
@@ -328,9 +322,8 @@ def _is_aromatic_amine(name: str, smiles: str) -> bool:
     """Whether an NH2 hangs on an unsaturated ring; by its name where there is no structure."""
     if not smiles:
         return normalised(name).endswith(AMINE_WORDS)
-    try:
-        molecule = read_smiles(smiles)
-    except ModelError:
+    molecule = readable(smiles)
+    if molecule is None:
         return False
     rings = {i for i, a in enumerate(molecule.atoms) if a.in_ring and (
         a.aromatic or any(order == 2 for _, order in molecule.neighbours(i)))}

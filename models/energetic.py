@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.errors import ModelError
-from models.smiles import Atom, Molecule, read_smiles
+from models.smiles import Atom, Molecule, readable
 
 VIOLENT = {"azide", "nitramine", "nitrate ester", "peroxide"}
 VIOLENT_LIMIT, NITRO_LIMIT = -200.0, -130.0
@@ -44,9 +43,8 @@ def energy_of(smiles: str) -> Energy | None:
     >>> energy_of("c1ccccc1").groups
     ()
     """
-    try:
-        molecule = read_smiles(smiles)
-    except ModelError:
+    molecule = readable(smiles)
+    if molecule is None:
         return None
     groups = [g for atom in molecule.atoms if (g := _group(molecule, atom))]
     return Energy(tuple(sorted(groups)), _oxygen_balance(molecule))

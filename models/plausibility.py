@@ -22,7 +22,7 @@ import numpy as np
 from models.errors import ModelError
 from models.pressure_sources import Points, measured
 from models.quantities import celsius
-from models.smiles import read_smiles
+from models.smiles import readable
 from models.structure import StructureEstimate, estimate_from_structure
 from models.volatility import (
     REFERENCE,
@@ -71,10 +71,10 @@ def lonely_boiling_point_fails(boiling: float, sd: float, smiles: str, notes: li
 
 def shape_of(smiles: str) -> Shape | None:
     """Shape of a structure, None when it cannot be read."""
-    try:
-        atoms = read_smiles(smiles).atoms
-    except ModelError:
+    molecule = readable(smiles)
+    if molecule is None:
         return None
+    atoms = molecule.atoms
     return Shape(
         flexible=sum(not a.in_ring for a in atoms) / len(atoms),
         polar=any(a.symbol in {"O", "N", "S", "P"} for a in atoms),

@@ -59,6 +59,14 @@ def _unreadable(smiles: str, why: str) -> ModelError:
                       "Give one neutral molecule as SMILES, or a vapour pressure instead.")
 
 
+def readable(smiles: str) -> Molecule | None:
+    """The molecule of a structure, None when there is none or it cannot be read."""
+    try:
+        return read_smiles(smiles)
+    except ModelError:
+        return None
+
+
 def read_smiles(smiles: str) -> Molecule:
     """Read one molecule.
 

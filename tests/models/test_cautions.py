@@ -116,6 +116,7 @@ def test_dmf_with_halogenated_or_oxidants():
     """F4, grade A: Org. Process Res. Dev. 2020, 24, 1586 (abstract)."""
     assert "amide_incompatible" in found(["DMF", "DCM"])
     assert "amide_incompatible" in found(["DMF"], None, ["hydrogen peroxide"])
+    assert "amide_incompatible" in found(["DMF"], None, ["trichloroethylene"])
     assert "amide_incompatible" not in found(["DMF", "methanol"])
 
 
