@@ -243,16 +243,21 @@ def _effects(
     return found
 
 
+def shows(low: float, high: float) -> bool:
+    """Whether an effect with that interval shows: zero lies outside."""
+    return low > 0.0 or high < 0.0
+
+
 def _effect_words(
     factor: str, response: str, low: float, high: float, values: tuple[float, ...]
 ) -> str:
     name, unit = WORDS.get(factor, (factor, ""))
     measure = "%" if response == "run time" else "points"
-    shows = "" if values[1] > 0.0 or values[2] < 0.0 else "; it does not show in these runs"
+    unsaid = "" if shows(values[1], values[2]) else "; it does not show in these runs"
     return (
         f"{name[0].upper()}{name[1:]} from {low:g} to {high:g} {unit}: {response} "
         f"{values[0]:+.1f} {measure} ({values[1]:+.1f} to {values[2]:+.1f}), forecast "
-        f"{values[3]:+.1f}{shows}."
+        f"{values[3]:+.1f}{unsaid}."
     )
 
 

@@ -14,10 +14,10 @@ import streamlit as st
 
 from experiments.roles import ROLES
 from experiments.users import User
+from experiments.wording import listed
 from wizard import frame, navigation
 from wizard.session import WizardSession
 from wizard.verbatim import verbatim
-from wizard.view_models.job_sentence import listed
 
 CLOSES = Path(__file__).parent / "static" / "menu.html"
 """In a narrow window the menu lies over the page and must go when a page was chosen."""

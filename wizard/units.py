@@ -159,6 +159,25 @@ def minus(text: str) -> str:
     return re.sub(r"(?<![\w)])-(?=\d)", "−", text)
 
 
+def signed(value: float) -> str:
+    """To a tenth with its sign, which zero has none of.
+
+    >>> signed(2.04), signed(-0.31), signed(-0.04)
+    ('+2.0', '−0.3', '0.0')
+    """
+    return minus(f"{value:+.1f}") if abs(value) >= 0.05 else "0.0"
+
+
+def change_text(gap: float, unit: str) -> str:
+    """A difference in whole units, "same" below half of one.
+
+    >>> change_text(-3.2, "min"), change_text(1.0, "points"), change_text(0.4, "points")
+    ('−3 min', '+1 point', 'same')
+    """
+    word = unit.removesuffix("s") if abs(round(gap)) == 1 else unit
+    return "same" if abs(gap) < 0.5 else minus(f"{gap:+.0f} {word}")
+
+
 def plain(value: float) -> str:
     """A number as it would be typed, all its digits and no exponent.
 

@@ -20,6 +20,7 @@ from experiments.report.log_chart import (
     logs_chart,
     span_of,
 )
+from experiments.wording import listed
 
 AT_MOST = 4 * ABREAST
 """Runs drawn; more are told in the table and are in the record."""
@@ -40,12 +41,12 @@ def logs(g: Gathered) -> Section | None:
     for start in range(0, len(shown), ABREAST):
         part = shown[start : start + ABREAST]
         blocks.append(Figure(
-            f"Readings of the instruments in {_listed([d.trial for d in part])}; upright lines "
+            f"Readings of the instruments in {listed([d.trial for d in part])}; upright lines "
             "are the moments found, grey bands the ranges in which they lie",
             logs_chart(part, span), " ".join(log_words(d) for d in part)))
     if len(found) > len(shown):
         blocks.append(Paragraph(f"{len(found) - len(shown)} more logs are not drawn: "
-                                f"{_listed([d.trial for d in found[AT_MOST:]])}."))
+                                f"{listed([d.trial for d in found[AT_MOST:]], len(found))}."))
     return Section("logs", "Logs of the runs", (*blocks, _table(g.dossier, found)))
 
 
@@ -96,7 +97,3 @@ def _table(dossier: Dossier, found: Sequence[DrawnLog]) -> Table:
         note="“noted” is the recorded run time; a dash stands for what the log does not tell. The "
              "number beside a trial is that of the record that holds the log.",
     )
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from experiments.example_dossiers import names
 from experiments.job_file import parse
 from experiments.job_text import to_mapping
+from experiments.wording import listed
 from tests.fuzzing import examples
 from wizard import presets
 from wizard.units import Units
@@ -24,7 +25,7 @@ from wizard.view_models.job_draft import (
     shown_text,
     value_at,
 )
-from wizard.view_models.job_sentence import job_sentence, listed
+from wizard.view_models.job_sentence import job_sentence
 
 FILL = fields.SAMPLE[0]
 

@@ -9,7 +9,7 @@ from experiments.comparison import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
 from wizard.charts.differences import Difference
-from wizard.units import Units, minus
+from wizard.units import Units, signed
 
 VERDICTS = {"same": ":material/drag_handle: the same",
             "different": ":material/swap_vert: different",
@@ -58,16 +58,11 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
             "from": f"{d.first}: {_number(d.first_value, units)}",
             "to": f"{d.second}: {_number(d.second_value, units)}",
             "difference (95 %)": units.sign(
-                f"{_signed(d.difference)} ({_signed(d.low)} to {_signed(d.high)})"),
+                f"{signed(d.difference)} ({signed(d.low)} to {signed(d.high)})"),
             "verdict": VERDICTS[d.verdict],
         }
         for d in found.differences
     ]
-
-
-def _signed(value: float) -> str:
-    """To a tenth with its sign, which zero has none of."""
-    return minus(f"{value:+.1f}") if abs(value) >= 0.05 else "0.0"
 
 
 def further(found: Comparison) -> list[str]:

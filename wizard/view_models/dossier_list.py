@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from experiments.storage.protocol import Draft, Summary
-from wizard.view_models.job_sentence import listed
+from experiments.wording import listed
 
 STATE_WORDS = {
     "draft": "job written, nothing run yet", "running": "trials under way",

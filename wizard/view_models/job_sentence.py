@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
+from experiments.wording import listed
 from wizard.units import Units
 from wizard.view_models.job_draft import value_at
 from wizard.view_models.job_fields import FACTOR_LABELS
-
-
-def listed(words: Sequence[str], limit: int = 6) -> str:
-    """Words with commas and a final "and"; the rest counted when there are too many."""
-    shown = list(words[:limit])
-    if len(words) > limit:
-        shown.append(f"{len(words) - limit} more")
-    if len(shown) < 2:
-        return "".join(shown)
-    return f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
 def job_sentence(draft: Mapping[str, Any], units: Units) -> str:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from experiments.job import EvaporationJob, Setting
-from experiments.robustness import Effect, Robustness, factorial_settings, steps
+from experiments.robustness import Effect, Robustness, factorial_settings, shows, steps
 from wizard.charts.differences import Difference
-from wizard.units import Units, minus
+from wizard.units import Units, signed
 from wizard.view_models.job_fields import FACTOR_LABELS
 
 
@@ -44,7 +44,7 @@ def effect_rows(found: Robustness) -> list[Difference]:
     """Effects on recoveries, for the chart."""
     return [
         Difference(f"{e.response}, {FACTOR_LABELS[e.factor].lower()}", e.estimate, *e.interval,
-                   "shows" if _shows(e) else "does not show")
+                   "shows" if shows(*e.interval) else "does not show")
         for e in found.effects if e.response != "run time"
     ]
 
@@ -56,24 +56,14 @@ def effect_lines(found: Robustness, units: Units) -> list[dict[str, str]]:
             "of": FACTOR_LABELS[e.factor].lower(), "on": e.response,
             "from … to": f"{units.text(e.factor, e.low, 4)} … {units.text(e.factor, e.high, 4)}",
             "effect (95 %)": units.sign(
-                f"{_signed(e.estimate)} {_unit(e)} "
-                f"({_signed(e.interval[0])} to {_signed(e.interval[1])})"),
-            "forecast": units.sign(_signed(e.forecast)),
-            "verdict": "shows" if _shows(e) else "does not show",
+                f"{signed(e.estimate)} {_unit(e)} "
+                f"({signed(e.interval[0])} to {signed(e.interval[1])})"),
+            "forecast": units.sign(signed(e.forecast)),
+            "verdict": "shows" if shows(*e.interval) else "does not show",
         }
         for e in found.effects
     ]
 
 
-def _shows(effect: Effect) -> bool:
-    low, high = effect.interval
-    return low > 0.0 or high < 0.0
-
-
 def _unit(effect: Effect) -> str:
     return "% of it" if effect.response == "run time" else "points"
-
-
-def _signed(value: float) -> str:
-    """To a tenth with its sign, which zero has none of."""
-    return minus(f"{value:+.1f}") if abs(value) >= 0.05 else "0.0"

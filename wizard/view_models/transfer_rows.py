@@ -6,7 +6,7 @@ from experiments.answers import Interval
 from experiments.job import EvaporationJob
 from experiments.method_transfer import Transfer
 from wizard.charts.before_after import BeforeAfter
-from wizard.units import Units, minus
+from wizard.units import Units, change_text
 from wizard.view_models.job_fields import KEEPER_VOLUME, Field
 from wizard.view_models.settings_text import chance, minutes, percent
 
@@ -58,9 +58,7 @@ def transfer_lines(
 
 
 def _change(before: Interval, after: Interval, unit: str) -> str:
-    gap = after.mean - before.mean
-    word = unit.removesuffix("s") if abs(round(gap)) == 1 else unit
-    return "same" if abs(gap) < 0.5 else minus(f"{gap:+.0f} {word}")
+    return change_text(after.mean - before.mean, unit)
 
 
 def transfer_rows(found: Transfer, job: EvaporationJob) -> list[BeforeAfter]:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from experiments.job import EvaporationJob
 from experiments.trials import Trial
+from experiments.wording import listed
 from wizard.units import Units
-from wizard.view_models.job_sentence import listed
 from wizard.view_models.settings_text import minutes, percent, setting_text
 
 

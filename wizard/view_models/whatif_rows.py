@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from experiments.answers import Forecast
 from experiments.job import EvaporationJob
-from wizard.units import Units, minus
+from wizard.units import Units, change_text
 from wizard.view_models.settings_text import chance, minutes, percent
 
 
@@ -60,8 +60,4 @@ def _line(what: str, expected: str, asked: str, change: str) -> dict[str, str]:
 
 
 def _change(now: float, was: float | None, unit: str) -> str:
-    if was is None:
-        return ""
-    gap = now - was
-    word = unit.removesuffix("s") if abs(round(gap)) == 1 else unit
-    return "same" if abs(gap) < 0.5 else minus(f"{gap:+.0f} {word}")
+    return "" if was is None else change_text(now - was, unit)
