@@ -15,9 +15,8 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page
 
 from experiments import example_dossiers, service
-from experiments.bootstrap import local_user, open_store
 from tests.browser.reading import PATIENCE_MS, SETTLED, menu_link, no_fault, settled, visit
-from tests.browser.running import Wizard, chromium, running
+from tests.browser.running import Wizard, chromium, running, session_of
 from wizard import navigation
 
 DOSSIERS = 200
@@ -71,15 +70,12 @@ def load() -> str:
 
 def filled(wizard: Wizard) -> str:
     """Copies of both examples with their trials, none fitted; the id of one of the first."""
-    store = open_store(wizard.store)
-    try:
-        examples = [e.key for e in example_dossiers.names()]
-        made = [example_dossiers.load(store, examples[n % len(examples)], local_user())
+    examples = [e.key for e in example_dossiers.names()]
+    with session_of(wizard) as session:
+        made = [example_dossiers.load(session.store, examples[n % len(examples)], session.user)
                 for n in range(DOSSIERS)]
-        assert len(service.summaries(service.Session(store, local_user()))) == DOSSIERS
+        assert len(service.summaries(session)) == DOSSIERS
         return made[0]
-    finally:
-        store.close()
 
 
 def started(browser: Browser, wizard: Wizard) -> None:

@@ -15,10 +15,9 @@ from typing import Any
 from playwright.sync_api import Browser, Page, expect
 
 from experiments import example_dossiers, service
-from experiments.bootstrap import local_user, open_store
 from tests.browser.conftest import KEEPER
 from tests.browser.reading import PATIENCE_MS, fill, says, visit
-from tests.browser.running import Wizard, begun, chromium, running
+from tests.browser.running import Wizard, begun, chromium, running, session_of
 from tests.browser.states import (
     a_log_is_looked_at,
     a_new_job,
@@ -67,13 +66,9 @@ def main() -> None:
 
 def prepared(wizard: Wizard) -> Looked:
     """The examples: one with a trial that waits for its run, one as it is and one all done."""
-    store = open_store(wizard.store)
-    try:
-        first, second = (example_dossiers.load(store, e.key, local_user())
-                         for e in example_dossiers.names())
-        service.propose(service.Session(store, local_user()), first, 1)
-    finally:
-        store.close()
+    first, second = (example(wizard, e.key) for e in example_dossiers.names())
+    with session_of(wizard) as session:
+        service.propose(session, first, 1)
     done = example(wizard, KEEPER)
     judge_robustness(wizard, done)
     verify(wizard, done)

@@ -19,6 +19,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from experiments import example_dossiers, service
 from experiments.bootstrap import local_user, open_store
+from experiments.users import User
 
 BEGUN_WITH = "semivolatiles_to_dryness"
 START_S = 60.0
@@ -97,26 +98,29 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def begun(wizard: Wizard) -> str:
-    """A dossier whose first trial, the method in use, waits for its run."""
-    store = open_store(str(wizard.store))
+@contextmanager
+def session_of(wizard: Wizard, user: User | None = None) -> Iterator[service.Session]:
+    """The store of a wizard, in the hands of the person at this machine or of somebody else."""
+    store = open_store(wizard.store)
     try:
-        job = example_dossiers.FOLDER / f"{BEGUN_WITH}.toml"
-        return service.create(service.Session(store, local_user()), job).id
+        yield service.Session(store, user or local_user())
     finally:
         store.close()
+
+
+def begun(wizard: Wizard) -> str:
+    """A dossier whose first trial, the method in use, waits for its run."""
+    with session_of(wizard) as session:
+        return service.create(session, example_dossiers.FOLDER / f"{BEGUN_WITH}.toml").id
 
 
 @contextmanager
 def running(folder: Path, *examples: str, store: str | None = None) -> Iterator[Wizard]:
     """A wizard on a store, a fresh one by default, with the examples named as dossiers."""
     wizard = Wizard(folder, store)
-    opened = open_store(wizard.store)
-    try:
+    with session_of(wizard) as session:
         for key in examples:
-            wizard.dossiers[key] = example_dossiers.load(opened, key, local_user())
-    finally:
-        opened.close()
+            wizard.dossiers[key] = example_dossiers.load(session.store, key, session.user)
     wizard.start()
     try:
         yield wizard

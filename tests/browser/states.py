@@ -9,11 +9,10 @@ from pathlib import Path
 from playwright.sync_api import Page, expect
 
 from experiments import approval, example_dossiers, service
-from experiments.bootstrap import local_user, open_store
 from experiments.verification_entry import plan_verification, record_verification
 from tests.browser.conftest import KEEPER, SOIL
 from tests.browser.reading import asked, button, choose, fill, press, says, settled, upload, visit
-from tests.browser.running import Wizard, begun
+from tests.browser.running import Wizard, begun, session_of
 from tests.browser.verification_rows import robustness_table, verification_table
 from tests.experiments.instrument_logs import as_text, run_columns
 from wizard import navigation
@@ -85,29 +84,20 @@ def everything_opened(page: Page) -> None:
 
 def example(wizard: Wizard, key: str) -> str:
     """A dossier more of that example."""
-    store = open_store(wizard.store)
-    try:
-        return example_dossiers.load(store, key, local_user())
-    finally:
-        store.close()
+    with session_of(wizard) as session:
+        return example_dossiers.load(session.store, key, session.user)
 
 
 def judge_robustness(wizard: Wizard, dossier_id: str) -> None:
     """The second example's robustness study is planned and its runs all come back well."""
-    store = open_store(wizard.store)
-    try:
-        session = service.Session(store, local_user())
+    with session_of(wizard) as session:
         _, trials = service.plan_robustness(session, dossier_id)
         service.record_table(session, dossier_id, robustness_table([t.id for t in trials]))
-    finally:
-        store.close()
 
 
 def verify(wizard: Wizard, dossier_id: str) -> None:
     """The setting of the second example is confirmed by replicate runs."""
-    store = open_store(wizard.store)
-    try:
-        session = service.Session(store, local_user())
+    with session_of(wizard) as session:
         answer = service.recommend(session, dossier_id)[1]
         assert answer.setting is not None
         _, made = plan_verification(session, dossier_id, None, answer.setting)
@@ -115,5 +105,3 @@ def verify(wizard: Wizard, dossier_id: str) -> None:
         record_verification(session, dossier_id, verification_table(
             made.criteria.runs, made.criteria.days, minutes))
         approval.change_state(session, dossier_id, "verified", "verification passed")
-    finally:
-        store.close()

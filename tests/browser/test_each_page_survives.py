@@ -11,7 +11,6 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from experiments import drafts, service
-from experiments.bootstrap import local_user, open_store
 from experiments.users import User
 from tests.browser.conftest import SOIL
 from tests.browser.reading import (
@@ -25,7 +24,7 @@ from tests.browser.reading import (
     turn_to,
     visit,
 )
-from tests.browser.running import Wizard, running
+from tests.browser.running import Wizard, running, session_of
 from wizard import navigation
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -120,25 +119,18 @@ def test_every_page_is_covered():
 
 def prepared(wizard: Wizard) -> str:
     """The first example with one trial that waits for its run."""
-    store = open_store(wizard.store)
-    try:
-        service.propose(service.Session(store, local_user()), wizard.dossiers[SOIL], 1)
-    finally:
-        store.close()
+    with session_of(wizard) as session:
+        service.propose(session, wizard.dossiers[SOIL], 1)
     return wizard.dossiers[SOIL]
 
 
 def wait_until_kept(wizard: Wizard, text: str) -> None:
     """Wait until what the reader typed is in the store."""
-    store = open_store(wizard.store)
-    try:
-        reader = service.Session(store, User(wizard.settings["BOILWRIGHT_USER"]))
+    with session_of(wizard, User(wizard.settings["BOILWRIGHT_USER"])) as reader:
         end = time.monotonic() + PATIENCE_MS / 1000
         while not any(text in str(draft.content) for draft in drafts.drafts(reader)):
             assert time.monotonic() < end, f"{text!r} was typed and is not kept"
             time.sleep(0.1)
-    finally:
-        store.close()
 
 
 def still_there(page: Page, key: str, address: str) -> None:

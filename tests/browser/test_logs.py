@@ -8,9 +8,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from experiments import service
-from experiments.bootstrap import local_user, open_store
 from tests.browser.reading import button, choose, no_fault, press, says, upload, visit
-from tests.browser.running import Wizard, begun, running
+from tests.browser.running import Wizard, begun, running, session_of
 from tests.experiments.instrument_logs import as_text, run_columns
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -22,11 +21,8 @@ def give(page: Page, path: Path) -> None:
 
 
 def kept(wizard: Wizard, dossier_id: str):
-    store = open_store(str(wizard.store))
-    try:
-        return service.load(service.Session(store, local_user()), dossier_id)
-    finally:
-        store.close()
+    with session_of(wizard) as session:
+        return service.load(session, dossier_id)
 
 
 def test_a_log_is_attached_and_its_run_time_taken(page: Page, tmp_path: Path) -> None:

@@ -15,10 +15,9 @@ import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
 from experiments import example_dossiers, service
-from experiments.bootstrap import open_store
 from experiments.users import User
 from tests.browser.reading import PATIENCE_MS, says, settled, visit
-from tests.browser.running import START_S, Wizard, free_port
+from tests.browser.running import START_S, Wizard, free_port, session_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -82,10 +81,8 @@ def laboratory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Wizard]:
         roles.write_text(ROLES, "utf-8")
         wizard.settings = {"STREAMLIT_SECRETS_FILES": str(secrets),
                            "BOILWRIGHT_ROLES": str(roles)}
-        store = open_store(wizard.store)
-        head = service.Session(store, User("head"))
-        service.create(head, example_dossiers.names()[1].job, "d1")
-        store.close()
+        with session_of(wizard, User("head")) as head:
+            service.create(head, example_dossiers.names()[1].job, "d1")
         wizard.start()
         yield wizard
         wizard.stop()
@@ -122,11 +119,8 @@ def stay_here(route: Route) -> None:
 
 
 def events(laboratory: Wizard) -> list:
-    store = open_store(laboratory.store)
-    try:
-        return store.events("d1")
-    finally:
-        store.close()
+    with session_of(laboratory) as session:
+        return session.store.events("d1")
 
 
 def who(page: Page) -> str:

@@ -8,11 +8,10 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from experiments import service
-from experiments.bootstrap import local_user, open_store
 from experiments.trials import Trial
 from tests.browser.conftest import SOIL
 from tests.browser.reading import PATIENCE_MS, button, fill, press, says, settled, visit
-from tests.browser.running import Wizard, begun, running
+from tests.browser.running import Wizard, begun, running, session_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -26,11 +25,8 @@ def cell(page: Page, place: str):
 
 def trial(wizard: Wizard, dossier_id: str) -> Trial:
     """The first trial as it stands in the store."""
-    store = open_store(wizard.store)
-    try:
-        return service.load(service.Session(store, local_user()), dossier_id).trials[0]
-    finally:
-        store.close()
+    with session_of(wizard) as session:
+        return service.load(session, dossier_id).trials[0]
 
 
 def test_what_is_typed_is_taken_back_before_it_is_recorded(page: Page, empty: Wizard) -> None:

@@ -54,8 +54,8 @@ def test_the_value_at_a_place_survives_every_pass(place):
     for _ in range(2):
         grid = refined(grid, around(grid, place), hill)
         i, j = grid.x.tolist().index(place[0]), grid.y.tolist().index(place[1])
-        assert grid.values[0, j, i] == pytest.approx(
-                hill(*map(np.array, place))[0], rel=1e-12)
+        known = hill(*map(np.array, place))[0]
+        assert grid.values[0, j, i] == pytest.approx(known, rel=1e-12)
 
 
 def test_only_cells_that_matter_are_asked_and_they_are_exact():
