@@ -30,6 +30,7 @@ from experiments.storage.protocol import (
     Summary,
     UnknownDossier,
 )
+from experiments.storage.protocol import append as append_events
 from experiments.trials import Trial
 from experiments.users import Role, User
 
@@ -263,7 +264,7 @@ def append(session: Session, dossier: Dossier, held: int) -> int:
     new = _allowed(session, dossier.events[held:])
     if not new:
         return held
-    revision = session.store.append(dossier.id, new, held, summarise(dossier))
+    revision = append_events(session.store, dossier.id, new, held, summarise(dossier))
     logs.note("dossier saved", dossier=dossier.id, revision=revision)
     return revision
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,6 @@ from experiments.storage.protocol import (
     Summary,
     UnknownDossier,
     check_order,
-    unless_stale,
 )
 from experiments.storage.schema import AUDIT_EVENT, DOSSIER, DRAFT, STORE_LOG, bring_up_to_date
 
@@ -49,13 +48,6 @@ class DatabaseStore:
                 bring_up_to_date(connection)
         except UnicodeError as error:  # a name that no server can have
             raise StoreError(f"{self.shown[:80]!r} is not a store.", _ADVICE) from error
-
-    def append(
-        self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
-    ) -> int:
-        if not events:
-            check_order(events, expected_revision)
-        return self.extend(dossier_id, expected_revision, unless_stale(events, summary))
 
     def extend(self, dossier_id: str, after: int, build: Build) -> int:
         with self._writing() as connection:

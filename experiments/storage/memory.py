@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from experiments.events import Event
@@ -14,7 +14,6 @@ from experiments.storage.protocol import (
     Summary,
     UnknownDossier,
     check_order,
-    unless_stale,
 )
 
 
@@ -27,13 +26,6 @@ class MemoryStore:
         self._summaries: dict[str, Summary] = {}
         self._notes: list[dict[str, Any]] = []
         self._drafts: dict[tuple[str, str], Draft] = {}
-
-    def append(
-        self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
-    ) -> int:
-        if not events:
-            check_order(events, expected_revision)
-        return self.extend(dossier_id, expected_revision, unless_stale(events, summary))
 
     def extend(self, dossier_id: str, after: int, build: Build) -> int:
         with self._lock:

@@ -67,39 +67,21 @@ Build = Callable[[Sequence[Event]], tuple[Sequence[Event], Summary]]
 """From the events somebody has not seen yet to those to be added, none to leave it as it is."""
 
 
-def unless_stale(events: Sequence[Event], summary: Summary) -> Build:
-    """Add these events when there are none in between, else StaleRevision."""
-
-    def build(newer: Sequence[Event]) -> tuple[Sequence[Event], Summary]:
-        if newer:
-            raise StaleRevision(newer)
-        return events, summary
-
-    return build
-
-
 class DossierStore(Protocol):
-    """Keeps the events of dossiers; an append is whole or not at all."""
-
-    def append(
-        self, dossier_id: str, events: Sequence[Event], expected_revision: int, summary: Summary
-    ) -> int:
-        """Add events after ``expected_revision``; returns the new revision (last seq).
-
-        Raises
-        ------
-        StaleRevision
-            when the store holds other events by then
-        UnknownDossier
-            when events should follow others that are not there
-        """
-        ...
+    """Keeps the events of dossiers; what is added is added whole or not at all."""
 
     def extend(self, dossier_id: str, after: int, build: Build) -> int:
         """Add what ``build`` makes of the events after ``after``, while nobody else may write.
 
-        For a change that others kept outrunning: it waits its turn and cannot be outrun again.
-        An exception of ``build`` changes nothing and is passed on.
+        Gives the revision, which is the seq of the last event. An exception of ``build``
+        changes nothing and is passed on.
+
+        Raises
+        ------
+        StaleRevision
+            when the store does not hold as many events
+        UnknownDossier
+            when events should follow others that are not there
         """
         ...
 
@@ -137,3 +119,27 @@ def check_order(events: Sequence[Event], expected_revision: int) -> None:
     numbers = [e.seq for e in events]
     if not numbers or numbers != list(range(expected_revision + 1, numbers[-1] + 1)):
         raise ValueError(f"events {numbers} do not follow revision {expected_revision}")
+
+
+def append(
+    store: DossierStore, dossier_id: str, events: Sequence[Event], expected_revision: int,
+    summary: Summary,
+) -> int:
+    """Add events when the store holds none after ``expected_revision``; gives the new revision.
+
+    Raises
+    ------
+    StaleRevision
+        when the store holds other events by then
+    UnknownDossier
+        when events should follow others that are not there
+    """
+    if not events:
+        check_order(events, expected_revision)
+
+    def build(newer: Sequence[Event]) -> tuple[Sequence[Event], Summary]:
+        if newer:
+            raise StaleRevision(newer)
+        return events, summary
+
+    return store.extend(dossier_id, expected_revision, build)

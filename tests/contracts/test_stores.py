@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 from experiments.events import Event, link, verify_chain
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
-from experiments.storage.protocol import Draft, StaleRevision, Summary, UnknownDossier
+from experiments.storage.protocol import (
+    Draft,
+    StaleRevision,
+    Summary,
+    UnknownDossier,
+    append,
+)
 from tests.fuzzing import examples
 
 AT = "2026-03-02T08:00:00.000+00:00"
@@ -46,8 +52,8 @@ def summary(name: str = "d1", revision: int = 1, **other) -> Summary:
 
 def test_what_was_appended_is_read_back_in_order(store):
     events = chain("a", 0.1 + 0.2, [None, True, 1e-300], {"k": HOSTILE})
-    assert store.append("d1", events[:2], 0, summary(revision=2)) == 2
-    assert store.append("d1", events[2:], 2, summary(revision=4)) == 4
+    assert append(store, "d1", events[:2], 0, summary(revision=2)) == 2
+    assert append(store, "d1", events[2:], 2, summary(revision=4)) == 4
     assert list(store.events("d1")) == events
     assert verify_chain(store.events("d1")).holds
 
@@ -60,11 +66,11 @@ def test_an_unknown_dossier_is_said_to_be_unknown(store):
 
 def test_a_stale_save_changes_nothing_and_says_who_did_what(store):
     first = chain("a")
-    store.append("d1", first, 0, summary())
+    append(store, "d1", first, 0, summary())
     theirs = chain("theirs", who="Grace", after=first[-1])
-    store.append("d1", theirs, 1, summary(revision=2, title="Theirs"))
+    append(store, "d1", theirs, 1, summary(revision=2, title="Theirs"))
     with pytest.raises(StaleRevision, match="Grace") as caught:
-        store.append("d1", chain("mine", after=first[-1]), 1, summary(revision=2, title="Mine"))
+        append(store, "d1", chain("mine", after=first[-1]), 1, summary(revision=2, title="Mine"))
     assert [e.payload["text"] for e in caught.value.newer] == ["theirs"]
     assert list(store.events("d1")) == first + theirs
     assert [s.title for s in store.summaries()] == ["Theirs"]
@@ -72,9 +78,9 @@ def test_a_stale_save_changes_nothing_and_says_who_did_what(store):
 
 def test_who_waits_his_turn_builds_on_what_others_saved(store):
     first = chain("a")
-    store.append("d1", first, 0, summary())
+    append(store, "d1", first, 0, summary())
     theirs = chain("b", "c", after=first[-1], who="Grace")
-    store.append("d1", theirs, 1, summary(revision=3))
+    append(store, "d1", theirs, 1, summary(revision=3))
 
     def build(newer):
         assert list(newer) == theirs
@@ -95,17 +101,17 @@ def test_who_waits_his_turn_builds_on_what_others_saved(store):
 
 
 def test_a_new_dossier_under_a_taken_id_is_stale(store):
-    store.append("d1", chain("a"), 0, summary())
+    append(store, "d1", chain("a"), 0, summary())
     with pytest.raises(StaleRevision):
-        store.append("d1", chain("b"), 0, summary())
+        append(store, "d1", chain("b"), 0, summary())
     with pytest.raises(StaleRevision):
-        store.append("d1", chain("b", "c")[1:], 7, summary())
+        append(store, "d1", chain("b", "c")[1:], 7, summary())
     assert [e.payload["text"] for e in store.events("d1")] == ["a"]
 
 
 def test_appending_to_a_dossier_that_is_not_there_is_refused(store):
     with pytest.raises(UnknownDossier):
-        store.append("d9", chain("a", "b")[1:], 1, summary("d9"))
+        append(store, "d9", chain("a", "b")[1:], 1, summary("d9"))
     assert store.summaries() == []
 
 
@@ -115,14 +121,14 @@ def test_summaries_come_last_changed_first_and_keep_hostile_text(store):
         facts = {"analytes": [HOSTILE], "version": 1}
         title = HOSTILE.replace("\u0000", "")
         held = summary(name, title=title, updated=changed, facts=facts)
-        store.append(name, chain("a"), 0, held)
+        append(store, name, chain("a"), 0, held)
     assert [s.id for s in store.summaries()] == ["d2", "d3", "d1"]
     assert store.summaries()[0].facts["analytes"] == [HOSTILE]
     assert store.summaries()[0].title == HOSTILE.replace("\u0000", "")
 
 
 def test_the_log_of_the_store_is_kept_apart_from_dossiers(store):
-    store.append("d1", chain("a"), 0, summary())
+    append(store, "d1", chain("a"), 0, summary())
     store.note(AT, "Ada", "export", {"dossier": "d1"})
     store.note(AT, "Grace", "import", {"dossier": "d2"})
     assert [(n["who"], n["what"]) for n in store.notes()] == [
@@ -148,7 +154,7 @@ def test_a_draft_is_kept_a_person_and_replaced_and_forgotten(store):
 
 def test_many_writers_lose_no_update(store):
     """Each writer appends ten notes to one dossier, reading again when somebody was faster."""
-    store.append("d1", chain("start"), 0, summary())
+    append(store, "d1", chain("start"), 0, summary())
     faults: list[BaseException] = []
 
     def write(name: str) -> None:
@@ -158,7 +164,7 @@ def test_many_writers_lose_no_update(store):
                     held = store.events("d1")
                     new = chain(f"{name}{i}", who=name, after=held[-1])
                     try:
-                        store.append("d1", new, held[-1].seq, summary(revision=new[-1].seq))
+                        append(store, "d1", new, held[-1].seq, summary(revision=new[-1].seq))
                         break
                     except StaleRevision:
                         continue
@@ -196,6 +202,6 @@ def test_any_payload_comes_back_as_it_was(store, payload):
     taken = len(store.summaries())
     name = f"p{taken}"
     events = chain(payload)
-    store.append(name, events, 0, summary(name))
+    append(store, name, events, 0, summary(name))
     assert list(store.events(name)) == events
     assert verify_chain(store.events(name)).holds

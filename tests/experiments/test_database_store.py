@@ -16,7 +16,7 @@ from alembic.script import ScriptDirectory
 from experiments.events import link
 from experiments.storage import schema
 from experiments.storage.database import DatabaseStore
-from experiments.storage.protocol import Draft, StoreError, Summary
+from experiments.storage.protocol import Draft, StoreError, Summary, append
 
 AT = "2026-03-02T08:00:00.000+00:00"
 MIGRATIONS = Path(schema.__file__).parent / "migrations"
@@ -40,7 +40,7 @@ def configuration() -> Config:
 def fill(path: Path) -> None:
     store = DatabaseStore(url(path))
     events = [link(None, AT, "Ada", "note", {"text": "kept"})]
-    store.append("d1", events, 0, Summary("d1", "A job", "draft", 0, 1, AT, {}))
+    append(store, "d1", events, 0, Summary("d1", "A job", "draft", 0, 1, AT, {}))
     store.close()
 
 
@@ -95,7 +95,7 @@ def test_a_store_of_every_released_schema_opens_with_all_it_holds(
     store.save_draft(Draft("Ada", "results:" + "d" * 190, AT, {"title": "a long name"}))
     assert {d.name for d in store.drafts("Ada")} >= {"results:" + "d" * 190}
     newer = link(event, AT, "Ada", "note", {"text": "after"})
-    store.append("d1", [newer], 1, Summary("d1", "Old", "draft", 0, 2, AT, {}))
+    append(store, "d1", [newer], 1, Summary("d1", "Old", "draft", 0, 2, AT, {}))
     store.close()
     again = DatabaseStore(where)
     assert again.events("d1") == [event, newer]

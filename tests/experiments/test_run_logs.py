@@ -19,7 +19,7 @@ from experiments.events import Event, link
 from experiments.log_columns import ColumnChoice
 from experiments.log_file import read_log_file
 from experiments.storage.memory import MemoryStore
-from experiments.storage.protocol import StaleRevision, StoreError
+from experiments.storage.protocol import StaleRevision, StoreError, append
 from experiments.users import NotAllowed, User
 from tests.experiments.instrument_logs import as_text, run_columns
 from tests.fuzzing import examples
@@ -31,7 +31,7 @@ PHTHALATE = "diethyl phthalate"
 @pytest.fixture
 def session(dossier):
     made = service.Session(MemoryStore(), User("Ada"))
-    made.store.append(dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(made.store, dossier.id, dossier.events, 0, service.summarise(dossier))
     return made
 
 

@@ -11,7 +11,7 @@ from experiments import approval, service
 from experiments.dossier import Dossier, DossierError
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
-from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier
+from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier, append
 from experiments.users import NotAllowed, User
 
 A = "recovery_percent:diethyl phthalate"
@@ -33,7 +33,7 @@ def ada(store):
 @pytest.fixture
 def kept(ada, dossier):
     """The dossier with two pending trials, in the store."""
-    ada.store.append(dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(ada.store, dossier.id, dossier.events, 0, service.summarise(dossier))
     return dossier.id
 
 
@@ -214,7 +214,7 @@ def test_results_do_not_come_along_to_another_sample(ada, kept, job_mapping):
 def test_a_changed_event_is_found_by_the_audit_and_the_dossier_not_used(tmp_path, dossier):
     store = DatabaseStore(f"sqlite:///{tmp_path / 's.sqlite'}")
     session = service.Session(store, User("Ada"))
-    store.append(dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(store, dossier.id, dossier.events, 0, service.summarise(dossier))
     assert service.audit(session)[dossier.id].holds
     with sqlite3.connect(tmp_path / "s.sqlite") as connection:
         connection.execute("UPDATE audit_event SET payload = replace(payload, '45', '46') "
@@ -229,7 +229,7 @@ def test_a_changed_event_is_found_by_the_audit_and_the_dossier_not_used(tmp_path
 def test_a_missing_last_event_is_found_by_the_audit(tmp_path, dossier):
     store = DatabaseStore(f"sqlite:///{tmp_path / 's.sqlite'}")
     session = service.Session(store, User("Ada"))
-    store.append(dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(store, dossier.id, dossier.events, 0, service.summarise(dossier))
     for gone, first in (("seq = 3", 3), ("seq >= 1", 1)):
         with sqlite3.connect(tmp_path / "s.sqlite") as connection:
             connection.execute(f"DELETE FROM audit_event WHERE {gone}")  # noqa: S608

@@ -22,7 +22,7 @@ from experiments.log_file import read_log_file
 from experiments.log_reading import read_log
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
-from experiments.storage.protocol import StoreError
+from experiments.storage.protocol import StoreError, append
 from experiments.users import NotAllowed, User
 from tests.experiments.instrument_logs import as_text, run_columns
 from tests.fuzzing import examples
@@ -61,7 +61,7 @@ def session():
 
 
 def keep(session, dossier):
-    session.store.append(dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(session.store, dossier.id, dossier.events, 0, service.summarise(dossier))
 
 
 def refused(session, data, said):
