@@ -158,7 +158,7 @@ def test_every_use_case_is_looked_at() -> None:
 
 
 def test_nothing_else_writes_to_a_store() -> None:
-    """Calls of the store's writing methods, and of the function that appends, wherever they are."""
+    """Calls of the writing methods of a store, and of the function that appends to one."""
     found = set()
     for folder in ("experiments", "wizard"):
         for path in (Path(experiments.__path__[0]).parent / folder).rglob("*.py"):
