@@ -17,8 +17,7 @@ from experiments.job import EvaporationJob
 from experiments.job_differences import differences, results_carry_over
 from experiments.job_file import parse
 from experiments.service import JobSource, Session, append, change, load
-from experiments.storage.protocol import UnknownDossier
-from experiments.trials import Trial
+from experiments.trials import Result, Trial
 from experiments.users import Role
 
 ENTERING = ("recorded", "corrected", "verification recorded", "trace attached")
@@ -68,20 +67,9 @@ def new_version(
     if carried:
         for trial in old.trials:
             if trial.result is not None:
-                _carry(dossier, old, trial)
+                _carry(dossier, old, trial, trial.result)
     append(session, dossier, 0)
     return dossier
-
-
-def history(session: Session, dossier_id: str) -> list[Dossier]:
-    """The dossier and its earlier versions, newest first, as far as this store holds them."""
-    found = [load(session, dossier_id)]
-    while (previous := found[-1].details.previous) is not None:
-        try:
-            found.append(load(session, previous))
-        except UnknownDossier:
-            break
-    return found
 
 
 def _must_have_passed(dossier: Dossier) -> None:
@@ -102,11 +90,8 @@ def _must_be_another_person(dossier: Dossier, name: str) -> None:
                          "Ask another person with that role.")
 
 
-def _carry(dossier: Dossier, old: Dossier, trial: Trial) -> None:
+def _carry(dossier: Dossier, old: Dossier, trial: Trial, result: Result) -> None:
     """Take a result along, onto today's method where it is the same setting."""
-    result = trial.result
-    if result is None:
-        return
     names = {a.name for a in dossier.job.analytes}
     payload: dict[str, Any] = result_payload(result)
     for part in ("recovery", "is_mean"):
@@ -115,11 +100,9 @@ def _carry(dossier: Dossier, old: Dossier, trial: Trial) -> None:
     same = (t for t in dossier.pending if t.setting == trial.setting and trial.origin == "today")
     target = next(same, None)
     if target is None:
-        trial_id = f"T{len(dossier.trials) + 1}"
-        dossier.note_event("entered", {
-            "trial": trial_id, "setting": trial.setting, "origin": "entered",
-            "reason": f"Run as {trial.id} of version {old.version} (dossier {old.id}).",
-        })
+        trial_id = dossier.enter_pending(
+            trial.setting, "entered",
+            f"Run as {trial.id} of version {old.version} (dossier {old.id}).")
     else:
         trial_id = target.id
     dossier.note_event("recorded", {"trial": trial_id, "result": payload})

@@ -201,16 +201,6 @@ def render_sheet(sheet: BenchSheet, suffix: str) -> bytes:
                      f"Use one of: {', '.join(SHEET_FORMATS)}.")
 
 
-def sheet_csv(dossier: Dossier, ids: Sequence[str]) -> bytes:
-    """The sheet of pending trials as CSV."""
-    return render_sheet(trial_sheet(dossier, ids), ".csv")
-
-
-def sheet_xlsx(dossier: Dossier, ids: Sequence[str]) -> bytes:
-    """The sheet of pending trials as a workbook."""
-    return render_sheet(trial_sheet(dossier, ids), ".xlsx")
-
-
 def csv_text(sheet: BenchSheet) -> str:
     """The sheet as CSV; no text in it can become a live formula."""
     import csv

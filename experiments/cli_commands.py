@@ -26,8 +26,6 @@ from experiments.cli_tools import TOOLS
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
 from experiments.trials import Trial
 
-SHEETS = (".csv", ".xlsx", ".pdf")
-
 
 def read_job(arguments: Namespace) -> EvaporationJob:
     """The job of a file, or of a dossier of that id."""
@@ -127,9 +125,9 @@ def propose(arguments: Namespace) -> Reply:
     """Propose trials and write their bench sheet."""
     output = None if arguments.output is None else Path(arguments.output)
     if output is not None:
-        check_output(output, SHEETS)
-        from experiments.bench_sheet import write_sheet
+        from experiments.bench_sheet import SHEET_FORMATS, write_sheet
 
+        check_output(output, SHEET_FORMATS)
     session = open_session(arguments.store)
     count = arguments.n
     if count is None:

@@ -171,14 +171,15 @@ class Dossier:
         return [self.trial(i) for i in ids]
 
     def enter_pending(
-        self, setting: Setting, origin: str, reason: str, forecast: Forecast
+        self, setting: Setting, origin: str, reason: str, forecast: Forecast | None = None
     ) -> str:
-        """Enter a run somebody wants to make, with its forecast; it stays pending."""
+        """Enter a run of a checked setting, with its forecast; it stays pending. Gives its id."""
         self._must_be_open()
-        return self._enter(setting, origin, reason, {
+        said = {} if forecast is None else {
             "run_time_min": asdict(forecast.run_time_min),
             "recovery_percent": {k: asdict(v) for k, v in forecast.recovery_percent.items()},
-        })
+        }
+        return self._enter(setting, origin, reason, said)
 
     def withdraw(self, trial_id: str, reason: str = "") -> None:
         """Take a pending trial back."""

@@ -7,7 +7,7 @@ time that could be recommended, given the trials already in the batch or pending
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -20,14 +20,11 @@ from experiments.acquisition import (
     qualified_time,
     reading_shock,
 )
-from experiments.fitted import Fitted, Progress, fit
+from experiments.fitted import Fitted, Progress
 from experiments.job import Setting
 from experiments.reasons import REPEATED, trial_reason
-from experiments.recommendation import recommend
 from experiments.trials import Trial
 from models.system import Array
-
-__all__ = ["Fitted", "Proposal", "fit", "propose", "recommend"]
 
 IMAGINED = 56
 """Draws that play the truth when the results of a batch are imagined."""
@@ -246,17 +243,12 @@ def _stop_reason(start: float) -> str:
 
 
 def _trials(fitted: Fitted, chosen: Sequence[Setting], reasons: Sequence[str]) -> list[Trial]:
-    trials = []
-    for setting, reason, forecast in zip(chosen, reasons, fitted.forecast(chosen), strict=True):
-        recovery = {
-            name: {"mean": i.mean, "low": i.low, "high": i.high}
-            for name, i in forecast.recovery_percent.items()
-        }
-        time = forecast.run_time_min
-        trials.append(replace(
-            Trial(id="", setting=dict(setting), reason=reason),
-            run_time_min={"mean": time.mean, "low": time.low, "high": time.high},
-            recovery_percent=recovery,
-        ))
-    return trials
+    return [
+        Trial(
+            id="", setting=dict(setting), reason=reason,
+            run_time_min=asdict(forecast.run_time_min),
+            recovery_percent={k: asdict(v) for k, v in forecast.recovery_percent.items()},
+        )
+        for setting, reason, forecast in zip(chosen, reasons, fitted.forecast(chosen), strict=True)
+    ]
 

@@ -28,11 +28,10 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.substances import Substance, read_table
+from models.system import Array
 
-Array = NDArray[np.float64]
 Model = Literal["dortmund", "original", "dortmund completed", "original completed"]
 MODELS: tuple[Model, ...] = ("dortmund", "original")
 COMPLETED: tuple[Model, ...] = ("dortmund completed", "original completed")

@@ -10,14 +10,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.activity import MODELS, covers, group_model
 from models.quantities import ZERO_CELSIUS
 from models.substances import Substance, read_table
+from models.system import Array
 from models.volatility import ln_pressure
-
-Array = NDArray[np.float64]
 
 TEMPERATURES = (280.0, 320.0, 360.0)
 COMPOSITIONS = np.array([0.003, 0.05, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95, 0.997])

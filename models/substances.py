@@ -15,14 +15,10 @@ from functools import lru_cache
 from importlib import resources
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.errors import ModelError, UnknownSubstance
 from models.substance_names import blend, registry_fault, spelled
-
-Array = NDArray[np.float64]
-
-TABLE_VERSION = "2026.1"
+from models.system import Array
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from models.errors import ModelError, OutOfRange
 from models.quantities import ATMOSPHERE, GAS_CONSTANT
-
-Array = NDArray[np.float64]
+from models.system import Array
 
 T0: Final = 298.15
 RANGE: Final = (200.0, 470.0)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
 from experiments.dossier import Dossier
@@ -75,17 +75,6 @@ def compose(g: Gathered, date: str) -> Document:
             Attachment(EXPORT_NAME, "application/zip",
                        "The whole record; boilwright import reads it", pack(dossier)),
         ),
-    )
-
-
-def sheet_only(g: Gathered, date: str) -> Document:
-    """The method sheet as a document of its own, one page."""
-    dossier = g.dossier
-    return Document(
-        title=dossier.job.title, kind="Method sheet", subtitle="", date=date[:10],
-        facts=(("dossier", f"{dossier.id}, version {dossier.version}, {dossier.state}"),),
-        sections=(replace(method_sheet(g), page_break=False),),
-        foot=f"Dossier {dossier.id}, {date[:10]}", has_contents=False,
     )
 
 

@@ -110,7 +110,7 @@ def _spread(bench: Bench, count: int) -> dict[str, Setting]:
     order = np.argsort(bench.evaluate(rows).status == 1, kind="stable")[:count]
     job = Dossier.start(dict(bench.job)).job
     fixed = {f.name: f.first_value for f in job.factors}
-    chosen = [problem.decode(problem.encode(bench.setting(rows[i]))) for i in order]
+    chosen = [problem.dialled(bench.setting(rows[i])) for i in order]
     return {f"new {i}": {**fixed, **setting} for i, setting in enumerate(chosen)}
 
 

@@ -7,6 +7,7 @@ import math
 import pandas as pd
 
 from experiments.studies.bench import Mapping
+from experiments.studies.strategies import OURS
 
 SHARES = ("recommended", "feasible", "success", "excess", "price", "false", "coverage",
           "impossible")
@@ -84,7 +85,7 @@ def _trials(trials: pd.DataFrame) -> list[str]:
 
 
 def _ours(part: pd.DataFrame) -> list[str]:
-    rows = part[part["strategy"] == "boilwright"]
+    rows = part[part["strategy"] == OURS]
     if rows.empty:
         return ["Boilwright was not among the strategies."]
     budgets = sorted(rows["budget"].unique())

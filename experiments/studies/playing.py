@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import qmc
 
 from experiments.job import Setting
 from experiments.studies.bench import Bench, Mapping
+from experiments.studies.optimum import window_sample
 from experiments.studies.strategy import LEVELS, Belief, Claim, Problem, Strategy
 
 BATCH = 3
@@ -123,11 +123,10 @@ def score_claim(bench: Bench, goal: Goal, claim: Claim) -> Mapping:
 
 def probe_settings(bench: Bench) -> list[Setting]:
     """Settings over the window that truly finish, the same for every strategy."""
-    unit = qmc.Sobol(len(bench.free), scramble=True, seed=bench.seed + 5).random(64)
-    rows = bench.lower + unit * (bench.upper - bench.lower)
+    rows = window_sample(bench, 64, seed=bench.seed + 5)
     finished = np.flatnonzero(bench.evaluate(rows).status == 0)[:ELSEWHERE]
     problem = Problem.of(bench, bench.seed)
-    return [problem.decode(problem.encode(bench.setting(rows[i]))) for i in finished]
+    return [problem.dialled(bench.setting(rows[i])) for i in finished]
 
 
 def score_probes(

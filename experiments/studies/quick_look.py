@@ -10,7 +10,8 @@ from typing import Any
 import pandas as pd
 
 from experiments.studies.bench import Mapping
-from experiments.studies.compare import Play, run_study, versions, write_summary
+from experiments.studies.benches import REPORTED
+from experiments.studies.compare import Play, plan, run_study, versions, write_summary
 from experiments.studies.physical import drawn_kind
 from experiments.studies.strategies import ALL, OURS, is_available
 
@@ -40,7 +41,8 @@ def quick(n_benches: int = 10, progress: Progress | None = None) -> dict[str, An
     if n_benches < 1:
         raise ValueError("The benchmark needs at least one bench.")
     groups = [[Play("physical", seed, OURS, 0, (TRIALS,))] for seed in quick_seeds(n_benches)]
-    scores = _played(groups, jobs=2, dask=None, progress=progress)
+    with tempfile.TemporaryDirectory() as folder:
+        scores = run_study(groups, Path(folder) / "scores.csv", jobs=2, progress=progress)
     plays = [_line({str(k): v for k, v in row.items()}) for row in scores.to_dict("records")]
     won = sum(p["succeeded"] for p in plays)
     sentence = (
@@ -59,9 +61,6 @@ def full(
     The figures with intervals come back as Markdown in ``text``; the study for the
     documentation is run with ``python -m experiments.studies.compare``.
     """
-    from experiments.studies.benches import REPORTED
-    from experiments.studies.compare import plan
-
     strategies = [name for name in ALL if is_available(name)]
     seeds: dict[str, Sequence[int]] = {f: s[:n_benches] for f, s in REPORTED.items()}
     with tempfile.TemporaryDirectory() as folder:
@@ -74,14 +73,6 @@ def full(
         text += (f"\nNot installed and left out: {', '.join(missing)}; "
                  "pip install 'boilwright[study]' brings them.\n")
     return {"text": text, "strategies": strategies, "missing": missing, "versions": versions()}
-
-
-def _played(
-    groups: list[list[Play]], jobs: int, dask: str | None, progress: Progress | None
-) -> pd.DataFrame:
-    with tempfile.TemporaryDirectory() as folder:
-        return run_study(groups, Path(folder) / "scores.csv", jobs=jobs, dask=dask,
-                         progress=progress)
 
 
 def _line(row: Mapping) -> dict[str, Any]:

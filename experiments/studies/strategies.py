@@ -16,7 +16,8 @@ PEERS = (
     "Optuna GP", "scikit-learn GP", "BoTorch",
 )
 ALL = (OURS, *PEERS)
-NEEDS_TORCH = ("Optuna GP", "BoTorch")
+NEEDS = {"Optuna GP": ("torch",), "BoTorch": ("torch", "botorch")}
+"""Packages of the extra ``study`` without which a strategy cannot be played."""
 
 
 class MissingExtra(RuntimeError):
@@ -27,8 +28,7 @@ def check_available(name: str) -> None:
     """Raise :class:`MissingExtra` with the cure when the strategy's packages are missing."""
     if name not in ALL:
         raise KeyError(f"Unknown strategy {name!r}; there are {', '.join(ALL)}.")
-    needed = {"BoTorch": ("torch", "botorch"), "Optuna GP": ("torch",)}.get(name, ())
-    missing = [package for package in needed if find_spec(package) is None]
+    missing = [package for package in NEEDS.get(name, ()) if find_spec(package) is None]
     if missing:
         raise MissingExtra(
             f"The strategy {name!r} needs {' and '.join(missing)}; install the extra with "

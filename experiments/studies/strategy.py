@@ -91,6 +91,10 @@ class Problem:
                 coded.append((x - factor.low) / (factor.high - factor.low))
         return np.array(coded)
 
+    def dialled(self, setting: Setting) -> Setting:
+        """The nearest setting of the window that the equipment can dial."""
+        return self.decode(self.encode(setting))
+
 
 @dataclass(frozen=True, eq=False)
 class Observation:

@@ -76,7 +76,6 @@ WRITING: dict[str, Call] = {
         lambda s, m: verification_entry.verify_dossier(s, m.longer, TABLE),
 }
 READING: dict[str, Call] = {
-    "approval.history": lambda s, m: approval.history(s, D),
     "backup.back_up": lambda s, m: backup.back_up(s),
     "drafts.drafts": lambda s, m: drafts.drafts(s),
     "run_logs.propose_columns": lambda s, m: run_logs.propose_columns(s, m.bare, LOG),

@@ -10,7 +10,8 @@ import pytest
 from experiments import Dossier
 from experiments.factor_space import FactorSpace, setting_key
 from experiments.fitted import fit
-from experiments.sequential import FIRST_APART, propose, recommend
+from experiments.recommendation import recommend
+from experiments.sequential import FIRST_APART, propose
 
 
 @pytest.fixture(scope="module")

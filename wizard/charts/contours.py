@@ -16,9 +16,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from models.system import Array
+
 Line = list[tuple[float, float]]
 
 

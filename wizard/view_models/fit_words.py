@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from experiments.diagnostics import Reading
+from experiments.diagnostics import ODD_BEYOND, Reading
 from wizard.charts.fit_quality import FitRow
 
 INSIDE = 1.96
-ODD = 3.0
 
 
 def fit_rows(readings: Sequence[Reading]) -> list[FitRow]:
@@ -25,7 +24,7 @@ def fit_sentence(readings: Sequence[Reading]) -> str:
     if len(readings) < 3:
         return "There are too few readings to tell how well the forecasts fit."
     inside = sum(abs(r.standard) <= INSIDE for r in readings)
-    odd = [r for r in readings if abs(r.standard) > ODD]
+    odd = [r for r in readings if abs(r.standard) >= ODD_BEYOND]
     text = (
         f"{inside} of {len(readings)} readings lie where all other runs together would have put "
         "them with 95 % probability."

@@ -99,7 +99,6 @@ FACTOR_LABELS = {
     "end_point_hold_min": "End-point hold",
     "keeper": "Keeper",
 }
-ASSURANCES = (0.8, 0.9, 0.95, 0.99)
 
 
 def analyte_fields(index: int) -> tuple[Field, ...]:

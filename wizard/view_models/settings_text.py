@@ -10,8 +10,6 @@ from experiments.trials import Recovery, Result, Trial
 from wizard.units import Units
 from wizard.view_models.job_fields import FACTOR_LABELS
 
-ORIGINS = {"proposed": "", "today": "method in use today", "entered": "entered without a proposal",
-           "robustness": "robustness study"}
 STATES = {"pending": "to be run", "recorded": "recorded", "withdrawn": "withdrawn",
           "excluded": "kept out of the fit"}
 

@@ -13,14 +13,14 @@ from experiments.studies.bench import Bench
 from experiments.studies.playing import Goal, play, probe_settings
 from experiments.studies.strategies import (
     ALL,
-    NEEDS_TORCH,
+    NEEDS,
     MissingExtra,
     check_available,
     make_strategy,
 )
 from experiments.studies.strategy import Problem, observe
 
-PLAIN = tuple(n for n in ALL if n not in NEEDS_TORCH and n != strategies.OURS)
+PLAIN = tuple(n for n in ALL if n not in NEEDS and n != strategies.OURS)
 MODELLED = tuple(n for n in PLAIN if n != "one factor at a time")
 
 
@@ -104,7 +104,7 @@ def test_censored_and_lost_readings_enter_the_mean(bowl: Bench) -> None:
     np.testing.assert_allclose(problem.encode(problem.decode(seen.u)), seen.u, atol=1e-9)
 
 
-@pytest.mark.parametrize("name", NEEDS_TORCH)
+@pytest.mark.parametrize("name", NEEDS)
 def test_a_missing_extra_is_one_sentence_with_a_cure(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
