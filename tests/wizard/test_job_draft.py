@@ -116,6 +116,15 @@ def test_an_emptied_field_is_a_gap_again():
     assert not found.at(FILL.path)
 
 
+def test_the_share_of_a_solvent_just_added_is_a_gap_and_no_fault():
+    draft = full_draft()
+    put(draft, "sample.solvents", [{"name": "dichloromethane", "volume_fraction": 0.6},
+                                   {"name": "acetone", "volume_fraction": ""}])
+    found = check(draft)
+    assert found.is_gap("sample.solvents[1].volume_fraction")
+    assert not found.at("sample.solvents[1].volume_fraction")
+
+
 def test_faults_that_need_several_fields_are_at_the_field_to_change():
     draft = full_draft()
     put(draft, "sample.fill_volume_ml", 300)

@@ -115,6 +115,19 @@ def test_a_closed_dossier_leads_to_its_next_version(store, monkeypatch):
     assert made.details.previous == dossier_id
 
 
+def test_a_solvent_and_an_analyte_of_the_same_list_go_where_they_were_chosen():
+    at = opened("job")
+    for label, name in (("Add a solvent", "acetone"), ("Add an analyte", "lindane"),
+                        ("Add a solvent", "toluene")):
+        choice = next(s for s in at.selectbox if s.label == label)
+        choice.select(next(o for o in choice.options if o.startswith(f"{name} ·"))).run()
+        assert not at.exception
+    labels = {t.label for t in at.text_input}
+    assert {"Volume fraction of acetone", "Volume fraction of toluene",
+            "Target recovery of lindane, %"} <= labels
+    assert "Volume fraction of lindane" not in labels
+
+
 def test_a_copied_job_offers_to_start_from_what_its_dossier_taught(store):
     database = open_store(str(store))
     try:

@@ -139,7 +139,7 @@ def _find_unread(value: Any, path: str, found: dict[str, Fault]) -> None:
     elif isinstance(value, list):
         for i, inner in enumerate(value):
             _find_unread(inner, f"{path}[{i}]", found)
-    elif isinstance(value, str) and _last_key(path) not in TEXT_KEYS:
+    elif isinstance(value, str) and value.strip() and _last_key(path) not in TEXT_KEYS:
         try:
             read_number(value)
         except NotANumber as error:

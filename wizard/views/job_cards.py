@@ -34,16 +34,15 @@ def heads(words: tuple[str, ...], widths: tuple[int, ...]) -> None:
 
 def preset(label: str, options: list[str], key: str, hint: str) -> str | None:
     """A choice that fills fields once; the new one when it was just made."""
-    taken: list[str] = st.session_state.setdefault("job.taken", [])
+    taken = f"{key}.taken"
 
     def take() -> None:
-        chosen = st.session_state[key]
-        if chosen:
-            taken.append(chosen)
+        st.session_state[taken] = st.session_state[key]
         st.session_state[key] = None
 
     st.selectbox(label, options, index=None, key=key, placeholder=hint, on_change=take)
-    return taken.pop() if taken and taken[-1] in options else None
+    chosen: str | None = st.session_state.pop(taken, None)
+    return chosen
 
 
 # -- sample ----------------------------------------------------------------------------
