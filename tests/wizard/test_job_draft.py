@@ -19,6 +19,7 @@ from wizard.view_models import job_fields as fields
 from wizard.view_models.job_draft import (
     check,
     draft_of,
+    drop_factor,
     job_mapping,
     put,
     put_text,
@@ -170,10 +171,52 @@ def test_empty_tables_of_a_new_analyte_are_left_out():
     assert "boiling_point" not in job_mapping(draft)["analytes"][-1]
 
 
+def test_a_method_in_use_that_is_not_typed_yet_is_a_gap():
+    draft = full_draft() | {"today": {"setting": {}}}
+    assert check(draft).job is None
+    assert check(draft).is_gap("today.setting.end_pressure_mbar")
+
+
+def with_keepers():
+    draft = full_draft()
+    draft["sample"]["keeper"] = {"name": "n-dodecane", "volume_ml": 0.5}
+    draft["factors"]["keeper"] = {"choices": ["n-dodecane", "n-tetradecane"]}
+    return draft
+
+
+def test_the_method_in_use_names_its_keeper_where_that_is_a_choice():
+    draft = with_keepers()
+    wanted = fields.today_fields(draft["factors"])
+    keeper = next(f for f in wanted if f.key == "keeper")
+    assert [c for c, _ in keeper.choices] == ["", "n-dodecane", "n-tetradecane"]
+    typed = {"set_temperature_c": "40", "ramp_rate_mbar_per_min": "20", "end_pressure_mbar": "60",
+             "keeper": "n-dodecane"}
+    assert {f.key for f in wanted} == set(typed)
+    for field in wanted:
+        put_text(draft, field, typed[field.key], Units())
+    job = check(draft).job
+    assert job is not None
+    assert job.today is not None
+    assert job.today["keeper"] == "n-dodecane"
+
+
+def test_what_is_varied_no_longer_leaves_the_method_in_use_too():
+    draft = with_keepers() | {"today": {"setting": {
+        "set_temperature_c": 40, "ramp_rate_mbar_per_min": 20, "end_pressure_mbar": 60,
+        "keeper": "n-dodecane"}}}
+    drop_factor(draft, "keeper")
+    job = check(draft).job
+    assert job is not None
+    assert "keeper" not in (job.today or {})
+    drop_factor(draft, "end_point_hold_min")
+    assert check(draft).job == job
+
+
 def test_the_sentence_restates_the_job():
     text = job_sentence(full_draft(), Units())
     for part in ("12 vessels", "40 mL of dichloromethane", "to dryness", "below 50 °C",
-                 "pyrene (at least 85 %)", "set temperature (25 to 55 °C)", "12 trials"):
+                 "naphthalene (at least 70 %); acenaphthene and fluorene (each at least 80 %)",
+                 "set temperature (25 to 55 °C)", "12 trials"):
         assert part in text
     assert "…" in job_sentence(presets.first_draft(), Units())
 

@@ -162,9 +162,16 @@ def job_mapping(draft: Mapping[str, Any]) -> dict[str, Any]:
     for name, value in factors.items():
         if isinstance(value, Mapping) and value.get("low") == value.get("high") is not None:
             factors[name] = value["low"]
-    if not data.get("today"):
-        data.pop("today", None)
+    if isinstance(data.get("today"), dict):  # wanted, though nothing of it may be typed yet
+        data["today"].setdefault("setting", {})
     return data
+
+
+def drop_factor(draft: Draft, name: str) -> None:
+    """Vary something no longer; what was typed of it for the method in use goes with it."""
+    put(draft, f"factors.{name}", None)
+    if value_at(draft, f"today.setting.{name}") is not None:
+        put(draft, f"today.setting.{name}", None)
 
 
 def _without_empty(value: Any) -> Any:

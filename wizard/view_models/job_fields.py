@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,18 @@ FACTOR_LABELS = {
     "end_point_hold_min": "End-point hold",
     "keeper": "Keeper",
 }
+
+
+def today_fields(factors: Mapping[str, Any]) -> tuple[Field, ...]:
+    """The fields of the method in use: what it does of everything that may be varied."""
+    numbers = [n for n in FACTOR_LABELS if n in factors and n != "keeper"]
+    wanted = tuple(Field(f"today.setting.{n}", FACTOR_LABELS[n])
+                   for n in numbers or list(FACTOR_LABELS)[:3])
+    keepers = (factors.get("keeper") or {}).get("choices") or ()
+    if len(keepers) < 2:
+        return wanted
+    choices = (("", "choose …"), *((str(k), str(k)) for k in keepers))
+    return (*wanted, Field("today.setting.keeper", FACTOR_LABELS["keeper"], "choice", choices))
 
 
 def analyte_fields(index: int) -> tuple[Field, ...]:

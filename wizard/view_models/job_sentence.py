@@ -54,14 +54,18 @@ def _sample(draft: Mapping[str, Any], units: Units) -> str:
 
 def _survivors(draft: Mapping[str, Any]) -> str:
     rows = [a for a in draft.get("analytes") or [] if isinstance(a, Mapping)]
-    must = [
-        f"{a.get('name') or '…'} (at least {_target(a)} %)"
-        for a in rows if a.get("role", "must") == "must"
-    ]
+    must: dict[str, list[str]] = {}
+    for a in rows:
+        if a.get("role", "must") == "must":
+            must.setdefault(_target(a), []).append(str(a.get("name") or "…"))
+    wanted = "; ".join(
+        f"{listed(names)} ({'each ' if len(names) > 1 else ''}at least {target} %)"
+        for target, names in must.items()
+    )
     watch = [str(a.get("name") or "…") for a in rows if a.get("role") == "watch"]
     if not rows:
         return "No analyte has been named yet."
-    text = f"What must come back: {listed(must)}." if must else "No analyte constrains the choice."
+    text = f"What must come back: {wanted}." if must else "No analyte constrains the choice."
     return f"{text} Watched: {listed(watch)}." if watch else text
 
 

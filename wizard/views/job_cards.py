@@ -11,6 +11,7 @@ from wizard import frame, presets
 from wizard.job_form import JobForm, Place
 from wizard.verbatim import verbatim
 from wizard.view_models import job_fields as fields
+from wizard.view_models.job_draft import drop_factor
 from wizard.view_models.job_fields import Field
 from wizard.view_models.substance_choice import cas_of, offered
 
@@ -117,7 +118,7 @@ def _keeper(form: JobForm) -> None:
         form.put("sample.keeper", {"name": "n-dodecane", "volume_ml": 0.5} if moved else None)
         if not moved:
             for name in ("keeper", "keeper_volume_ml"):
-                form.put(f"factors.{name}", None)
+                drop_factor(form.draft, name)
     if form.value("sample.keeper") is None:
         return
     left, right = st.columns((3, 2))
@@ -223,7 +224,7 @@ def _factor(form: JobForm, name: str) -> None:
         "", key=f"job.remove.factor.{name}", icon=":material/close:",
         help=f"Do not vary the {label.lower()}",
     ):
-        form.put(f"factors.{name}", None)
+        drop_factor(form.draft, name)
         form.save()
         frame.again()
     form.slots[f"factors.{name}"] = st.empty()
@@ -255,10 +256,9 @@ def _keeper_choices(form: JobForm) -> None:
     names = offered(("keeper",))
     with st.container(horizontal=True, vertical_alignment="bottom"):
         key = f"{form.name}/factors.keeper.choices"
-        kept = st.multiselect("Keepers to choose among", list(names), default=choices, key=key,
-                              format_func=lambda n: names.get(n, n))
+        kept = st.multiselect("Keepers to choose among", list(names), default=choices, key=key)
         if st.button("Do not vary", key="job.remove.factor.keeper", icon=":material/close:"):
-            form.put("factors.keeper", None)
+            drop_factor(form.draft, "keeper")
             form.save()
             frame.again()
     if kept != choices:
@@ -281,10 +281,7 @@ def today_card(form: JobForm) -> None:
             form.put("today", {"setting": {}} if moved else None)
         if form.value("today") is None:
             return
-        names = [n for n in fields.FACTOR_LABELS
-                 if n != "keeper" and form.value(f"factors.{n}") is not None]
-        names = names or list(fields.FACTOR_LABELS)[:3]
-        grid(form, tuple(Field(f"today.setting.{n}", fields.FACTOR_LABELS[n]) for n in names))
+        grid(form, fields.today_fields(form.value("factors") or {}))
         form.slots["today.setting"] = st.empty()
 
 
