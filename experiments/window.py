@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,7 @@ from models.volatility import pressure as saturation_pressure
 
 OVERFILL = 0.62
 """Share of the capacity above which spinning vessels throw liquid (common practice)."""
+MAPPED = ("set_temperature_c", "end_pressure_mbar", "ramp_rate_mbar_per_min")
 AT_ONCE = 16
 """Settings of the map simulated between two calls of its progress."""
 EDGE_CELLS, FINEST_CELLS = 24, 20
@@ -71,6 +72,7 @@ class WindowMap:
     margins: dict[str, Array]
     probability: Array
     boiling_line: Array  # [X] mbar at which the fill just boils at that wall temperature
+    held: Setting = field(default_factory=dict)  # free factors off the map, besides the ramp rate
 
 
 def window_limits(job: EvaporationJob) -> tuple[Limit, ...]:
@@ -155,6 +157,7 @@ def window_map(
         grid.x, grid.y, ramp_rate_mbar_per_min, np.exp(ln_time), in_time,
         {k: np.array(v) for k, v in margins.items() if (v > 0).any()}, probability,
         np.array([_boiling_pressure(system, job, kelvin(a)) for a in grid.x]),
+        {f.name: base[f.name] for f in job.free_factors if f.name not in MAPPED},
     )
 
 

@@ -32,15 +32,16 @@ WATER = "7732-18-5"
 
 @dataclass(frozen=True, eq=False)
 class AnalyteDilution:
-    """ln_gamma [S] and pair terms [S, S] (upper triangle) at 313.15 K, sd, findings.
+    """ln_gamma [S] and pair terms [S, S] (upper triangle) at 313.15 K, and sd.
 
-    ``contradicted`` names the liquids for which the models contradict each other.
+    ``ideal`` names the liquids in which nothing better than an ideal solution is known,
+    ``contradicted`` those for which the models contradict each other.
     """
 
     ln_gamma: Array
     pair: Array
     sd: float
-    findings: tuple[Finding, ...]
+    ideal: tuple[str, ...] = ()
     contradicted: tuple[str, ...] = ()
 
 
@@ -99,7 +100,7 @@ def dilution(name: str, cas: str, known: Substance | None, smiles: str,
         if any(s.cas == WATER for s in liquids):
             raise _refused(name)
         return AnalyteDilution(np.zeros(n), np.zeros((n, n)), IDEAL_SD,
-                               (_ideal(name, [s.name for s in liquids]),))
+                               tuple(s.name for s in liquids))
     rows = [_single(solute, s) for s in liquids]
     if any(s.cas == WATER and row[2] == "ideal" for s, row in zip(liquids, rows, strict=True)):
         raise _refused(name)
@@ -109,22 +110,36 @@ def dilution(name: str, cas: str, known: Substance | None, smiles: str,
             pair[i, j] = _pair_term(solute, liquids[i], liquids[j])
     ideal = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "ideal"]
     heard = [s.name for s, row in zip(liquids, rows, strict=True) if row[2] == "median"]
-    findings = (_ideal(name, ideal),) if ideal else ()
     sd = float(np.sqrt(np.mean([row[1] ** 2 for row in rows])))
-    return AnalyteDilution(np.array([row[0] for row in rows]), pair, sd, findings, tuple(heard))
+    return AnalyteDilution(np.array([row[0] for row in rows]), pair, sd, tuple(ideal),
+                           tuple(heard))
 
 
-def contradictions(found: Mapping[str, AnalyteDilution]) -> list[Finding]:
-    """A finding for all analytes (name -> found) whose models disagree in the same liquids."""
+def activity_findings(found: Mapping[str, AnalyteDilution]) -> list[Finding]:
+    """What to know of the analytes (name -> found); those alike in the same liquids together."""
+    contradicted = _together({name: item.contradicted for name, item in found.items()})
+    ideal = _together({name: item.ideal for name, item in found.items()})
+    return [
+        *(Finding(
+            "activity_models_disagree", "info",
+            f"{', '.join(names)} in {', '.join(liquids)}: the activity models differ more than "
+            "threefold, or modified UNIFAC lacks a pair of groups; their median is taken.",
+            "Trials settle it.") for liquids, names in contradicted.items()),
+        *(Finding(
+            "ideal_analyte", "caution",
+            f"{', '.join(names)} in {', '.join(liquids)}: taken as ideally dissolved, because "
+            "groups or their interactions are not known; the volatility is less certain.",
+            "Trials settle it; plan a replicate.") for liquids, names in ideal.items()),
+    ]
+
+
+def _together(of: Mapping[str, tuple[str, ...]]) -> dict[tuple[str, ...], list[str]]:
+    """The names with the same liquids; names without any are left out."""
     together: dict[tuple[str, ...], list[str]] = {}
-    for name, item in found.items():
-        if item.contradicted:
-            together.setdefault(item.contradicted, []).append(name)
-    return [Finding(
-        "activity_models_disagree", "info",
-        f"{', '.join(names)} in {', '.join(liquids)}: modified UNIFAC lacks a group pair or "
-        "another model contradicts it threefold; the median of the published sets is taken.",
-        "Trials settle it.") for liquids, names in together.items()]
+    for name, liquids in of.items():
+        if liquids:
+            together.setdefault(liquids, []).append(name)
+    return together
 
 
 def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:
@@ -136,14 +151,6 @@ def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:
         return replace(found, name=name)
     del smiles  # structures without an entry have no group assignment
     return None
-
-
-def _ideal(name: str, liquids: list[str]) -> Finding:
-    return Finding(
-        "ideal_analyte", "caution",
-        f"{name} is taken as ideally dissolved in {' and '.join(liquids)}: its groups or their "
-        "interactions are not known, so its volatility is less certain.",
-        "Trials settle it; plan a replicate.")
 
 
 def _refused(name: str) -> ModelError:

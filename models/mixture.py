@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from models.activity_pairs import PairParameters, pair_parameters
-from models.dilution import AnalyteDilution, contradictions, dilution
+from models.dilution import AnalyteDilution, activity_findings, dilution
 from models.errors import Finding, ModelError, OutOfRange
 from models.liquid_phases import ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, estimate_new_analyte
@@ -197,13 +197,11 @@ def _analyte(spec: AnalyteSpec, liquids: tuple[Substance, ...]) -> _AnalyteData:
         source, estimated = new.source, True
     found = dilution(spec.name, spec.cas, known, spec.smiles, liquids)
     sd = math.hypot(ln_p_sd, found.sd)
-    findings = list(found.findings)
-    if estimated:
-        findings.append(Finding(
-            "volatility_estimate", "info",
-            f"Vapour pressure of {spec.name}: {source}; true within a factor "
-            f"{math.exp(1.96 * ln_p_sd):.1f} (95 %).", "Trials settle it."))
-    return _AnalyteData(spec.name, mass, ln_p, found, sd, tuple(findings))
+    findings = (Finding(
+        "volatility_estimate", "info",
+        f"Vapour pressure of {spec.name}: {source}; true within a factor "
+        f"{math.exp(1.96 * ln_p_sd):.1f} (95 %).", "Trials settle it."),) if estimated else ()
+    return _AnalyteData(spec.name, mass, ln_p, found, sd, findings)
 
 
 def build_system(
@@ -235,7 +233,7 @@ def build_system(
     a, b, alpha, findings = _pairs(liquids)
     findings += _assumed(liquids)
     data = [_analyte(spec, tuple(liquids)) for spec in analytes]
-    findings += contradictions({item.name: item.dilution for item in data})
+    findings += activity_findings({item.name: item.dilution for item in data})
     for item in data:
         findings += item.findings
     system = LiquidSystem(

@@ -11,7 +11,7 @@ import pytest
 
 from models.activity import covers, group_model, missing_pairs
 from models.activity_pairs import fit_pair, pair_parameters
-from models.dilution import AnalyteDilution, contradictions, dilution
+from models.dilution import AnalyteDilution, activity_findings, dilution
 from models.errors import ModelError
 from models.substances import find_substance
 from models.volatility import ln_pressure
@@ -144,7 +144,7 @@ def test_dilution_limits():
     assert abs(found.ln_gamma[0]) < 0.3
     assert 0.3 < found.ln_gamma[1] < 1.5
     assert 0.2 < found.sd < 0.9
-    assert found.findings == ()
+    assert activity_findings({"naphthalene": found}) == []
 
 
 def test_disagreement_of_the_models_becomes_uncertainty():
@@ -161,8 +161,9 @@ def test_unknown_groups_are_ideal_and_said():
     found = dilution("atrazine", "", find_substance("atrazine"), "", (find_substance("toluene"),))
     assert found.ln_gamma[0] == 0.0
     assert found.sd == pytest.approx(0.9)
-    assert [f.code for f in found.findings] == ["ideal_analyte"]
-    assert "atrazine" in found.findings[0].message
+    (said,) = activity_findings({"atrazine": found})
+    assert said.code == "ideal_analyte"
+    assert said.message.startswith("atrazine in toluene:")
 
 
 def test_water_allows_no_ideal_guess():
@@ -195,11 +196,12 @@ def test_witnesses_settle_a_contradiction(solute, solvent, low, high):
     assert found.contradicted == (find_substance(solvent).name,)
 
 
-def test_a_contradiction_is_said_once_for_all_analytes():
+@pytest.mark.parametrize("kind", ["ideal", "contradicted"])
+def test_what_holds_for_several_analytes_is_said_once(kind):
     def found(liquids):
-        return AnalyteDilution(np.zeros(2), np.zeros((2, 2)), 0.5, (), liquids)
+        return AnalyteDilution(np.zeros(2), np.zeros((2, 2)), 0.5, **{kind: liquids})
 
-    said = contradictions({"a": found(("x",)), "b": found(()), "c": found(("x",)),
+    said = activity_findings({"a": found(("x",)), "b": found(()), "c": found(("x",)),
                            "d": found(("x", "y"))})
     assert [f.message.split(":")[0] for f in said] == ["a, c in x", "d in x, y"]
 

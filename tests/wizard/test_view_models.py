@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -74,6 +75,13 @@ def test_the_map_in_words_admits_that_nothing_qualifies_yet(job):
     assert "kPa" in text
 
 
+def test_the_map_in_words_names_what_it_holds_still(job):
+    found = replace(some_map(np.full((3, 3), 0.4)),
+                    held={"keeper": "n-dodecane", "end_volume_ml": 1.0})
+    text = window_map.map_sentence(found, job, UNITS)
+    assert text.startswith("At a ramp of 50 mbar/min (keeper n-dodecane, end volume 1 mL), no ")
+
+
 def test_map_data_are_in_the_readers_units(job):
     data = window_map.map_data(some_map(np.full((3, 3), 0.4)), job, Units("kPa", "K"))
     assert data.y[0] == pytest.approx(2.0)
@@ -86,7 +94,7 @@ def test_runs_too_long_are_a_region_without_run_times(job):
     probability = np.full((3, 3), 0.01)
     found = some_map(probability, time=math.nan, in_time=0.02)
     data = window_map.map_data(found, job, UNITS)
-    late = next(r for r in data.regions if r.name == "takes too long")
+    late = next(r for r in data.regions if r.name == "not done in time")
     assert min(min(row) for row in late.values) > late.level
     assert data.timeless is late
     assert "nan" not in window_map.map_sentence(found, job, UNITS)
@@ -245,6 +253,18 @@ def test_a_run_in_words_and_panels(job):
     assert "40 min" in text
     assert "b: 55 %" in text
     assert "thrown out" in text
+
+
+@pytest.mark.parametrize(("last", "said"), [
+    (54.2, "stops after about 54 min and is not done: 2.4 mL are left"),
+    (300.0, "is not done within"),
+])
+def test_a_run_that_is_not_done_says_whether_it_stopped_or_took_too_long(job, last, said):
+    run = {"run_time_min": None, "boil_over": False, "recovery_percent": {"a": 99.9},
+           "trace": {"time_min": [0.0, last], "volume_ml": [60.0, 2.4]}}
+    text = run_sentence(run, job, UNITS)
+    assert said in text
+    assert "Hardly anything is lost." in text
 
 
 def test_a_comparison_in_a_sentence():

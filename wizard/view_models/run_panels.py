@@ -9,6 +9,7 @@ from experiments.job import EvaporationJob
 from wizard.units import Units
 
 DRY_ML = 0.02
+NOTHING_LOST_PERCENT = 99.0
 
 
 def run_panels(run: Mapping[str, Any], units: Units) -> dict[str, list[float | None]]:
@@ -44,12 +45,19 @@ def run_events(run: Mapping[str, Any]) -> dict[str, float]:
 
 def run_sentence(run: Mapping[str, Any], job: EvaporationJob, units: Units) -> str:
     """How the run goes, in one or two sentences."""
-    if run["run_time_min"] is None:
-        text = (f"The run does not come to its end within {job.limits.max_run_time_min:g} min.")
-    else:
+    last = float(run["trace"]["time_min"][-1])
+    if run["run_time_min"] is not None:
         text = f"The run ends after about {run['run_time_min']:.0f} min."
+    elif last < job.limits.max_run_time_min:
+        left = float(run["trace"]["volume_ml"][-1])
+        text = (f"The run stops after about {last:.0f} min and is not done: {left:.2g} mL are "
+                "left in a vessel.")
+    else:
+        text = f"The run is not done within {job.limits.max_run_time_min:g} min."
     low = min(run["recovery_percent"].items(), key=lambda item: item[1], default=None)
-    if low is not None:
+    if low is not None and low[1] > NOTHING_LOST_PERCENT:
+        text += " Hardly anything is lost."
+    elif low is not None:
         text += f" Most is lost of {low[0]}: {low[1]:.0f} % comes back."
     if run["boil_over"]:
         text += " Liquid is thrown out on the way."

@@ -11,6 +11,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.window import WindowMap
 from wizard.charts.map_data import MapData, MapMark, MapRegion
 from wizard.units import Units, figure
+from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.settings_text import setting_text
 
 REGION_NAMES = {
@@ -39,7 +40,7 @@ def map_data(
     asked = job.limits.assurance
     x = [units.shown("set_temperature_c", float(v)) for v in found.set_temperature_c]
     y = [units.shown("end_pressure_mbar", float(v)) for v in found.end_pressure_mbar]
-    late = MapRegion("takes too long", (EVEN - found.in_time).tolist(), 0.0)
+    late = MapRegion("not done in time", (EVEN - found.in_time).tolist(), 0.0)
     regions = [
         late,
         *(MapRegion(REGION_NAMES.get(n, n), m.tolist(), 0.0) for n, m in found.margins.items()),
@@ -94,7 +95,7 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     """The map in words, for those who cannot see it and as its caption."""
     asked, ramp = job.limits.assurance, found.ramp_rate_mbar_per_min
     good = found.probability >= asked
-    at_ramp = f"At a ramp of {units.text('ramp_rate_mbar_per_min', ramp)}"
+    at_ramp = f"At a ramp of {units.text('ramp_rate_mbar_per_min', ramp)}{_held(found, units)}"
     if good.any():
         rows, columns = np.nonzero(good)
         fastest = int(np.argmin(np.where(good, found.run_time_min, np.inf)))
@@ -113,11 +114,18 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     lasts = f", in about {time:.0f} min" if np.isfinite(time) else ""
     return (
         f"{at_ramp}, no setting reaches {100 * asked:.3g} % yet. The best chance is "
-        f"{100 * found.probability[j, i]:.0f} %, at "
+        f"{100 * found.probability[j, i]:.0f} %, near "
         f"{_place(float(found.set_temperature_c[i]), 'set_temperature_c', units)} and "
         f"{_place(float(found.end_pressure_mbar[j]), 'end_pressure_mbar', units)}{lasts}. "
         "Trials narrow this down."
     )
+
+
+def _held(found: WindowMap, units: Units) -> str:
+    """The free factors that the map holds still, besides the ramp rate."""
+    words = [f"{FACTOR_LABELS[name].lower()} {units.text(name, value, 3)}"
+             for name, value in found.held.items()]
+    return f" ({', '.join(words)})" if words else ""
 
 
 def _areas(found: WindowMap) -> np.ndarray:
