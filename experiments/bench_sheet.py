@@ -162,8 +162,9 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
     """How the sheet is used, in the order of the work."""
     return (
         "Make the runs in the order printed; it was drawn at random.",
-        f"Spike every vessel but the blank. Spike {REFERENCES_PER_DAY} references a day the same "
-        "way and do not evaporate them; the blank takes solvent only and goes through the run.",
+        f"Spike every vessel but the blank: {_spikes(sheet.job)}. Spike {REFERENCES_PER_DAY} "
+        "references a day the same way and do not evaporate them; the blank takes solvent only "
+        "and goes through the run.",
         "Recovery = (found − blank) / mean found in the references, in percent. A blank above "
         "30 % of the spike makes the run unusable.",
         "After a boil-over clean chamber and rotor and run solvent alone in every position: what "
@@ -178,6 +179,18 @@ def how_to_fill(sheet: BenchSheet) -> tuple[str, ...]:
         + ", leave empty what was not measured.",
         *(("Write the day of each run as YYYY-MM-DD.",) if sheet.has_day else ()),
     )
+
+
+def _spikes(job: EvaporationJob) -> str:
+    """How much of which analyte goes into a vessel."""
+    amounts: dict[float, list[str]] = {}
+    for analyte in job.analytes:
+        amounts.setdefault(analyte.spike_ug, []).append(analyte.name)
+    one = len(amounts) == 1 and len(job.analytes) > 1
+    said = "; ".join(f"{amount:g} µg of {'each analyte' if one else ', '.join(names)}"
+                     for amount, names in amounts.items())
+    assumed = any("spike_ug" in a.assumed for a in job.analytes)
+    return f"{said} (assumed where the job does not say it)" if assumed else said
 
 
 def write_sheet(dossier: Dossier, ids: Sequence[str], path: Path) -> None:

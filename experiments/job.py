@@ -7,7 +7,7 @@ Files and mappings are read by :mod:`experiments.job_file`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 Setting = dict[str, float | str]
 """A value for every factor, fixed ones too; numbers in contract units, keeper by name."""
@@ -180,6 +180,15 @@ class EvaporationJob:
     @property
     def free_factors(self) -> tuple[Factor, ...]:
         return tuple(f for f in self.factors if not f.is_fixed)
+
+    def sample_at(self, setting: Setting) -> Sample:
+        """The sample as a setting evaporates it: its keeper, keeper volume and end volume."""
+        sample = self.sample
+        keeper = sample.keeper and Keeper(
+            str(setting.get("keeper", sample.keeper.name)),
+            float(setting.get("keeper_volume_ml", sample.keeper.volume_ml)))
+        end = float(setting.get("end_volume_ml", sample.end_volume_ml))
+        return replace(sample, keeper=keeper, end_volume_ml=end)
 
     @property
     def must(self) -> tuple[Analyte, ...]:

@@ -44,6 +44,13 @@ def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> s
             f"straddles the target of {target:g} %; about {minutes:.0f} min, {chance} to keep "
             "every target."
         )
+    ends = forecast.finish_probability
+    if ends < 0.9:
+        return (
+            f"Shows whether a run ends as it should here ({100 * ends:.0f} %): "
+            f"{forecast.run_time_min.low:.0f} to {forecast.run_time_min.high:.0f} min if it does, "
+            f"{chance} to keep every target."
+        )
     return (
         f"May be the faster method: {forecast.run_time_min.low:.0f} to "
         f"{forecast.run_time_min.high:.0f} min, {chance} to keep every target."

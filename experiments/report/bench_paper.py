@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from experiments.bench_sheet import REFERENCES_PER_DAY, BenchSheet, SheetRun, how_to_fill
-from experiments.report.digits import factor_name, factor_unit, factor_value, value
+from experiments.report.digits import factor_name, factor_unit, factor_value, printed, value
 from experiments.report.document import (
     Blank,
     Block,
@@ -17,9 +17,10 @@ from experiments.report.document import (
     Table,
     rows_of,
 )
+from experiments.report.job_part import end_words, solvents_words
 from experiments.report.paper import render_pdf
 
-AT_ONCE = 5
+AT_ONCE = 6
 """Analytes in one table of fields."""
 
 
@@ -31,7 +32,7 @@ def sheet_pdf(sheet: BenchSheet) -> bytes:
 def sheet_document(sheet: BenchSheet) -> Document:
     """Cautions and use on the first page, then a page a run."""
     first = Section("use", "Before the first run", (
-        Notice("caution", "Cautions", " ".join(sheet.cautions)),
+        Notice("caution", "Cautions", printed(" ".join(sheet.cautions))),
         Bullets(how_to_fill(sheet), numbered=True),
         _overview(sheet),
     ))
@@ -68,6 +69,8 @@ def _run(sheet: BenchSheet, run: SheetRun) -> Section:
                   Cell(factor_value(job, f.name, run.setting[f.name]), strong=True),
                   factor_unit(f.name)] for f in job.factors]), size="large")
     facts = [("why", run.reason)] if run.reason else []
+    facts.append(("each vessel", f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} "
+                                 f"{end_words(job.sample_at(run.setting))}"))
     if run.blank_vessel is not None:
         facts.append(("blank", f"vessel {run.blank_vessel}: solvent only, no spike"))
     if run.expected_min is not None:

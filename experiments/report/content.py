@@ -81,7 +81,8 @@ def compose(g: Gathered, date: str) -> Document:
 def _subtitle(g: Gathered) -> str:
     job = g.dossier.job
     return (
-        f"{job.equipment.name}, {job_part.solvents_words(job)}, {job_part.end_words(job)}, "
+        f"{job.equipment.name}, {job_part.solvents_words(job)}, "
+        f"{job_part.end_words(job.sample_at(g.setting))}, "
         f"{len(job.analytes)} analytes"
     )
 

@@ -6,7 +6,7 @@ import math
 import re
 
 from experiments.answers import Interval
-from experiments.job import Analyte, EvaporationJob
+from experiments.job import Analyte, EvaporationJob, Sample
 from experiments.physics import PhysicsModel
 from experiments.report.digits import (
     factor_name,
@@ -48,7 +48,7 @@ def purpose(g: Gathered) -> Section:
             f"This report {'justifies' if g.is_recommended else 'tells what was found towards'} "
             f"the setting of {job.equipment.name} for evaporating "
             f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} in each of "
-            f"{job.equipment.vessels} vessels {end_words(job)}, so that "
+            f"{job.equipment.vessels} vessels {end_words(job.sample_at(g.setting))}, so that "
             f"{_analytes_words(job)} and a batch is over quickly."
         ),
         _verdict(g),
@@ -112,14 +112,14 @@ def solvents_words(job: EvaporationJob) -> str:
     return " / ".join(f"{s.name} {100 * s.volume_fraction:.3g} %" for s in shares)
 
 
-def end_words(job: EvaporationJob) -> str:
+def end_words(sample: Sample) -> str:
     """Where a run ends: dryness, a volume, a keeper."""
-    sample = job.sample
+    keeper = sample.keeper
+    held = f"{keeper.volume_ml:g} mL of {keeper.name}" if keeper is not None else ""
     if sample.end_volume_ml > 0.0:
-        return f"down to {sample.end_volume_ml:g} mL ({sample.end_volume_control})"
-    if sample.keeper is not None:
-        return f"down to {sample.keeper.volume_ml:g} mL of {sample.keeper.name}"
-    return "to dryness"
+        end = f"down to {sample.end_volume_ml:g} mL ({sample.end_volume_control})"
+        return f"with {held} as keeper, {end}" if held else end
+    return f"down to {held}" if held else "to dryness"
 
 
 def _analytes_words(job: EvaporationJob) -> str:
@@ -159,7 +159,7 @@ def equipment(g: Gathered) -> Section:
         ("fill", f"{sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel"),
         ("keeper", "none" if sample.keeper is None
          else f"{sample.keeper.volume_ml:g} mL {sample.keeper.name} a vessel, on top of the fill"),
-        ("end", end_words(job)),
+        ("end", end_words(sample)),
         ("residue", mark(sample.assumed, "residue_mg", f"{sample.residue_mg:g} mg a vessel")),
         ("sample temperature", f"at most {plain(sample.max_temperature_c)} °C"),
         *((("peroxide test", sample.peroxide_test),) if sample.peroxide_test else ()),

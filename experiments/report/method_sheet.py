@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from experiments.job import EvaporationJob
+from experiments.job import EvaporationJob, Sample
 from experiments.report.answer_part import range_words
 from experiments.report.digits import (
     factor_name,
@@ -40,7 +40,7 @@ def method_sheet(g: Gathered) -> Section:
         *_status(g),
         Facts((
             ("sample", f"{job.sample.fill_volume_ml:g} mL of {solvents_words(job)} a vessel, "
-             f"{end_words(job)}"),
+             f"{end_words(job.sample_at(g.setting))}"),
             ("equipment", f"{job.equipment.name}, {job.equipment.vessels} vessels of "
              f"{job.equipment.vessel_capacity_ml:g} mL"),
         )),
@@ -51,7 +51,7 @@ def method_sheet(g: Gathered) -> Section:
             ("recoveries", _targets(job)),
         )),
         Paragraph("Steps", strong=True),
-        Bullets(_steps(job), numbered=True),
+        Bullets(steps(job, job.sample_at(g.setting)), numbered=True),
         Paragraph("Stop and ask when", strong=True),
         Bullets(_stops(g)),
         Paragraph("Cautions", strong=True),
@@ -102,8 +102,9 @@ def _targets(job: EvaporationJob) -> str:
     return ", ".join(f"{a.name} at least {a.target_recovery_percent:g} %" for a in job.must)
 
 
-def _steps(job: EvaporationJob) -> tuple[str, ...]:
-    e, sample = job.equipment, job.sample
+def steps(job: EvaporationJob, sample: Sample) -> tuple[str, ...]:
+    """What to do in which order, with the keeper and the end volume of the setting."""
+    e = job.equipment
     keeper = (
         f"Add {sample.keeper.volume_ml:g} mL {sample.keeper.name} to each vessel. "
         if sample.keeper is not None else ""

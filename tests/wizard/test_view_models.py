@@ -18,7 +18,7 @@ from experiments.learnt import Learnt
 from experiments.results_table import read_table
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import Draft, Summary
-from experiments.trials import Recovery, Result
+from experiments.trials import Recovery, Result, Trial
 from experiments.window import WindowMap, window_limits
 from models.errors import Finding
 from wizard import messages
@@ -32,7 +32,7 @@ from wizard.view_models.history_lines import history_lines
 from wizard.view_models.results_preview import preview
 from wizard.view_models.run_panels import run_events, run_panels, run_sentence
 from wizard.view_models.setting_entry import middle_setting, snapped, stepper
-from wizard.view_models.trial_cards import budget_sentence
+from wizard.view_models.trial_cards import budget_sentence, trial_card, with_forecast
 from wizard.view_models.whatif_rows import whatif_lines, whatif_sentence
 from wizard.view_models.window_limits import limit_lines
 
@@ -73,6 +73,18 @@ def test_the_map_in_words_admits_that_nothing_qualifies_yet(job):
     assert "no setting reaches 95 %" in text
     assert "40 %" in text
     assert "kPa" in text
+
+
+def test_a_trial_entered_without_a_forecast_shows_the_present_one(job):
+    today = Trial("T1", middle_setting(job), reason="The method in use today.", origin="today")
+    name = job.analytes[0].name
+    found = Forecast(today.setting, Interval(44.0, 32.0, 67.0),
+                     {name: Interval(97.0, 84.0, 100.0)}, 0.4, finish_probability=0.47)
+    card = trial_card(with_forecast(today, found), job, UNITS)
+    assert card.run_time == "44 min"
+    assert card.reason == ("The method in use today. 40 % to keep every target, 47 % to end as it "
+                           "should.")
+    assert card.recoveries[0].startswith(f"{name}: 97 % (84 to 100)")
 
 
 def test_the_map_in_words_names_what_it_holds_still(job):

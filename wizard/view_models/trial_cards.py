@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from experiments.answers import Forecast
 from experiments.job import EvaporationJob
 from experiments.trials import Trial
 from experiments.wording import listed
 from wizard.units import Units
-from wizard.view_models.settings_text import minutes, percent, setting_text
+from wizard.view_models.settings_text import chance, minutes, percent, setting_text
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,17 @@ def trial_card(trial: Trial, job: EvaporationJob, units: Units) -> TrialCard:
         units.sentence(trial.reason), *_time(trial, units),
         tuple(_expected(trial.recovery_percent.get(a.name), a.name, a.target_recovery_percent,
                         a.role) for a in job.analytes),
+    )
+
+
+def with_forecast(trial: Trial, forecast: Forecast) -> Trial:
+    """A trial that was entered without a forecast, with the one that holds now."""
+    return replace(
+        trial,
+        reason=f"{trial.reason} {chance(forecast.probability)} to keep every target, "
+               f"{chance(forecast.finish_probability)} to end as it should.".strip(),
+        run_time_min=vars(forecast.run_time_min),
+        recovery_percent={n: vars(v) for n, v in forecast.recovery_percent.items()},
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from experiments import service
@@ -9,10 +11,15 @@ from experiments.authorisation import unauthorised
 from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
 from experiments.trials import Trial
-from wizard import frame, waiting
+from wizard import answers, frame, waiting
 from wizard.session import WizardSession
 from wizard.verbatim import verbatim
-from wizard.view_models.trial_cards import budget_sentence, trial_card, trials_left
+from wizard.view_models.trial_cards import (
+    budget_sentence,
+    trial_card,
+    trials_left,
+    with_forecast,
+)
 from wizard.view_models.window_map import nearest_ramp
 from wizard.views.cautions_view import DEFER, show_findings
 from wizard.views.kept import KeptForm
@@ -37,7 +44,7 @@ def render(session: WizardSession) -> None:
         return
     bench_sheet(lambda: trial_sheet(dossier, [t.id for t in pending]),
                 f"bench-sheet-{dossier.id}", "trials")
-    for trial in pending:
+    for trial in _foreseen(dossier, pending):
         _card(session, dossier, trial)
     st.subheader("Where they lie", anchor=False)
     first = pending[0].setting
@@ -84,6 +91,17 @@ def _propose(session: WizardSession, dossier: Dossier) -> None:
         if len(trials) < count and found.stop_reason:
             session.mark("stop_reason", found.stop_reason)
         frame.again()
+
+
+def _foreseen(dossier: Dossier, pending: Sequence[Trial]) -> list[Trial]:
+    """The trials, each with a forecast: those proposed have that of their proposal."""
+    without = [t for t in pending if not t.run_time_min]
+    found = answers.fitted(dossier) if without else None
+    if found is None:
+        return list(pending)
+    now = dict(zip([t.id for t in without], found.forecast([t.setting for t in without]),
+                   strict=True))
+    return [with_forecast(t, now[t.id]) if t.id in now else t for t in pending]
 
 
 def _card(session: WizardSession, dossier: Dossier, trial: Trial) -> None:

@@ -13,7 +13,10 @@ from experiments import Dossier
 from experiments.acceptance import default_criteria
 from experiments.bench_sheet import csv_text, render_sheet, trial_sheet, verification_sheet
 from experiments.entries import EntryError
+from experiments.job import Factor, Keeper
 from experiments.reference_spike import recoveries
+from experiments.report.bench_paper import sheet_document
+from experiments.report.method_sheet import steps
 from experiments.results_table import read_table
 from experiments.verification_entry import note_runs, read_runs_table
 from experiments.verification_plan import plan
@@ -44,6 +47,25 @@ def test_the_columns_are_those_of_the_trial_table(sheet):
         "vessel", "run_time_min", "outcome", "recovery_percent:carvone",
         "recovery_percent:dibutyl phthalate", "recovery_percent:limonene", "remark",
     )
+
+
+def test_the_paper_tells_what_goes_into_each_vessel_of_a_run(job):
+    """Keeper and end volume as that run has them, where they are varied; spikes as the job has."""
+    sample = replace(job.sample, keeper=Keeper("n-dodecane", 0.2), end_volume_ml=0.5,
+                     end_volume_control="cold tip")
+    keepers = Factor("keeper", 0, 0, choices=("n-dodecane", "n-tetradecane"))
+    analytes = (replace(job.analytes[0], spike_ug=2.0), *job.analytes[1:])
+    varied = replace(job, sample=sample, factors=(*job.factors, keepers), analytes=analytes)
+    made = Dossier.start(varied, dossier_id="s")
+    made.note_event("proposed", {"trial": "T1", "reason": "", "setting": {
+        "set_temperature_c": 40.0, "ramp_rate_mbar_per_min": 50.0, "end_pressure_mbar": 60.0,
+        "keeper": "n-tetradecane"}})
+    use, run = sheet_document(trial_sheet(made, ["T1"])).sections
+    assert ("each vessel", "40 mL of n-hexane with 0.2 mL of n-tetradecane as keeper, down to "
+                           "0.5 mL (cold tip)") in run.blocks[0].rows
+    at_setting = varied.sample_at(made.trials[0].setting)
+    assert any(s.startswith("Add 0.2 mL n-tetradecane") for s in steps(varied, at_setting))
+    assert "2 µg of carvone; 10 µg of dibutyl phthalate, limonene. Spike" in use.blocks[1].items[1]
 
 
 def test_the_order_is_drawn_from_the_seed(dossier, job):
