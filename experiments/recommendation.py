@@ -14,6 +14,7 @@ from experiments.carrying import findings
 from experiments.factor_space import unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
+from experiments.misfit import misfit
 from experiments.remedies import find_remedies
 from models.system import Array
 
@@ -69,7 +70,7 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         probability=shown.probability,
         remedies=remedies,
         boil_over_probability=shown.boil_over_probability,
-        findings=findings(fitted),
+        findings=(*(f"{f.message} {f.cure}" for f in misfit(fitted)), *findings(fitted)),
     )
 
 

@@ -3,13 +3,19 @@
 The discrepancies are those between the run model at its best parameters and the simulated
 benches on which the method is settled, with room for worse; the noise levels are multipliers
 on the usual ones of :mod:`models.noise`.
+
+Physics may also be wrong altogether (a leak, a mistyped solvent, a law nobody thought of). So the
+discrepancies have a heavy upper tail, and they are kin: a run model that is far off in run times
+is likely far off in recoveries, even where those tried so far happen to agree.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Final, NamedTuple
 
 import numpy as np
+from scipy.special import ndtri
 
 from models.noise import COMMON_SHARE, DAY_SHARE, DAY_SHARE_OF_TIME, RUN_TIME_SD
 from models.system import Array
@@ -20,6 +26,13 @@ LOG_SD: Final = np.array([0.8, 0.30, 0.40, 0.8, 0.30])
 COUNT: Final = len(MEDIAN)
 OF_RECOVERY: Final = 3
 """So many of the first ones are all that recoveries depend on."""
+RECOVERY, TIME = 0, 3
+"""Places of the discrepancies."""
+KINSHIP: Final = 0.8
+"""Correlation of the two discrepancies' logarithms."""
+TAIL: Final = 2.0
+"""Beyond one standard deviation above its median, a discrepancy's logarithm goes on so much
+faster than a normal one's."""
 
 
 class Scales(NamedTuple):
@@ -34,7 +47,12 @@ class Scales(NamedTuple):
     @classmethod
     def of(cls, z: Array) -> Scales:
         """From standardised values z [P, 5]."""
-        return cls(*(MEDIAN * np.exp(LOG_SD * z)).T.copy())
+        scores = z.copy()
+        own = math.sqrt(1.0 - KINSHIP**2)
+        scores[:, TIME] = KINSHIP * z[:, RECOVERY] + own * z[:, TIME]
+        for i in (RECOVERY, TIME):
+            scores[:, i] = heavy_tailed(scores[:, i])
+        return cls(*(MEDIAN * np.exp(LOG_SD * scores)).T.copy())
 
     def thinned(self, keep: slice) -> Scales:
         """Those of the particles kept."""
@@ -72,6 +90,18 @@ class Scales(NamedTuple):
     def day_variances(self, analytes: int) -> Array:
         """Variances [P, 1 + A] that the runs of one day share."""
         return _per_output(self.time_day_variance, self.own_day_variance, analytes)
+
+
+def heavy_tailed(z: Array) -> Array:
+    """Standard normal scores with the upper tail stretched by :data:`TAIL`; same shape."""
+    return np.asarray(z + (TAIL - 1.0) * np.maximum(z - 1.0, 0.0))
+
+
+def discrepancy_quantiles(share: float) -> tuple[float, float]:
+    """That quantile of the discrepancy of recoveries and of run times before any run."""
+    score = float(heavy_tailed(ndtri(np.array(share))))
+    recovery, time = (float(MEDIAN[i] * math.exp(LOG_SD[i] * score)) for i in (RECOVERY, TIME))
+    return recovery, time
 
 
 def _per_output(time: Array, recovery: Array, analytes: int) -> Array:

@@ -10,6 +10,7 @@ from experiments.carry_over import carried_words
 from experiments.carrying import verdicts
 from experiments.diagnostics import Reading
 from experiments.learnt import Learnt
+from experiments.misfit import misfit
 from experiments.report.charts import learnt_chart, predicted_against_observed
 from experiments.report.digits import NONE, figures, printed, value
 from experiments.report.document import (
@@ -41,6 +42,8 @@ def fit(g: Gathered) -> Section:
         f"open. {len(g.fitted.surrogate.posterior_.z)} draws of the parameters were kept by "
         f"tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
     )]
+    blocks += [Notice("caution", "The run model against the trials", f"{f.message} {f.cure}")
+               for f in misfit(g.fitted)]
     blocks += _carried(g)
     if g.readings:
         blocks += _agreement(g)

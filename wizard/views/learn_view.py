@@ -8,6 +8,7 @@ from experiments.diagnostics import leave_one_out, odd_runs
 from experiments.dossier import Dossier
 from experiments.fitted import Fitted
 from experiments.learnt import what_was_learnt
+from experiments.misfit import misfit
 from wizard import answers, caching
 from wizard.charts.fit_quality import fit_quality
 from wizard.charts.learning import learnt_chart
@@ -34,6 +35,7 @@ def render(session: WizardSession) -> None:
     found = answers.fitted(dossier)
     if found is None:
         return
+    show_findings(misfit(found), session.units, "The run model against the runs")
     show_carried(session, dossier)
     _parameters(session, dossier, found)
     _region(session, dossier)

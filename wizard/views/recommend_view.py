@@ -8,12 +8,14 @@ from experiments.answers import Answer
 from experiments.comparison import today_against_recommended
 from experiments.dossier import Dossier
 from experiments.job import Setting
+from experiments.misfit import misfit
 from experiments.verification_plan import chance_of_passing
 from wizard import answers, caching, frame
 from wizard.session import WizardSession
 from wizard.verbatim import literal, verbatim
 from wizard.view_models import recommend_rows
 from wizard.view_models.settings_text import chance
+from wizard.views.cautions_view import show_findings
 from wizard.views.earlier_view import show_carried
 from wizard.views.map_view import show_map
 from wizard.views.run_view import show_run
@@ -33,6 +35,8 @@ def render(session: WizardSession) -> None:
         _metrics(session, dossier, answer, setting)
     st.markdown(verbatim(session.units.sentence(answer.reason)))
     _remedies(session, answer)
+    if dossier.recorded:
+        show_findings(misfit(dossier.fitted()), session.units, "The run model against the runs")
     show_carried(session, dossier)
     if setting is None:
         return
