@@ -16,7 +16,8 @@ def misfit(fitted: Fitted) -> tuple[Finding, ...]:
     """The finding that the run model does not explain the runs; empty where it does.
 
     It does not when half of the posterior has a discrepancy, of run times or of recoveries,
-    larger than that of :data:`UNUSUAL` of all jobs.
+    larger than that of :data:`UNUSUAL` of all jobs. A setting is then not recommended: on
+    simulated benches that know no physics half of such recommendations were false.
     """
     if not fitted.trials:
         return ()

@@ -58,7 +58,9 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         setting = None
     shown = fitted.forecast([setting if setting is not None else found.compromise])[0]
     fastest = fitted.forecast([found.fastest])[0] if found.fastest is not None else None
-    remedies = find_remedies(fitted, found.compromise) if setting is None else ()
+    contradicted = misfit(fitted)
+    remedies = (find_remedies(fitted, found.compromise)
+                if setting is None and not contradicted else ())
     return Answer(
         status=status,
         reason=reason,
@@ -70,7 +72,7 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         probability=shown.probability,
         remedies=remedies,
         boil_over_probability=shown.boil_over_probability,
-        findings=(*(f"{f.message} {f.cure}" for f in misfit(fitted)), *findings(fitted)),
+        findings=(*(f"{f.message} {f.cure}" for f in contradicted), *findings(fitted)),
     )
 
 
@@ -151,6 +153,13 @@ def _verdict(
 ) -> tuple[Status, str]:
     asked = fitted.job.limits.assurance
     best: Forecast = fitted.forecast([found.compromise])[0]
+    if setting is not None and misfit(fitted):
+        return "more trials needed", (
+            f"The best setting found meets every target with a probability of "
+            f"{_chance(best.probability)}, but the run model does not explain the runs, so that "
+            f"no probability can be relied on. Find the cause, or prove a setting by verification "
+            f"runs, which ask no model."
+        )
     if setting is not None and fitted.trials:
         return "recommended", _why_recommended(fitted, setting, robust)
     hopeless = found.possible < IMPOSSIBLE_BELOW or (

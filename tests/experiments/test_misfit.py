@@ -48,3 +48,18 @@ def test_runs_against_physics_are_said_and_nothing_is_promised(
 
 def test_without_runs_nothing_is_said(job_mapping: dict[str, Any]) -> None:
     assert misfit(Dossier.start(job_mapping).fitted()) == ()
+
+
+def test_a_chance_that_rests_on_a_contradicted_run_model_is_no_recommendation(
+    job_mapping: dict[str, Any]
+) -> None:
+    """A target that nothing misses: the chance is high, and yet it is physics that is wrong."""
+    job_mapping["analytes"][0]["target_recovery_percent"] = 3
+    job_mapping["analytes"][1]["target_recovery_percent"] = 3
+    answer = played(job_mapping, upside_down=True).recommend(robust=False)
+    assert answer.fastest is not None
+    assert answer.fastest.probability >= 0.95
+    assert answer.setting is None
+    assert answer.status == "more trials needed"
+    assert "no probability can be relied on" in answer.reason
+    assert answer.remedies == ()
