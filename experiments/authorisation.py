@@ -17,12 +17,10 @@ from models.quantities import kelvin
 def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
     """Every caution that the substances of a job call for."""
     sample = job.sample
-    ends = [f.low for f in job.factors if f.name == "end_volume_ml"]
-    end_volume = ends[0] if ends else sample.end_volume_ml
     return cautions(
         [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
-        [a.name for a in job.analytes], end_volume == 0 and sample.keeper is None,
-        sample.peroxide_test, {a.name: a.smiles for a in job.analytes if a.smiles},
+        [a.name for a in job.analytes], job.may_go_dry, sample.peroxide_test,
+        {a.name: a.smiles for a in job.analytes if a.smiles},
         kelvin(job.equipment.condenser_temperature_c),
     )
 

@@ -18,12 +18,12 @@ from experiments.cli_output import (
     UserFault,
     check_output,
     columns,
-    plain,
     progress,
 )
 from experiments.cli_record import RECORD
 from experiments.cli_tools import TOOLS
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
+from experiments.json_data import plain
 from experiments.trials import Trial
 
 

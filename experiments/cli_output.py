@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import shutil
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field, is_dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
-from experiments.entries import EntryError
-from experiments.job_file import JobError
-from experiments.storage.protocol import StoreError
-from experiments.users import NotAllowed
-from models.errors import ModelError
+from experiments.faults import fault_sentences
+from experiments.progress import Progress, unwatched
 
 PATIENCE_S = 1.0
 """Work that takes longer shows a progress bar."""
@@ -50,28 +46,11 @@ class Refusal(UserFault):
 
 def faults_of(error: Exception) -> list[str]:
     """Sentences for a fault of the input; empty for an internal fault."""
-    if isinstance(error, JobError):
-        return [str(f) for f in error.faults]
-    if isinstance(error, EntryError | StoreError | NotAllowed | ModelError | UserFault):
-        return [f"{error.message} {error.cure}".strip()]
+    if isinstance(error, UserFault):
+        return [str(error)]
     if isinstance(error, OSError) and error.filename is not None:
         return [f"{error.filename}: {error.strerror}. Check the path and your rights."]
-    return []
-
-
-def plain(value: Any) -> Any:
-    """A value as JSON data; numbers that do not exist become None."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return plain(asdict(value))
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if hasattr(value, "tolist"):  # an array or a number of NumPy
-        return plain(value.tolist())
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return [plain(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    return fault_sentences(error)
 
 
 def columns(rows: Sequence[Sequence[Any]], header: Sequence[str]) -> str:
@@ -92,13 +71,8 @@ def check_output(path: Path, endings: Sequence[str]) -> None:
         raise UserFault(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
 
 
-def _keep_still(share: float, what: str) -> None:
-    """Take the progress of work that nobody watches."""
-    del share, what
-
-
 @contextmanager
-def progress(title: str, stream: TextIO | None = None) -> Iterator[Callable[[float, str], None]]:
+def progress(title: str, stream: TextIO | None = None) -> Iterator[Progress]:
     """A progress bar on standard error for work that takes longer than a second.
 
     Nothing is drawn where standard error is not a terminal. The bar is drawn by a thread of
@@ -106,7 +80,7 @@ def progress(title: str, stream: TextIO | None = None) -> Iterator[Callable[[flo
     """
     out = stream if stream is not None else sys.stderr
     if not out.isatty():
-        yield _keep_still
+        yield unwatched
         return
     from tqdm import tqdm
 

@@ -13,9 +13,9 @@ from experiments.cli_output import (
     UserFault,
     check_output,
     columns,
-    plain,
     progress,
 )
+from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.substance_text import point_lines, substance_sentences
 

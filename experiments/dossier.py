@@ -21,10 +21,11 @@ from experiments.events import Event, link
 from experiments.job import EvaporationJob, Setting
 from experiments.job_file import parse
 from experiments.job_text import assumed_values, to_mapping
+from experiments.progress import Progress
 from experiments.trials import Result, Trial
 
 if TYPE_CHECKING:
-    from experiments.fitted import Fitted, Progress
+    from experiments.fitted import Fitted
 
 DossierError = EntryError
 

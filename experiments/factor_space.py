@@ -1,4 +1,4 @@
-"""The space of settings: coding, rounding to what the equipment can dial, candidates.
+"""The space of settings: coding, rounding to what the equipment can dial and holds, candidates.
 
 A setting holds every factor, fixed ones too. Coded values run from 0 to 1 over the window
 of a free factor, logarithmic for pressures and ramp rate because their effects are.
@@ -62,7 +62,7 @@ class FactorSpace:
                 index = f.choices.index(chosen) if chosen in f.choices else 0
                 values.append((index + 0.5) / len(f.choices))
             else:
-                values.append(_unit(f, float(setting[f.name])))
+                values.append(coded(f, float(setting[f.name])))
         return np.asarray(np.clip(np.array(values), 0.0, 1.0))
 
     def spread(self, count: int, seed: int) -> list[Setting]:
@@ -109,19 +109,38 @@ def unique(settings: Iterable[Setting]) -> list[Setting]:
     return list({setting_key(s): s for s in settings}.values())
 
 
-def _decode(factor: Factor, u: float) -> float | str:
-    if factor.choices:
-        return factor.choices[min(int(u * len(factor.choices)), len(factor.choices) - 1)]
-    if factor.name in LOGARITHMIC and factor.low > 0:
-        return float(factor.low * (factor.high / factor.low) ** u)
-    return factor.low + u * (factor.high - factor.low)
+def numeric_factors(job: EvaporationJob) -> tuple[Factor, ...]:
+    """The free factors that have a range."""
+    return tuple(f for f in job.free_factors if not f.choices)
 
 
-def _unit(factor: Factor, value: float) -> float:
+def tolerances(job: EvaporationJob) -> dict[str, float]:
+    """What the equipment holds around a set point, by factor, in its unit."""
+    return {
+        "set_temperature_c": job.equipment.set_temperature_tolerance_c,
+        "end_pressure_mbar": job.equipment.end_pressure_tolerance_mbar,
+    }
+
+
+def coded(factor: Factor, value: float) -> float:
+    """Place of a value in the window of its factor: 0 at the low end, 1 at the high one."""
     if factor.name in LOGARITHMIC and factor.low > 0:
         low, high = math.log(factor.low), math.log(factor.high)
         return (math.log(max(value, 1e-9)) - low) / (high - low)
     return (value - factor.low) / (factor.high - factor.low)
+
+
+def decoded(factor: Factor, place: float) -> float:
+    """Value at a place in the window of a factor; the inverse of :func:`coded`."""
+    if factor.name in LOGARITHMIC and factor.low > 0:
+        return float(factor.low * (factor.high / factor.low) ** place)
+    return factor.low + place * (factor.high - factor.low)
+
+
+def _decode(factor: Factor, u: float) -> float | str:
+    if factor.choices:
+        return factor.choices[min(int(u * len(factor.choices)), len(factor.choices) - 1)]
+    return decoded(factor, u)
 
 
 def _code(factor: Factor, settings: Sequence[Setting]) -> list[Array]:
@@ -130,7 +149,7 @@ def _code(factor: Factor, settings: Sequence[Setting]) -> list[Array]:
             np.array([0.5 * (s[factor.name] == choice) for s in settings])
             for choice in factor.choices
         ]
-    return [np.array([_unit(factor, float(s[factor.name])) for s in settings])]
+    return [np.array([coded(factor, float(s[factor.name])) for s in settings])]
 
 
 def _snap(factor: Factor, value: float | str) -> float | str:

@@ -194,3 +194,15 @@ class EvaporationJob:
     def must(self) -> tuple[Analyte, ...]:
         return tuple(a for a in self.analytes if a.role == "must")
 
+    @property
+    def keepers(self) -> tuple[str, ...]:
+        """Names of the keepers a setting may use, the usual one first; empty without any."""
+        choices = next((f.choices for f in self.factors if f.name == "keeper"), ())
+        keeper = self.sample.keeper
+        return choices or ((keeper.name,) if keeper is not None else ())
+
+    @property
+    def may_go_dry(self) -> bool:
+        """Whether a setting may leave nothing liquid: no keeper, and an end volume of zero."""
+        ends = [f.low for f in self.factors if f.name == "end_volume_ml"]
+        return self.sample.keeper is None and (*ends, self.sample.end_volume_ml)[0] == 0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from experiments.job import EvaporationJob
-from experiments.job_text import assumed_values, to_mapping
+from experiments.job_text import assumed_values, to_mapping, with_assumed
 
 
 @dataclass(frozen=True)
@@ -54,10 +54,7 @@ def results_carry_over(before: EvaporationJob, after: EvaporationJob) -> bool:
 
 
 def _whole(job: EvaporationJob) -> dict[str, Any]:
-    mapping, assumed = to_mapping(job), assumed_values(job)
-    parts = {p: {**mapping[p], **assumed[p]} for p in ("equipment", "sample", "limits")}
-    rows = [{**a, **b} for a, b in zip(mapping["analytes"], assumed["analytes"], strict=True)]
-    return {**mapping, **parts, "analytes": rows}
+    return with_assumed(to_mapping(job), assumed_values(job))
 
 
 def _leaves(value: Any, path: str) -> Iterator[tuple[str, Any]]:

@@ -24,9 +24,7 @@ class JobSimulator:
 
     def __init__(self, job: EvaporationJob) -> None:
         self.physics = PhysicsModel(job)
-        choices = next((f.choices for f in job.factors if f.name == "keeper"), ())
-        keeper = job.sample.keeper
-        self._keepers: list[str | None] = list(choices) or [keeper.name if keeper else None]
+        self._keepers: list[str | None] = list(job.keepers) or [None]
         systems = [self.physics.system(k) for k in self._keepers]
         self._volatility_sd = np.max([s.analyte_ln_volatility_sd for s in systems], axis=0)
 

@@ -35,6 +35,16 @@ def assumed_values(job: EvaporationJob) -> dict[str, Any]:
     }
 
 
+def with_assumed(mapping: Mapping[str, Any], assumed: Mapping[str, Any]) -> dict[str, Any]:
+    """The keys of a job file with the defaults it rests on as if they had been given."""
+    return {
+        **mapping,
+        **{part: {**mapping[part], **assumed[part]} for part in ("equipment", "sample", "limits")},
+        "analytes": [{**a, **b} for a, b in
+                     zip(mapping["analytes"], assumed["analytes"], strict=True)],
+    }
+
+
 def read_back(
     mapping: Mapping[str, Any], assumed: Mapping[str, Any] | None
 ) -> EvaporationJob:
@@ -45,12 +55,7 @@ def read_back(
     if assumed is None:
         return parse(mapping, chemistry=False)
     rows: Sequence[Mapping[str, Any]] = assumed["analytes"]
-    whole = {
-        **mapping,
-        **{part: {**mapping[part], **assumed[part]} for part in ("equipment", "sample", "limits")},
-        "analytes": [{**a, **b} for a, b in zip(mapping["analytes"], rows, strict=True)],
-    }
-    job = parse(whole, chemistry=False)
+    job = parse(with_assumed(mapping, assumed), chemistry=False)
     return replace(
         job,
         equipment=replace(job.equipment, assumed=tuple(assumed["equipment"])),

@@ -1,4 +1,4 @@
-"""From a job in contract units to the run model in SI: the only place where units change."""
+"""From a job in contract units to the run model in SI: the only place where a job becomes SI."""
 
 from __future__ import annotations
 
@@ -44,13 +44,11 @@ class PhysicsModel:
         return [self._keeper(s) for s in settings]
 
     def _keeper(self, setting: Setting) -> str | None:
-        keeper = self.job.sample.keeper
-        if keeper is None:
+        if self.job.sample.keeper is None:
             return None
         if "keeper" in setting:
             return str(setting["keeper"])
-        choices = next((f.choices for f in self.job.factors if f.name == "keeper"), ())
-        return choices[0] if choices else keeper.name
+        return self.job.keepers[0]
 
     def settings_array(self, settings: Sequence[Setting]) -> Array:
         """Settings in SI, [N, 7], columns of :data:`models.run_model.SETTING_COLUMNS`."""

@@ -19,7 +19,7 @@ from typing import Any
 from experiments.answers import Answer
 from experiments.dossier import Dossier
 from experiments.events import canonical
-from experiments.fitted import Progress
+from experiments.progress import Progress
 from experiments.report.record_part import software_versions
 from experiments.storage.protocol import StoreError
 from experiments.transfer import MAX_BYTES, unpack

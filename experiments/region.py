@@ -18,16 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from experiments.entries import EntryError
+from experiments.factor_space import coded, decoded, tolerances
 from experiments.forecaster import Forecaster, JointForecaster
 from experiments.job import DEFAULT_STEP, EvaporationJob, Factor, Setting
-from experiments.region_lattice import (
-    Lattice,
-    Slice,
-    coded,
-    decoded,
-    factor_axis,
-    tolerances,
-)
+from experiments.progress import Progress, unwatched
+from experiments.region_lattice import Lattice, Slice, factor_axis
 from models.system import Array
 
 SHARPENING = 3
@@ -36,7 +31,6 @@ SHARPENING_ALONE = 5
 """The same for the range of one factor alone."""
 PART = 40
 """Nodes worked out between two reports of progress."""
-Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)
@@ -96,7 +90,7 @@ def operating_region(
             f"The setting reaches {100 * own:.0f} %, less than the asked {100 * asked:.0f} %.",
             "There is no operating region around it; record more trials or change the job.",
         )
-    report = progress if progress is not None else _silent
+    report = progress if progress is not None else unwatched
     lattice = Lattice(job, setting)
     probability = _mapped(forecaster, lattice, report)
     inside = probability >= asked
@@ -120,10 +114,6 @@ def operating_region(
 
 
 # -- inside ------------------------------------------------------------------------------
-
-
-def _silent(share: float, what: str) -> None:
-    """Nobody watches."""
 
 
 def _mapped(forecaster: Forecaster, lattice: Lattice, report: Progress) -> Array:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from experiments.entries import EntryError
-from experiments.factor_space import LOGARITHMIC
+from experiments.factor_space import coded, decoded, numeric_factors, tolerances
 from experiments.job import EvaporationJob, Factor, Setting
 from experiments.verification_rules import Mask
 from models.system import Array
@@ -32,39 +32,12 @@ class Slice:
     probability: Array
 
 
-def numeric_factors(job: EvaporationJob) -> tuple[Factor, ...]:
-    """The free factors that have a range."""
-    return tuple(f for f in job.free_factors if not f.choices)
-
-
-def coded(factor: Factor, value: float) -> float:
-    """Place of a value in the window of its factor, 0 to 1."""
-    if factor.name in LOGARITHMIC and factor.low > 0.0:
-        return math.log(value / factor.low) / math.log(factor.high / factor.low)
-    return (value - factor.low) / (factor.high - factor.low)
-
-
-def decoded(factor: Factor, place: float) -> float:
-    """Value at a place in the window of a factor."""
-    if factor.name in LOGARITHMIC and factor.low > 0.0:
-        return float(factor.low * (factor.high / factor.low) ** place)
-    return float(factor.low + place * (factor.high - factor.low))
-
-
 def factor_axis(factor: Factor, setting: Setting, points: int, held: float = 0.0) -> Array:
     """Values over the window, evenly coded, the set point and what is held around it too."""
     centre = float(setting[factor.name])
     spread = [decoded(factor, float(p)) for p in np.linspace(0.0, 1.0, points)]
     wanted = [v for v in (centre - held, centre + held) if factor.low <= v <= factor.high]
     return np.unique(np.round([*spread, centre, *wanted], 9))
-
-
-def tolerances(job: EvaporationJob) -> dict[str, float]:
-    """What the equipment holds around a set point, by factor."""
-    return {
-        "set_temperature_c": job.equipment.set_temperature_tolerance_c,
-        "end_pressure_mbar": job.equipment.end_pressure_tolerance_mbar,
-    }
 
 
 class Lattice:

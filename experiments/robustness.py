@@ -20,10 +20,9 @@ from scipy.stats import norm
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
-from experiments.factor_space import setting_key
+from experiments.factor_space import numeric_factors, setting_key, tolerances
 from experiments.job import EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
-from experiments.region_lattice import numeric_factors
 from experiments.sensitivity import WORDS
 from experiments.trials import Trial
 from models.noise import RUN_TIME_SD, mean_variance
@@ -85,9 +84,7 @@ class Robustness:
 
 def steps(job: EvaporationJob) -> dict[str, float]:
     """How far each numeric factor is moved either way from the set point."""
-    held = {"set_temperature_c": job.equipment.set_temperature_tolerance_c,
-            "end_pressure_mbar": job.equipment.end_pressure_tolerance_mbar}
-    found = {}
+    held, found = tolerances(job), {}
     for factor in numeric_factors(job):
         least = max(factor.resolution, LEAST_STEP * (factor.high - factor.low))
         wanted = 2.0 * held.get(factor.name, 0.0) or least

@@ -9,9 +9,9 @@ from typing import Literal
 import numpy as np
 
 from experiments.answers import weakest
+from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import Factor, Setting
-from experiments.region_lattice import coded, decoded, numeric_factors
 
 STEPS = 24
 HALVINGS = 4

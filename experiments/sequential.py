@@ -20,8 +20,9 @@ from experiments.acquisition import (
     qualified_time,
     reading_shock,
 )
-from experiments.fitted import Fitted, Progress
+from experiments.fitted import Fitted
 from experiments.job import Setting
+from experiments.progress import Progress
 from experiments.reasons import REPEATED, trial_reason
 from experiments.trials import Trial
 from models.system import Array

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from experiments import logs
 from experiments.answers import Answer
@@ -22,6 +22,7 @@ from experiments.event_checks import ID, role_for
 from experiments.events import ChainCheck, Event, verify_chain
 from experiments.job import EvaporationJob
 from experiments.job_file import parse
+from experiments.progress import Progress
 from experiments.results_table import ReadTable, RejectedRow, UnderstoodTrial, read_table
 from experiments.storage.protocol import (
     DossierStore,
@@ -33,9 +34,6 @@ from experiments.storage.protocol import (
 from experiments.storage.protocol import append as append_events
 from experiments.trials import Trial
 from experiments.users import Role, User
-
-if TYPE_CHECKING:
-    from experiments.fitted import Progress
 
 JobSource = str | Path | Mapping[str, Any] | EvaporationJob
 TRIES = 3

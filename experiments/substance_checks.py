@@ -89,9 +89,7 @@ def _check_analyte(job: EvaporationJob, index: int, faults: Faults) -> None:
 
 def _check_peroxides(job: EvaporationJob, faults: Faults) -> None:
     sample = job.sample
-    ends = [f.low for f in job.factors if f.name == "end_volume_ml"]
-    to_dryness = (ends[0] if ends else sample.end_volume_ml) == 0 and sample.keeper is None
-    if not to_dryness or sample.peroxide_test.strip():
+    if not job.may_go_dry or sample.peroxide_test.strip():
         return
     for i, share in enumerate(sample.solvents):
         if is_peroxide_former(share.name):

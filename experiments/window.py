@@ -9,7 +9,7 @@ import numpy as np
 
 from experiments.answers import Forecast
 from experiments.authorisation import job_cautions
-from experiments.fitted import LEAST_ENDING, Fitted, Progress, fit
+from experiments.fitted import LEAST_ENDING, Fitted, fit
 from experiments.job import EvaporationJob, Setting
 from experiments.map_grid import (
     Grid,
@@ -23,6 +23,7 @@ from experiments.map_grid import (
 )
 from experiments.map_grid import around as around_place
 from experiments.physics import PhysicsModel
+from experiments.progress import Progress
 from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
 from models.mixture import bubble_point, bubble_pressure

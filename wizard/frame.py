@@ -9,6 +9,7 @@ from typing import NoReturn
 import streamlit as st
 
 from experiments import logs
+from experiments.faults import EXPECTED
 from wizard import messages, navigation
 from wizard.session import WizardSession
 from wizard.verbatim import verbatim
@@ -40,7 +41,7 @@ def faults_shown() -> Iterator[None]:
     """Show expected faults as sentences; log the others and say so."""
     try:
         yield
-    except messages.EXPECTED as error:
+    except EXPECTED as error:
         _show(messages.sentences(error))
     except Exception as error:  # noqa: BLE001 - the last barrier before the reader
         logs.LOGGER.exception("page failed")

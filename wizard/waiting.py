@@ -8,10 +8,10 @@ from typing import TypeVar
 
 import streamlit as st
 
+from experiments.progress import Progress, unwatched
 from wizard import caching, frame
 
 Result = TypeVar("Result")
-Progress = Callable[[float, str], None]
 
 
 def answer(
@@ -26,7 +26,7 @@ def answer(
     make : works it out, calling back with the share done and what is being done
     """
     if caching.is_kept(name, key):
-        return caching.kept(name, key, lambda: make(_silent))
+        return caching.kept(name, key, lambda: make(unwatched))
     stopped = f"stopped.{name}.{key}"
     place = st.empty()
     if st.session_state.get(stopped):
@@ -61,10 +61,6 @@ def act(label: str, make: Callable[[Progress], Result]) -> Result:
 
 def _stop(name: str) -> None:
     st.session_state[name] = True
-
-
-def _silent(share: float, what: str) -> None:
-    """No one waits."""
 
 
 def _told(bar: st.delta_generator.DeltaGenerator, label: str) -> Progress:

@@ -8,7 +8,7 @@ from experiments.dossier import Dossier, utc_now
 from experiments.entries import EntryError
 
 if TYPE_CHECKING:
-    from experiments.fitted import Progress
+    from experiments.progress import Progress
 
 FORMATS = (".pdf", ".html", ".docx", ".xlsx")
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
-from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 from experiments.dossier import Dossier
 from experiments.events import canonical
 from experiments.job_text import to_mapping
+from experiments.json_data import plain
+from experiments.progress import Progress
 from experiments.report import (
     answer_part,
     fit_part,
@@ -24,7 +24,7 @@ from experiments.report import (
 )
 from experiments.report.digits import percent, setting_words, value
 from experiments.report.document import Attachment, Document
-from experiments.report.gathered import Gathered, Progress, gather
+from experiments.report.gathered import Gathered, gather
 from experiments.report.method_sheet import method_sheet
 from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_versions
 from experiments.report.robustness_part import robustness
@@ -138,16 +138,5 @@ def record_data(g: Gathered) -> dict[str, Any]:
         "verification": g.verification.as_json(),
         "trials": [asdict(t) for t in dossier.trials],
     }
-    plain: dict[str, Any] = _plain(data)
-    return {**plain, "digest": hashlib.sha256(canonical(plain).encode()).hexdigest()}
-
-
-def _plain(value: Any) -> Any:
-    """JSON data: NumPy numbers as numbers, what is not finite as null."""
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+    numbers: dict[str, Any] = plain(data)
+    return {**numbers, "digest": hashlib.sha256(canonical(numbers).encode()).hexdigest()}

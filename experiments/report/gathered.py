@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +16,7 @@ from experiments.job import Setting
 from experiments.learnt import Learnt, what_was_learnt
 from experiments.physics import PhysicsModel
 from experiments.predicted_run import predicted_run
+from experiments.progress import Progress, unwatched
 from experiments.region import Region, operating_region
 from experiments.report.rationale import Neighbour, neighbours
 from experiments.sensitivity import Drift, drifts
@@ -25,8 +25,6 @@ from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import VerificationRun, planned, recorded_runs
 from experiments.window import Limit, WindowMap, window_limits, window_map
 from models.errors import Finding
-
-Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +78,7 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     if not any(t.result is not None for t in dossier.trials):
         raise EntryError("This dossier has no results yet, so there is nothing to report.",
                          "Record at least one trial; the bench sheet comes with `propose -o`.")
-    report = progress if progress is not None else _silent
+    report = progress if progress is not None else unwatched
     report(0.02, "learning from the trials")
     fitted = dossier.fitted()
     report(0.15, "recommending")
@@ -109,10 +107,6 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
         today_against_recommended(dossier), made, verification, runs,
         job_cautions(job), tuple(physics.findings),
     )
-
-
-def _silent(share: float, what: str) -> None:
-    """Nobody watches."""
 
 
 def _setting(answer: Answer) -> Setting:

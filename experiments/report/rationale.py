@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from experiments.answers import Forecast, weakest
+from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Factor, Setting
-from experiments.region_lattice import coded, decoded, numeric_factors
 from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift

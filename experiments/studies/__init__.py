@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
-Progress = Callable[[float, str], None]
+from experiments.progress import Progress
 
 
 def quick(n_benches: int = 10, progress: Progress | None = None) -> dict[str, Any]:

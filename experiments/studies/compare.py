@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import platform
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -22,6 +22,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from experiments.progress import Progress
 from experiments.studies.bench import Bench, Mapping
 from experiments.studies.benches import REPORTED, SETTLED, make_bench
 from experiments.studies.figures import compare_trials, summarise
@@ -38,7 +39,6 @@ ORACLE_TRIALS = 9
 PACKAGES = ("boilwright", "numpy", "scipy", "numba", "scikit-learn", "optuna", "torch",
             "botorch", "chemicals")
 SETS = {"settled": SETTLED, "reported": REPORTED}
-Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from experiments.progress import Progress
 from experiments.studies.bench import Mapping
 from experiments.studies.benches import REPORTED
 from experiments.studies.compare import Play, plan, run_study, versions, write_summary
@@ -18,7 +19,6 @@ from experiments.studies.strategies import ALL, OURS, is_available
 FIRST_SEED = 2000  # apart from the settled and the reported benches
 TRIALS = 9
 WITHIN = 0.25
-Progress = Callable[[float, str], None]
 
 
 def quick_seeds(count: int) -> list[int]:

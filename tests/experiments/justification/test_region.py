@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from experiments.entries import EntryError
+from experiments.factor_space import coded, decoded
 from experiments.region import operating_region
-from experiments.region_lattice import Lattice, coded, decoded
+from experiments.region_lattice import Lattice
 from experiments.sensitivity import drifts
 
 ASSURANCE = 0.95

@@ -1,0 +1,23 @@
+"""Faults that a user can mend, in words; the command line and the wizard show the same."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from experiments.entries import EntryError
+from experiments.job_file import JobError
+from experiments.storage.protocol import StoreError
+from experiments.users import NotAllowed
+from models.errors import ModelError
+
+EXPECTED: Final = (EntryError, JobError, StoreError, NotAllowed, ModelError)
+"""Faults of input, of the store or of rights; anything else is a fault of the program."""
+
+
+def fault_sentences(error: Exception) -> list[str]:
+    """A sentence with its cure for each fault; none for what is not expected."""
+    if isinstance(error, JobError):
+        return [str(fault) for fault in error.faults]
+    if isinstance(error, EntryError | StoreError | NotAllowed | ModelError):
+        return [f"{error.message} {error.cure}".strip()]
+    return []
