@@ -18,7 +18,7 @@ def job_cautions(job: EvaporationJob) -> tuple[Finding, ...]:
     """Every caution that the substances of a job call for."""
     sample = job.sample
     return cautions(
-        [s.name for s in sample.solvents], sample.keeper.name if sample.keeper else None,
+        [s.name for s in sample.solvents], job.keepers,
         [a.name for a in job.analytes], job.may_go_dry, sample.peroxide_test,
         {a.name: a.smiles for a in job.analytes if a.smiles},
         kelvin(job.equipment.condenser_temperature_c),

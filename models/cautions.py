@@ -81,7 +81,7 @@ def _is_nitroaromatic(name: str) -> bool:
 
 def cautions(
     solvents: Sequence[str],
-    keeper: str | None,
+    keepers: Sequence[str],
     analytes: Sequence[str],
     to_dryness: bool = True,
     peroxide_test: str = "",
@@ -92,7 +92,8 @@ def cautions(
 
     Parameters
     ----------
-    solvents, keeper, analytes : names or CAS numbers
+    solvents, analytes : names or CAS numbers
+    keepers : the same, every one that may be used
     to_dryness : nothing liquid is meant to be left (no keeper, no end volume)
     peroxide_test : value and date of the test, empty when there is none
     structures : SMILES by name, for analytes that the library does not know
@@ -103,7 +104,7 @@ def cautions(
     tuple of Finding
         Severity "stop" where the job needs a named person's authorisation first.
     """
-    liquids = [*solvents, *([keeper] if keeper else [])]
+    liquids = [*solvents, *keepers]
     everything = [*liquids, *analytes]
     halogenated = [n for n in liquids if _is_halogenated(n)]
     found = [

@@ -13,8 +13,8 @@ from models.substances import find_substance
 DATA = Path(__file__).parents[1] / "data" / "published"
 
 
-def found(solvents, keeper=None, analytes=(), **options):
-    return {f.code: f for f in cautions(solvents, keeper, analytes, **options)}
+def found(solvents, keepers=(), analytes=(), **options):
+    return {f.code: f for f in cautions(solvents, keepers, analytes, **options)}
 
 
 # F1, grade A: Cornell Chemical Hygiene Plan appendix J; Ohio University list B
@@ -89,19 +89,19 @@ def test_not_flammable_is_not_called_flammable():
     "2,4,6-trinitrotoluene", "TNT", "nitrobenzene", "2,4-DNT", "RDX", "1,3-dinitrobenzene",
     "picric acid", "4-nitrophenol"])
 def test_energetic_residues_stop_the_job(analyte):
-    answer = found(["acetonitrile"], None, [analyte])["energetic_residue"]
+    answer = found(["acetonitrile"], (), [analyte])["energetic_residue"]
     assert answer.severity == "stop"
     assert "named person" in answer.cure
 
 
 def test_perchloric_acid_stops_but_perchloroethylene_does_not():
-    assert found(["methanol"], None, ["perchloric acid"])["perchloric_acid"].severity == "stop"
+    assert found(["methanol"], (), ["perchloric acid"])["perchloric_acid"].severity == "stop"
     assert "perchloric_acid" not in found(["perchloroethylene"])
 
 
 def test_azide_with_dichloromethane_stops():
-    assert found(["DCM"], None, ["sodium azide"])["azide_halogenated"].severity == "stop"
-    assert found(["methanol"], None, ["benzyl azide"])["energetic_residue"].severity == "stop"
+    assert found(["DCM"], (), ["sodium azide"])["azide_halogenated"].severity == "stop"
+    assert found(["methanol"], (), ["benzyl azide"])["energetic_residue"].severity == "stop"
 
 
 def test_chloroform_with_acetone_and_base():
@@ -115,8 +115,8 @@ def test_chloroform_with_acetone_and_base():
 def test_dmf_with_halogenated_or_oxidants():
     """F4, grade A: Org. Process Res. Dev. 2020, 24, 1586 (abstract)."""
     assert "amide_incompatible" in found(["DMF", "DCM"])
-    assert "amide_incompatible" in found(["DMF"], None, ["hydrogen peroxide"])
-    assert "amide_incompatible" in found(["DMF"], None, ["trichloroethylene"])
+    assert "amide_incompatible" in found(["DMF"], (), ["hydrogen peroxide"])
+    assert "amide_incompatible" in found(["DMF"], (), ["trichloroethylene"])
     assert "amide_incompatible" not in found(["DMF", "methanol"])
 
 
@@ -138,7 +138,7 @@ def test_dichloromethane_with_amines():
 
 def test_a_trap_with_liquid_nitrogen_may_condense_oxygen():
     """F6, grade A: Prudent Practices 1981, I.A.10."""
-    warm, cold = (cautions(["n-hexane"], None, [], condenser_temperature_k=T) for T in (195, 77))
+    warm, cold = (cautions(["n-hexane"], (), [], condenser_temperature_k=T) for T in (195, 77))
     assert "cold_trap" not in {f.code for f in warm}
     assert "oxygen" in next(f.message for f in cold if f.code == "cold_trap")
 
@@ -147,21 +147,21 @@ def test_a_trap_with_liquid_nitrogen_may_condense_oxygen():
                                      "4-chloroaniline"])
 def test_aromatic_amines_may_be_oxidised(analyte):
     """T8, grade B: EPA Method 625, section 1.2, says it of benzidine in dichloromethane."""
-    answer = found(["dichloromethane"], None, [analyte])["oxidation"]
+    answer = found(["dichloromethane"], (), [analyte])["oxidation"]
     assert answer.severity == "caution"
     assert "oxidation" in answer.message
 
 
 @pytest.mark.parametrize("analyte", ["naphthalene", "benzylamine", "acetanilide", "diphenylamine"])
 def test_other_analytes_are_not_called_oxidised(analyte):
-    assert "oxidation" not in found(["dichloromethane"], None, [analyte])
+    assert "oxidation" not in found(["dichloromethane"], (), [analyte])
 
 
 def test_carbon_disulfide_acids_and_ammonia():
     assert "90 degC" in found(["carbon disulfide"])["carbon_disulfide"].message
     assert "acid_vapour" in found(["acetonitrile", "TFA"])
-    assert "acid_vapour" in found(["water"], None, ["hydrochloric acid"])
-    assert "ammonia_vapour" in found(["water"], None, ["ammonia"])
+    assert "acid_vapour" in found(["water"], (), ["hydrochloric acid"])
+    assert "ammonia_vapour" in found(["water"], (), ["ammonia"])
 
 
 @pytest.mark.parametrize("name", ["cyclohexane", "benzene", "1,4-dioxane", "tert-butanol", "water",
@@ -176,7 +176,7 @@ def test_solvents_that_stay_liquid():
 
 
 def test_unknown_analytes_are_handled_gently():
-    answer = found(["acetone"], None, ["Compound N", "naphthalene"])["unknown_stability"]
+    answer = found(["acetone"], (), ["Compound N", "naphthalene"])["unknown_stability"]
     assert "Compound N" in answer.message
     assert "naphthalene" not in answer.message
 

@@ -60,12 +60,12 @@ def test_unreadable_structures_say_nothing():
 
 
 def test_a_new_analyte_is_judged_by_its_structure():
-    found = cautions(["acetonitrile"], None, ["Compound E"], structures={"Compound E": RDX})
+    found = cautions(["acetonitrile"], (), ["Compound E"], structures={"Compound E": RDX})
     assert [f.code for f in found if f.severity == "stop"] == ["energetic_residue"]
     assert "Compound E" in next(f.message for f in found if f.severity == "stop")
 
 
 def test_nitro_pesticides_are_a_caution_not_a_stop():
-    found = cautions(["toluene"], "n-dodecane", ["trifluralin", "parathion"])
+    found = cautions(["toluene"], ["n-dodecane"], ["trifluralin", "parathion"])
     assert not [f for f in found if f.severity == "stop"]
     assert "energetic_group" in {f.code for f in found}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -11,6 +12,7 @@ import pytest
 
 from experiments import example_dossiers, service
 from experiments.answers import Forecast, Interval
+from experiments.authorisation import job_cautions
 from experiments.bootstrap import local_user
 from experiments.comparison import Comparison, Difference
 from experiments.job_file import parse
@@ -20,6 +22,7 @@ from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import Draft, Summary
 from experiments.trials import Recovery, Result, Trial
 from experiments.window import WindowMap, window_limits
+from models.cautions import cautions
 from models.errors import Finding
 from wizard import messages
 from wizard.charts.recoveries import TrialPoint
@@ -29,6 +32,7 @@ from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_line
 from wizard.view_models.earlier_rows import earlier_choices
 from wizard.view_models.findings_text import finding_lines, job_substances
 from wizard.view_models.history_lines import history_lines
+from wizard.view_models.job_draft import draft_of
 from wizard.view_models.results_preview import preview
 from wizard.view_models.run_panels import run_events, run_panels, run_sentence
 from wizard.view_models.setting_entry import middle_setting, snapped, stepper
@@ -223,6 +227,21 @@ def test_cautions_know_a_half_written_job():
     assert asked.solvents == ("tetrahydrofuran",)
     assert asked.to_dryness
     assert not job_substances({"sample": {"keeper": {"name": "n-dodecane"}}}).to_dryness
+
+
+def test_cautions_of_a_written_job_are_those_the_record_holds_to():
+    """Every keeper to choose from, the least end volume, structures and the trap count."""
+    mapping = tomllib.loads(example_dossiers.names()[1].job.read_text("utf-8"))
+    mapping["factors"]["keeper"] = {"choices": ["n-dodecane", "dimethylacetamide"]}
+    mapping["equipment"]["condenser_temperature_c"] = -196
+    mapping["sample"]["solvents"] = [{"name": "dichloromethane", "volume_fraction": 1.0}]
+    mapping["analytes"][0]["smiles"] = "C1N(CN(CN1[N+](=O)[O-])[N+](=O)[O-])[N+](=O)[O-]"
+    asked = job_substances(draft_of(mapping))
+    shown = cautions(asked.solvents, asked.keepers, asked.analytes, asked.to_dryness,
+                     asked.peroxide_test, asked.structures, asked.condenser_temperature_k)
+    held = job_cautions(parse(mapping, chemistry=False))
+    assert shown == held
+    assert {"amide_incompatible", "cold_trap", "energetic_residue"} <= {f.code for f in held}
 
 
 def test_what_was_learnt_is_drawn_relative_to_what_was_assumed():

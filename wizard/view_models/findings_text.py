@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from models.errors import Finding
+from models.quantities import kelvin
 from wizard.units import Units
 from wizard.view_models.job_draft import value_at
 
@@ -36,13 +38,15 @@ def finding_lines(findings: Iterable[Finding], units: Units) -> list[FindingLine
 
 @dataclass(frozen=True)
 class JobSubstances:
-    """What the cautions of a job rest on."""
+    """What the cautions of a job rest on; ``structures`` are SMILES by analyte."""
 
     solvents: tuple[str, ...]
-    keeper: str | None
+    keepers: tuple[str, ...]
     analytes: tuple[str, ...]
     to_dryness: bool
     peroxide_test: str
+    structures: Mapping[str, str]
+    condenser_temperature_k: float
 
 
 def job_substances(draft: Mapping[str, Any]) -> JobSubstances:
@@ -50,11 +54,18 @@ def job_substances(draft: Mapping[str, Any]) -> JobSubstances:
     solvents = [r for r in value_at(draft, "sample.solvents") or [] if isinstance(r, Mapping)]
     analytes = [r for r in draft.get("analytes") or [] if isinstance(r, Mapping)]
     keeper = value_at(draft, "sample.keeper.name")
-    end = value_at(draft, "sample.end_volume_ml")
+    choices = value_at(draft, "factors.keeper.choices")
+    keepers = choices if isinstance(choices, list) and choices else [keeper]
+    lowest = value_at(draft, "factors.end_volume_ml.low")
+    end = value_at(draft, "sample.end_volume_ml") if lowest is None else lowest
+    condenser = value_at(draft, "equipment.condenser_temperature_c")
     return JobSubstances(
         solvents=tuple(str(r["name"]) for r in solvents if r.get("name")),
-        keeper=str(keeper) if keeper else None,
+        keepers=tuple(str(k) for k in keepers if k),
         analytes=tuple(str(r["name"]) for r in analytes if r.get("name")),
         to_dryness=not keeper and not end,
         peroxide_test=str(value_at(draft, "sample.peroxide_test") or ""),
+        structures={str(r.get("name")): str(r["smiles"]) for r in analytes if r.get("smiles")},
+        condenser_temperature_k=kelvin(condenser) if isinstance(condenser, int | float)
+        else math.inf,
     )

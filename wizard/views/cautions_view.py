@@ -22,8 +22,8 @@ def cautions_of_job(draft: Mapping[str, Any], units: Units) -> None:
     asked = job_substances(draft)
     if not asked.solvents:
         return
-    findings = cautions(asked.solvents, asked.keeper, asked.analytes, asked.to_dryness,
-                        asked.peroxide_test)
+    findings = cautions(asked.solvents, asked.keepers, asked.analytes, asked.to_dryness,
+                        asked.peroxide_test, asked.structures, asked.condenser_temperature_k)
     if findings:
         show_findings(findings, units, "Cautions")
         st.caption(DEFER)
