@@ -16,6 +16,8 @@ from experiments.trials import OUTCOMES, Recovery, Result
 HIGHEST_RECOVERY = 1000.0
 LONGEST_TIME_MIN = 1e5
 LONGEST_TEXT = 2000
+LONGEST_REMARK = 20_000
+"""Characters of the remark of a trial, which holds those of every vessel and record of it."""
 
 
 class EntryError(ValueError):
@@ -65,16 +67,16 @@ def check_result(
                              f"Use one of: {', '.join(sorted(names))}.")
         recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
     return Result(
-        time, outcome, recovery, is_mean, checked_text(remark, "The remark"),
+        time, outcome, recovery, is_mean, checked_text(remark, "The remark", LONGEST_REMARK),
         checked_text(day, "The day"), bool(corrected),
     )
 
 
-def checked_text(value: Any, what: str) -> str:
+def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     """Free text that every file and database can keep."""
     text = str(value)
-    if len(text) > LONGEST_TEXT:
-        raise EntryError(f"{what} is longer than {LONGEST_TEXT} characters.", "Shorten it.")
+    if len(text) > longest:
+        raise EntryError(f"{what} is longer than {longest} characters.", "Shorten it.")
     if NOT_TEXT.search(text):
         raise EntryError(f"{what} holds control characters.", "Type it again.")
     return text
@@ -139,7 +141,14 @@ def read_recovery(name: str, value: Any) -> Recovery | None:
 
 
 def merge(old: Result, new: Result) -> Result:
-    """Later readings of a recorded trial; a reading that is already there is refused."""
+    """Later readings of a recorded trial; what contradicts the record is refused.
+
+    Raises
+    ------
+    EntryError
+        for a second run time, outcome, day or reading, or readings corrected by a standard
+        beside others that are not
+    """
     if new.run_time_min is not None and old.run_time_min not in (None, new.run_time_min):
         raise EntryError(
             f"The run time is already recorded as {old.run_time_min:g} min.",
@@ -148,6 +157,12 @@ def merge(old: Result, new: Result) -> Result:
     if new.outcome != old.outcome:
         raise EntryError(f"The outcome is already recorded as {old.outcome!r}.",
                          "Make a correction instead of a second record.")
+    if new.day and old.day not in ("", new.day):
+        raise EntryError(f"The day is already recorded as {old.day!r}.",
+                         "Make a correction instead of a second record.")
+    if new.corrected and not old.corrected and old.has_readings:
+        raise EntryError("Recoveries without the correction by a standard are already recorded.",
+                         "Make a correction of the whole trial instead of a second record.")
     added = False
     recovery, is_mean = dict(old.recovery), dict(old.is_mean)
     for name, values in new.recovery.items():
@@ -169,7 +184,9 @@ def merge(old: Result, new: Result) -> Result:
                          "Make a correction to change it.")
     time = old.run_time_min if old.run_time_min is not None else new.run_time_min
     remark = "; ".join(dict.fromkeys(r for r in (old.remark, new.remark) if r))
-    return Result(time, old.outcome, recovery, is_mean, remark, old.day or new.day, old.corrected)
+    return Result(time, old.outcome, recovery, is_mean,
+                  checked_text(remark, "The remark", LONGEST_REMARK), old.day or new.day,
+                  old.corrected or new.corrected)
 
 
 def _twice(name: str, vessel: int | None) -> EntryError:

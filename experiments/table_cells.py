@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -17,13 +16,13 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from experiments.entries import EntryError
+from experiments.job_fields import NOT_TEXT
 
 MAX_BYTES = 5_000_000
 MAX_UNPACKED = 60_000_000
 MAX_MEMBERS = 500
 MAX_ROWS = 5_000
 MAX_COLUMNS = 400
-NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
 @dataclass(frozen=True)
@@ -54,6 +53,7 @@ DATE = Unusable(
 )
 PERCENT = Unusable("is formatted as a percentage.", "Format it as a number: 88.1 for 88.1 %.")
 BOOLEAN = Unusable("holds a logical value.", "Give a number or text.")
+CONTROL = Unusable("holds control characters.", "Type it again.")
 
 
 def read_cells(data: bytes | str, known: Iterable[str]) -> Grid:
@@ -219,7 +219,7 @@ def _cell(cell: Any) -> Cell:
     if isinstance(value, time | timedelta):
         return DATE
     text = str(value).strip()
-    return "" if NOT_TEXT.search(text) else text
+    return CONTROL if NOT_TEXT.search(text) else text
 
 
 class _Day(str):

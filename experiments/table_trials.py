@@ -365,4 +365,7 @@ class _Reading:
             values = dict.fromkeys(t for r in self.group.rows if (t := r.text(name)))
             if values:
                 parts.append(f"{name}: {', '.join(values)}")
-        return "; ".join(dict.fromkeys(p for p in parts if p))[:2000]
+            self.warnings += dict.fromkeys(
+                f"What stands in the column {name!r} is not kept, because it {cell.reason}"
+                for r in self.group.rows if isinstance(cell := r.cells[name], Unusable))
+        return "; ".join(dict.fromkeys(p for p in parts if p))

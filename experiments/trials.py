@@ -42,6 +42,11 @@ class Result:
     day: str = ""
     corrected: bool = False
 
+    @property
+    def has_readings(self) -> bool:
+        """Whether any recovery was measured."""
+        return any(r is not None for readings in self.recovery.values() for r in readings)
+
 
 class Moment(NamedTuple):
     """A moment in min from lid-close, and the range in which it lies evenly anywhere."""

@@ -62,6 +62,28 @@ def test_vessels_may_come_one_after_another(dossier):
     assert "vessel 2 is already recorded" in said
 
 
+def test_later_readings_that_contradict_the_record_are_refused(dossier):
+    dossier.record("T1", run_time_min=41.5, day="2026-03-02",
+                   recovery_percent={PHTHALATE: [90.0]}, remark="first")
+    later = {"recovery_percent": {PHTHALATE: [None, 91.0]}}
+    assert "recorded as '2026-03-02'" in unchanged(
+        dossier, lambda: dossier.record("T1", day="2026-03-03", **later))
+    assert "without the correction" in unchanged(
+        dossier, lambda: dossier.record("T1", corrected=True, **later))
+    assert "longer than 20000" in unchanged(
+        dossier, lambda: dossier.record("T1", remark="x" * 19_999, **later))
+    dossier.record("T1", day="2026-03-02", remark="second", **later)
+    assert (dossier.trial("T1").result.day, dossier.trial("T1").result.remark) == (
+        "2026-03-02", "first; second")
+
+
+def test_the_first_readings_say_whether_they_are_corrected(dossier):
+    """A run time alone, as a log gives it, says nothing of the recoveries to come."""
+    dossier.record("T1", run_time_min=41.5)
+    dossier.record("T1", corrected=True, recovery_percent={PHTHALATE: [99.0]})
+    assert dossier.trial("T1").result.corrected
+
+
 def test_a_run_nobody_proposed_gets_the_next_id_inside_the_bounds_or_not(dossier, setting):
     outside = {**setting, "end_pressure_mbar": 3.0, "set_temperature_c": 75}
     assert dossier.record(setting=outside, run_time_min=20, recovery_percent={}) == "T3"
@@ -93,7 +115,7 @@ def test_an_unfinished_run_needs_no_run_time(dossier):
     ({"run_time_min": 41, "recovery_percent": [88.0]}, "by analyte"),
     ({"run_time_min": 41, "recovery_percent": {PHTHALATE: {}}}, "must be a number"),
     ({"run_time_min": 41, "remark": "\ud800"}, "control characters"),
-    ({"run_time_min": 41, "remark": "x" * 3000}, "longer than 2000"),
+    ({"run_time_min": 41, "remark": "x" * 20_001}, "longer than 20000"),
 ])
 def test_impossible_entries_change_nothing(dossier, values, said):
     assert said in unchanged(dossier, lambda: dossier.record("T1", **values))

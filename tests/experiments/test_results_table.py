@@ -205,6 +205,17 @@ def test_the_blank_may_sit_in_a_vessel_and_references_may_serve_all_trials(read)
     assert second.recovery_percent == {"diethyl phthalate": [50.0, None, None, None]}
 
 
+def test_no_remark_is_cut_off_by_what_is_worked_out(read):
+    """Amounts of many vessels and analytes stand before what was typed in the remark."""
+    header = f"trial;vessel;run_time_min;{FOUND};remark"
+    typed = "; ".join(f"vessel rinsed {n}" for n in range(150))
+    table = read(amounts(f'T1;1;41.5;9.1;"{typed}"', "T1;reference;;9.0;", header=header))
+    assert table.rejected == ()
+    assert table.trials[0].remark.endswith(typed)
+    too_long = read(amounts(f"T1;1;41.5;9.1;{'x' * 20_001}", "T1;reference;;9.0;", header=header))
+    assert "longer than 20000" in refusal(too_long)[0][1]
+
+
 def test_a_standard_added_before_evaporation_makes_them_corrected(read):
     table = read(amounts("T1;1;41.5;9.1;yes", "T1;reference;;9.0;"))
     assert table.trials[0].corrected

@@ -57,6 +57,7 @@ def test_a_workbook_is_read_with_its_numbers_and_dates(read):
     (date(2026, 5, 1), "DD.MM.YYYY", "date"),
     (True, "General", "logical"),
     ("#DIV/0!", "General", "error"),
+    ("8\x7f8", "General", "control characters"),
 ])
 def test_cells_that_cannot_be_trusted_are_refused(read, value, form, said):
     table = read(workbook(HEADER, ["T1", 41.5, "finished", value, ""], D2=form))
@@ -71,6 +72,8 @@ def test_a_formula_in_a_column_that_is_not_read_does_no_harm(read):
     table = read(workbook([*HEADER, "balance"], ["T1", 41.5, "finished", 88, "", "=1+1"]))
     assert table.rejected == ()
     assert table.trials[0].remark == ""
+    assert table.notes == ("T1: What stands in the column 'balance' is not kept, because it holds "
+                           "a formula.",)
 
 
 def test_a_workbook_that_unpacks_to_too_much_is_refused_unread(read):
