@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import NoReturn
 
+from experiments.job import DEFAULT_STEP, EXTRA_FACTORS, MAIN_FACTORS
+
 BAD_INPUT = 2
 
 
@@ -65,11 +67,12 @@ def _add_bench(commands: _Commands) -> None:
                      help="an earlier one of the same evaporator or analytes to learn from")
     commands.add("window", "say what physics allows before any trial", "source")
     one = commands.add("simulate", "predict one run", "source")
-    for flag in ("--set-temperature-c", "--ramp-rate-mbar-per-min", "--end-pressure-mbar"):
-        one.add_argument(flag, type=float, required=True, metavar="X")
-    for flag in ("--keeper-volume-ml", "--end-volume-ml", "--end-point-hold-min"):
-        one.add_argument(flag, type=float, metavar="X")
-    one.add_argument("--keeper", metavar="NAME")
+    for name in (*MAIN_FACTORS, *EXTRA_FACTORS):
+        is_number = name in DEFAULT_STEP
+        one.add_argument(
+            f"--{name.replace('_', '-')}", type=float if is_number else str,
+            required=name in MAIN_FACTORS, metavar="X" if is_number else "NAME",
+        )
     one = commands.add("propose", "propose the trials worth running next", "dossier")
     one.add_argument("-n", type=int, metavar="N", help="how many (default: the job's batch)")
     one.add_argument("-o", "--output", metavar="FILE", help="bench sheet: .csv, .xlsx or .pdf")

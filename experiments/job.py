@@ -22,6 +22,17 @@ DEFAULT_STEP = {
     "end_volume_ml": 0.1,
     "end_point_hold_min": 0.5,
 }
+"""What equipment can usually dial, in the unit of the factor."""
+FACTOR_WORDS = {
+    "set_temperature_c": ("set temperature", "°C"),
+    "ramp_rate_mbar_per_min": ("ramp rate", "mbar/min"),
+    "end_pressure_mbar": ("end pressure", "mbar"),
+    "keeper_volume_ml": ("keeper volume", "mL"),
+    "end_volume_ml": ("end volume", "mL"),
+    "end_point_hold_min": ("end-point hold", "min"),
+    "keeper": ("keeper", ""),
+}
+"""Name and unit of each factor, for sentences, tables and fields."""
 
 
 @dataclass(frozen=True)

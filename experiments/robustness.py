@@ -21,9 +21,8 @@ from scipy.stats import norm
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.factor_space import numeric_factors, setting_key, tolerances
-from experiments.job import EvaporationJob, Factor, Setting
+from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
-from experiments.sensitivity import WORDS
 from experiments.trials import Trial
 from models.noise import RUN_TIME_SD, mean_variance
 from models.system import Array
@@ -111,7 +110,7 @@ def factorial_settings(job: EvaporationJob, setting: Setting) -> list[Setting]:
         found.append({**setting, **{n: round(v, 6) for n, v in levels.items()}})
     low = [n for n in names if min(float(s[n]) for s in found) <= 0.0]
     if low:
-        raise EntryError(f"The set point is too close to zero to lower {WORDS[low[0]][0]}.",
+        raise EntryError(f"The set point is too close to zero to lower {FACTOR_WORDS[low[0]][0]}.",
                          "Give a smaller tolerance of the equipment, or another setting.")
     return [*found, *[dict(setting)] * CENTRES]
 
@@ -140,10 +139,12 @@ def plan_robustness(dossier: Dossier, setting: Setting) -> list[Trial]:
 
 
 def _reason(job: EvaporationJob, setting: Setting, moved: Setting) -> str:
-    parts = [
-        f"{WORDS[f.name][0]} {float(moved[f.name]) - float(setting[f.name]):+g} {WORDS[f.name][1]}"
-        for f in numeric_factors(job) if moved[f.name] != setting[f.name]
-    ]
+    parts = []
+    for factor in numeric_factors(job):
+        step = float(moved[factor.name]) - float(setting[factor.name])
+        if step:
+            name, unit = FACTOR_WORDS[factor.name]
+            parts.append(f"{name} {step:+g} {unit}")
     return f"Robustness: {', '.join(parts) if parts else 'the set point itself'}."
 
 
@@ -248,7 +249,7 @@ def shows(low: float, high: float) -> bool:
 def _effect_words(
     factor: str, response: str, low: float, high: float, values: tuple[float, ...]
 ) -> str:
-    name, unit = WORDS.get(factor, (factor, ""))
+    name, unit = FACTOR_WORDS.get(factor, (factor, ""))
     measure = "%" if response == "run time" else "points"
     unsaid = "" if shows(values[1], values[2]) else "; it does not show in these runs"
     return (

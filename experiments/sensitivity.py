@@ -11,20 +11,10 @@ import numpy as np
 from experiments.answers import weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
-from experiments.job import Factor, Setting
+from experiments.job import FACTOR_WORDS, Factor, Setting
 
 STEPS = 24
 HALVINGS = 4
-WORDS = {
-    "set_temperature_c": ("set temperature", "°C"),
-    "ramp_rate_mbar_per_min": ("ramp rate", "mbar/min"),
-    "end_pressure_mbar": ("end pressure", "mbar"),
-    "keeper_volume_ml": ("keeper volume", "mL"),
-    "end_volume_ml": ("end volume", "mL"),
-    "end_point_hold_min": ("end-point hold", "min"),
-    "keeper": ("keeper", ""),
-}
-"""Name and unit of each factor, for sentences and tables."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +88,7 @@ def _last_that_holds(
 def _sentence(
     factor: Factor, setting: Setting, up: bool, at: float, breaks: str | None
 ) -> str:
-    name, unit = WORDS.get(factor.name, (factor.name, ""))
+    name, unit = FACTOR_WORDS.get(factor.name, (factor.name, ""))
     verb = "Raising" if up else "Lowering"
     centre = float(setting[factor.name])
     end = factor.high if up else factor.low

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pkgutil
 import re
 import subprocess
 import sys
@@ -77,6 +78,25 @@ def test_every_link_to_a_file_leads_somewhere():
     for page in PAGES:
         for target in re.findall(r"\]\((?!https?:|#)([^)#]+)[^)]*\)", page.read_text("utf-8")):
             assert (page.parent / target).exists(), f"{page.name} points to {target}"
+
+
+def test_every_file_and_folder_named_exists():
+    """What stands in backticks and looks like a path, from the root or by its last part."""
+    folders = ("models", "experiments", "wizard", "tests", "examples")
+    looks_like = re.compile(rf"`((?:{'|'.join(folders)})/[\w./*-]*|[\w/*-]+\.(?:py|csv|md))`")
+    written_by_reader = {"trials.csv", "sheet.csv"}
+    for page in PAGES:
+        for name in set(looks_like.findall(page.read_text("utf-8"))) - written_by_reader:
+            places = [(ROOT, name), *((ROOT / f, f"**/{name}") for f in folders)]
+            assert any(any(root.glob(pattern)) for root, pattern in places), f"{page.name}: {name}"
+
+
+def test_every_module_named_can_be_loaded():
+    dotted = re.compile(r"\b(?:models|experiments|wizard|tests)(?:\.\w+)+")
+    named = {name for page in PAGES for name in dotted.findall(page.read_text("utf-8"))}
+    assert len(named) > 10
+    for name in sorted(named):
+        pkgutil.resolve_name(name)
 
 
 def run_in(bench, *command):

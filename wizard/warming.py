@@ -17,7 +17,7 @@ def warm_up() -> None:
     import altair  # noqa: F401
     import pandas  # noqa: F401
 
-    from experiments import logs, sequential  # noqa: F401
+    from experiments import logs, recommendation, sequential  # noqa: F401
     from experiments.example_dossiers import names
     from experiments.job_file import parse
     from experiments.job_simulator import JobSimulator

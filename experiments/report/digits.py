@@ -6,8 +6,7 @@ import math
 import re
 
 from experiments.answers import Interval
-from experiments.job import EvaporationJob, Setting
-from experiments.sensitivity import WORDS
+from experiments.job import FACTOR_WORDS, EvaporationJob, Setting
 
 NONE = "–"
 RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -112,12 +111,12 @@ def p_value(p: float) -> str:
 
 def factor_name(name: str) -> str:
     """The factor in words."""
-    return WORDS.get(name, (name, ""))[0]
+    return FACTOR_WORDS.get(name, (name, ""))[0]
 
 
 def factor_unit(name: str) -> str:
     """The unit of a factor."""
-    return WORDS.get(name, ("", ""))[1]
+    return FACTOR_WORDS.get(name, ("", ""))[1]
 
 
 def factor_value(job: EvaporationJob, name: str, number: float | str) -> str:

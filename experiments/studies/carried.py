@@ -23,10 +23,10 @@ from experiments.studies.bench import Bench
 from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.optimum import fastest_feasible, window_sample
 from experiments.studies.pairs import bench_pair
+from experiments.studies.playing import BATCH, excess_time
 from experiments.studies.strategy import Problem
 
 TAUGHT_BY = 9
-BATCH = 3
 COLD, WARM = (6, 9), (3, 6)
 """Numbers of trials after which the best setting of each play is scored."""
 SEEDS = tuple(range(2200, 2300))
@@ -83,10 +83,9 @@ def _score(dossier: Dossier, bench: Bench, best_min: float) -> dict[str, Any]:
     if setting is None:
         raise RuntimeError("A recommendation always holds a setting or a compromise.")
     free = {f.name: setting[f.name] for f in bench.free}
-    minutes, _, _ = bench.truth(free)
     feasible = bench.is_feasible(free)
     return {"claimed": answer.setting is not None, "feasible": feasible,
-            "excess": minutes / best_min - 1.0 if feasible else None}
+            "excess": excess_time(bench, best_min, free) if feasible else None}
 
 
 def _run(

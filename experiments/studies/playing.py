@@ -102,10 +102,9 @@ def score_claim(bench: Bench, goal: Goal, claim: Claim) -> Mapping:
     if claim.compromise is not None:
         score["compromise_feasible"] = bench.is_feasible(claim.compromise)
     if claim.robust is not None:
-        time_robust, _, _ = bench.truth(claim.robust)
         score["robust_feasible"] = bench.is_feasible(claim.robust)
-        if goal.run_time is not None and np.isfinite(time_robust):
-            score["robust_excess"] = time_robust / goal.run_time - 1.0
+        if goal.run_time is not None:
+            score["robust_excess"] = excess_time(bench, goal.run_time, claim.robust)
     if claim.setting is None:
         return score
     run_time, recoveries, outcome = bench.truth(claim.setting)
@@ -116,9 +115,15 @@ def score_claim(bench: Bench, goal: Goal, claim: Claim) -> Mapping:
         "run_time": float(run_time) if np.isfinite(run_time) else None,
     }
     if goal.run_time is not None and np.isfinite(run_time):
-        score["excess"] = run_time / goal.run_time - 1.0
+        score["excess"] = excess_time(bench, goal.run_time, claim.setting)
         score["excess_min"] = run_time - goal.run_time
     return score
+
+
+def excess_time(bench: Bench, fastest: float, setting: Setting) -> float | None:
+    """True run time over the fastest feasible one (min), minus 1; None for a run without end."""
+    run_time, _, _ = bench.truth(setting)
+    return run_time / fastest - 1.0 if np.isfinite(run_time) else None
 
 
 def probe_settings(bench: Bench) -> list[Setting]:

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from experiments.job import FACTOR_WORDS
+
 
 @dataclass(frozen=True)
 class Field:
@@ -92,15 +94,7 @@ LIMITS = (
 )
 SEED = Field("seed", "Seed", help="Of the random choices: same seed, same proposals.")
 
-FACTOR_LABELS = {
-    "set_temperature_c": "Set temperature",
-    "ramp_rate_mbar_per_min": "Ramp rate",
-    "end_pressure_mbar": "End pressure",
-    "keeper_volume_ml": "Keeper volume",
-    "end_volume_ml": "End volume",
-    "end_point_hold_min": "End-point hold",
-    "keeper": "Keeper",
-}
+FACTOR_LABELS = {key: f"{name[0].upper()}{name[1:]}" for key, (name, _) in FACTOR_WORDS.items()}
 
 
 def today_fields(factors: Mapping[str, Any]) -> tuple[Field, ...]:
