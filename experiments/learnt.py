@@ -89,25 +89,45 @@ def _learnt(
 ) -> Learnt:
     prior_low, prior_mean, prior_high = np.quantile(before, [0.025, 0.5, 0.975])
     low, mean, high = np.quantile(after, [0.025, 0.5, 0.975])
+    said = told_sentence(
+        meaning, unit, float(prior_mean), (float(mean), float(low), float(high)), ratio,
+    ) if told else f"{meaning[0].upper()}{meaning[1:]}: the trials have said little so far."
     return Learnt(
         name, meaning, unit, float(prior_mean), float(prior_low), float(prior_high),
         float(mean), float(low), float(high),
-        _sentence(meaning, float(prior_mean), float(mean), told, ratio), told,
+        said, told,
     )
 
 
-def _sentence(meaning: str, before: float, after: float, told: bool, ratio: bool) -> str:
+def told_sentence(
+    meaning: str, unit: str, before: float, after: tuple[float, float, float], is_ratio: bool
+) -> str:
+    """What a quantity became: its middle against what was assumed, and its 95 % range.
+
+    >>> told_sentence("heat transfer", "W/(m2 K)", 100.0, (120.0, 105.0, 140.0), True)
+    'Heat transfer is 20 % higher than assumed (1.1 to 1.4 times, 95 %).'
+    >>> told_sentence("heat transfer", "W/(m2 K)", 100.0, (120.0, 40.0, 360.0), True)
+    'Heat transfer may be 20 % higher than assumed (0.4 to 3.6 times, 95 %).'
+    >>> told_sentence("highest possible recovery of a", "%", 98.2, (95.4, 93.0, 100.0), False)
+    'Highest possible recovery of a: now 95 % (93 to 100), assumed 98 %.'
+    """
+    middle, low, high = after
     subject = meaning[0].upper() + meaning[1:]
-    if not told:
-        return f"{subject}: the trials have said little so far."
-    if not ratio:
-        return f"{subject}: now {after:.3g}, assumed {before:.3g}."
-    change = after / before - 1.0
-    if abs(change) < 0.08:
-        return f"{subject} is as assumed."
-    if after / before > 2.0 or after / before < 0.5:
-        share = after / before
-        times = f"{share:.1f} times" if change > 0 else f"{100 * share:.0f} % of"
-        return f"{subject} is {times} what was assumed."
-    word = "higher" if change > 0 else "lower"
-    return f"{subject} is {100 * abs(change):.0f} % {word} than assumed."
+    if not is_ratio:
+        sign = " %" if unit == "%" else ""
+        return (f"{subject}: now {_short(middle)}{sign} ({_short(low)} to {_short(high)}), "
+                f"assumed {_short(before)}{sign}.")
+    times = middle / before
+    spread = f"({_short(low / before)} to {_short(high / before)} times, 95 %)"
+    if abs(times - 1.0) < 0.08:
+        return f"{subject} is about as assumed {spread}."
+    verb = "may be" if low <= before <= high else "is"
+    if 0.5 <= times <= 2.0:
+        word = "higher" if times > 1.0 else "lower"
+        return f"{subject} {verb} {100 * abs(times - 1.0):.0f} % {word} than assumed {spread}."
+    return f"{subject} {verb} {_short(times)} times what was assumed {spread}."
+
+
+def _short(value: float) -> str:
+    """A number that is known to a few per cent at best."""
+    return f"{value:.0f}" if abs(value) >= 9.5 else f"{value:.2g}"

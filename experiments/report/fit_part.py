@@ -52,7 +52,7 @@ def fit(g: Gathered) -> Section:
     blocks.append(Paragraph("What the trials taught most:" if told else
                             "The trials taught nothing beyond what was assumed."))
     if told:
-        blocks.append(Bullets(tuple(printed(_taught(x)) for x in told)))
+        blocks.append(Bullets(tuple(printed(x.sentence) for x in told)))
     shown = _most_changed(g.learnt)
     which = "" if len(shown) == len(g.learnt) else (
         f"; the {len(shown)} of {len(g.learnt)} that changed most, all are in the table")
@@ -153,12 +153,3 @@ def _range(x: Learnt, mean: float, low: float, high: float) -> str:
 def _unit(x: Learnt) -> str:
     own = {"m3": "mL", "1": "–", "x assumed": "× assumed"}
     return own.get(x.unit, printed(x.unit))
-
-
-def _taught(x: Learnt) -> str:
-    """What a parameter became; of shares and exponents the numbers with their unit."""
-    if x.unit not in ("%", "1") or ": now " not in x.sentence:
-        return x.sentence
-    unit = " %" if x.unit == "%" else ""
-    subject = x.meaning[0].upper() + x.meaning[1:]
-    return f"{subject}: now {figures(x.mean)}{unit}, assumed {figures(x.prior_mean)}{unit}."

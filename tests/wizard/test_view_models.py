@@ -345,6 +345,9 @@ def test_the_first_line_of_what_was_learnt_counts_the_runs_that_met_every_target
         "3 runs finished with recoveries; 2 of them met every target in the mean, the fastest is "
         "T2 in 24 min.")
     assert "none met every target" in learn_rows.first_line(points, {"a": 99.0})
+    assert "; all met every target" in learn_rows.first_line(points, {"a": 50.0})
+    assert learn_rows.first_line(points[:1], {"a": 85.0}) == (
+        "1 run finished with recoveries and met every target in the mean: T1 in 49 min.")
 
 
 def test_earlier_dossiers_of_the_same_evaporator_or_analytes_are_offered(job):

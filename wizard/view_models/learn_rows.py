@@ -96,8 +96,11 @@ def first_line(points: Sequence[TrialPoint], goals: Mapping[str, float]) -> str:
     if not good:
         return f"{runs}; none met every target in its mean yet."
     fastest = min(good, key=lambda p: p.run_time_min)
-    return (f"{runs}; {len(good)} of them met every target in the mean, the fastest is "
-            f"{fastest.label} in {fastest.run_time_min:.0f} min.")
+    which = f"{fastest.label} in {fastest.run_time_min:.0f} min"
+    if len(points) == 1:
+        return f"{runs} and met every target in the mean: {which}."
+    many = "all" if len(good) == len(points) else f"{len(good)} of them"
+    return f"{runs}; {many} met every target in the mean, the fastest is {which}."
 
 
 def left_out(dossier: Dossier) -> str:

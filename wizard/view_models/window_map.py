@@ -12,7 +12,7 @@ from experiments.window import WindowMap
 from wizard.charts.map_data import MapData, MapMark, MapRegion
 from wizard.units import Units, figure
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.settings_text import setting_text
+from wizard.view_models.settings_text import chance, setting_text
 
 REGION_NAMES = {
     "does not boil": "liquid does not boil",
@@ -102,7 +102,7 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
         share = float(_areas(found)[good].sum())
         j, i = divmod(fastest, found.run_time_min.shape[1])
         return (
-            f"{at_ramp}, {100 * share:.0f} % of the map keeps every target with at least "
+            f"{at_ramp}, {chance(share)} of the map keeps every target with at least "
             f"{100 * asked:.3g} % probability: "
             f"{_span(found.set_temperature_c[columns], 'set_temperature_c', units)} and "
             f"{_span(found.end_pressure_mbar[rows], 'end_pressure_mbar', units)}; fastest about "
