@@ -25,6 +25,7 @@ from experiments.forecaster import NINETY_FIVE
 from experiments.job import EvaporationJob, Setting
 from experiments.readings import vessel_values
 from experiments.trials import Trial
+from experiments.wording import listed
 from models.equivalence import paired
 from models.noise import RUN_TIME_SD, mean_variance
 from models.significance import Difference as MeanDifference
@@ -253,6 +254,13 @@ def today_against_recommended(
            if t.setting == job.today and t.result and t.result.outcome == "finished"
            and t.result.run_time_min]
     forecast = dossier.forecast([job.today])[0].run_time_min
+    failed = [t for t in dossier.recorded
+              if t.setting == job.today and t.result and t.result.outcome != "finished"]
+    if failed and not ran:
+        how = listed([f"{t.id}: {t.result.outcome}" for t in failed if t.result])
+        return Comparison(found, sentences=(
+            f"The method in use has not finished a run ({how}), so there is no run time to "
+            f"compare; the recommended one takes {answer.run_time_min.mean:.0f} min (forecast).",))
     today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
     new = consequences(job, answer.run_time_min.mean)
     source = f"measured in {len(ran)} run{'s' if len(ran) > 1 else ''}" if ran else "forecast"

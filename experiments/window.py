@@ -150,10 +150,11 @@ def window_map(
         for level in range(passes):
             measure.start(0.5 + 0.25 * level, 0.25)
             grid = refined(grid, _cells_that_matter(grid, job, place, level), measure)
-    probability, in_time, boil_over, ln_time = grid.values
+    probability, in_time, boil_over, warm, ln_time = grid.values
     system = PhysicsModel(job).system(PhysicsModel(job).keepers([base])[0])
     margins = _physical_margins(system, job, grid.x, grid.y)
     margins["boil-over likely"] = boil_over - 0.5
+    margins["sample too warm"] = warm - 0.5
     return WindowMap(
         grid.x, grid.y, ramp_rate_mbar_per_min, np.exp(ln_time), in_time,
         {k: np.array(v) for k, v in margins.items() if (v > 0).any()}, probability,
@@ -171,7 +172,9 @@ def _base(job: EvaporationJob, ramp: float, around: Setting | None) -> Setting:
 
 
 class _Measure:
-    """Probability, chance to end in time and to boil over, ln(run time, min): [4, N]."""
+    """Probability, chance to end in time, to boil over and to pass the sample's cap, and
+    ln(run time, min): [5, N].
+    """
 
     def __init__(self, fitted: Fitted, base: Setting, progress: Progress | None) -> None:
         self._fitted, self._base, self._progress = fitted, base, progress
@@ -199,6 +202,7 @@ class _Measure:
             fitted.probability(settings),
             [float(fitted.finish_probabilities(pt).mean()) for pt in points],
             [1.0 - float(pt.no_boil_over.mean()) for pt in points],
+            [1.0 - float(pt.cool_enough.mean()) for pt in points],
             np.where(hardly, np.nan, np.log(fitted.mean_time(settings))),
         ])
 
@@ -207,12 +211,12 @@ def _cells_that_matter(
     grid: Grid, job: EvaporationJob, place: tuple[float, float] | None, level: int
 ) -> Mask:
     """Cells an outline runs through, and those at the setting; later only near the setting."""
-    probability, in_time, boil_over, _ = grid.values
+    probability, in_time, boil_over, warm, _ = grid.values
     outline = crossing(probability, job.limits.assurance)
     at = around_place(grid, place)
     if level > 0:
         return any_of([nearest(outline, grid, place, FINEST_CELLS), at])
-    edges = any_of([crossing(in_time, 0.5), crossing(boil_over, 0.5)])
+    edges = any_of([crossing(v, 0.5) for v in (in_time, boil_over, warm)])
     return any_of([outline, at, nearest(edges, grid, place, EDGE_CELLS)])
 
 

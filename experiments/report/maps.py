@@ -165,7 +165,7 @@ def _limit_lines(
     """Lines where a limit of physics begins, each with its name on it."""
     layers = []
     for hue, (name, margin) in zip(
-        (THIRD, SERIES[3], SERIES[5], SERIES[6]),
+        (THIRD, SERIES[3], SERIES[5], SERIES[6], SERIES[1]),
         ((n, m) for n, m in found.margins.items() if n != "does not boil"), strict=False,
     ):
         points = []

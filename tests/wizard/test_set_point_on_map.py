@@ -74,6 +74,16 @@ def test_the_map_says_of_a_setting_what_its_forecast_says(known):
     assert found.run_time_min[j, i] == pytest.approx(forecast.run_time_min.mean)
 
 
+def test_the_map_shows_where_the_sample_gets_too_warm(known):
+    dossier, setting = known
+    cap = dossier.job.factor("set_temperature_c").low + 2.0  # a dry vessel takes the wall's
+    job = replace(dossier.job, sample=replace(dossier.job.sample, max_temperature_c=cap))
+    found = window_map(fit(job, ()), setting["ramp_rate_mbar_per_min"])
+    warm = found.margins["sample too warm"]
+    assert (warm[:, found.set_temperature_c > cap + 3.0] > 0).any()
+    assert not (warm[:, found.set_temperature_c < cap] > 0).any()
+
+
 def test_run_times_on_the_map_are_those_of_runs_that_end(known):
     dossier, setting = known
     longest = 30.0  # minutes: too short for the cool corner

@@ -17,6 +17,7 @@ from experiments.bootstrap import local_user
 from experiments.comparison import Comparison, Difference
 from experiments.job_file import parse
 from experiments.learnt import Learnt
+from experiments.region import Range
 from experiments.results_table import read_table
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import Draft, Summary
@@ -27,7 +28,14 @@ from models.errors import Finding
 from wizard import messages
 from wizard.charts.recoveries import TrialPoint
 from wizard.units import Units
-from wizard.view_models import compare_rows, learn_rows, library_rows, settings_text, window_map
+from wizard.view_models import (
+    compare_rows,
+    learn_rows,
+    library_rows,
+    recommend_rows,
+    settings_text,
+    window_map,
+)
 from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_lines
 from wizard.view_models.earlier_rows import earlier_choices
 from wizard.view_models.findings_text import finding_lines, job_substances
@@ -89,6 +97,25 @@ def test_a_trial_entered_without_a_forecast_shows_the_present_one(job):
     assert card.reason == ("The method in use today. 40 % to keep every target, 47 % to end as it "
                            "should.")
     assert card.recoveries[0].startswith(f"{name}: 97 % (84 to 100)")
+
+
+def test_a_promise_covers_the_temperature_of_the_sample(job):
+    recovery = {a.name: Interval(97.0, 94.0, 100.0) for a in job.analytes}
+    found = Forecast(middle_setting(job), Interval(44.0, 32.0, 67.0), recovery, 0.4)
+    lines = recommend_rows.forecast_lines(job, found, found, 0.62, Units(temperature="K"))
+    line = next(x for x in lines if x[""] == "sample temperature")
+    assert line["chance to meet"] == "62 %"
+    assert line["asked"].endswith("K")
+
+
+def test_a_range_of_one_setting_is_no_span():
+    setting = {"set_temperature_c": 39.0, "end_pressure_mbar": 50.0}
+    box = (Range("set_temperature_c", 39.0, 39.0, False, False),
+           Range("end_pressure_mbar", 50.0, 55.0, True, False))
+    lines = recommend_rows.range_lines(SimpleNamespace(setting=setting, box=box, proven=()),
+                                       UNITS)
+    assert [x["all together"] for x in lines] == [
+        "39 °C only", "50 to 55 mbar (to the lower bound)"]
 
 
 def test_the_map_in_words_names_what_it_holds_still(job):

@@ -43,14 +43,21 @@ def passing_sentence(met: float, passing: float) -> str | None:
 
 
 def forecast_lines(
-    job: EvaporationJob, mean: Forecast, single: Forecast, units: Units
+    job: EvaporationJob, mean: Forecast, single: Forecast, cool: float, units: Units
 ) -> list[dict[str, str]]:
-    """Run time and recoveries: what the true mean is, and what one run may show."""
+    """Run time and recoveries: what the true mean is, and what one run may show.
+
+    ``cool`` is the probability that the sample stays below its cap.
+    """
     limit = f"at most {job.limits.max_run_time_min:g} min"
     lines = [{
         "": "run time", "asked": limit, "true mean (95 %)": minutes(mean.run_time_min),
         "one new run (95 %)": minutes(single.run_time_min),
         "chance to meet": chance(mean.finish_probability),
+    }, {
+        "": "sample temperature",
+        "asked": f"at most {units.text('max_temperature_c', job.sample.max_temperature_c)}",
+        "true mean (95 %)": "–", "one new run (95 %)": "–", "chance to meet": chance(cool),
     }]
     for analyte in job.analytes:
         goal = f"at least {analyte.target_recovery_percent:g} %"
@@ -81,13 +88,15 @@ def range_lines(region: Region, units: Units) -> list[dict[str, str]]:
 def _span(found: Range, units: Units) -> str:
     low = units.sign(plain(round(units.shown(found.factor, found.low), 3)))
     high = units.text(found.factor, found.high, 4)
+    is_one = units.text(found.factor, found.low, 4) == high
+    span = f"{high} only" if is_one else f"{low} to {high}"
     ends = []
     if found.open_low:
         ends.append("lower")
     if found.open_high:
         ends.append("upper")
     note = f" (to the {' and '.join(ends)} bound)" if ends else ""
-    return f"{low} to {high}{note}"
+    return f"{span}{note}"
 
 
 def region_sentence(region: Region) -> str:

@@ -20,6 +20,7 @@ REGION_NAMES = {
     "freezes": "sample freezes",
     "keeper boils off": "keeper boils off",
     "boil-over likely": "boils over",
+    "sample too warm": "sample gets too warm",
 }
 EVEN = 0.5
 

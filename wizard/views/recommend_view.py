@@ -7,6 +7,7 @@ import streamlit as st
 from experiments.answers import Answer
 from experiments.comparison import today_against_recommended
 from experiments.dossier import Dossier
+from experiments.faster_run import cool_probability, why_not_faster
 from experiments.job import Setting
 from experiments.misfit import misfit
 from experiments.verification_plan import chance_of_passing
@@ -34,6 +35,9 @@ def render(session: WizardSession) -> None:
             st.markdown("The best compromise all the same:")
         _metrics(session, dossier, answer, setting)
     st.markdown(verbatim(session.units.sentence(answer.reason)))
+    if answer.setting is not None:
+        why = why_not_faster(dossier.fitted(), answer.run_time_min.mean)
+        st.markdown(verbatim(session.units.sentence(why)))
     _remedies(session, answer)
     if dossier.recorded:
         show_findings(misfit(dossier.fitted()), session.units, "The run model against the runs")
@@ -91,7 +95,8 @@ def _promises(session: WizardSession, dossier: Dossier, setting: Setting) -> Non
     mean = dossier.forecast([setting])[0]
     single = dossier.forecast([setting], new_run=True)[0]
     st.subheader("What it promises", anchor=False)
-    lines = recommend_rows.forecast_lines(dossier.job, mean, single, session.units)
+    cool = cool_probability(dossier.fitted(), setting)
+    lines = recommend_rows.forecast_lines(dossier.job, mean, single, cool, session.units)
     st.table(literal(lines).set_index(""), border="horizontal")
 
 

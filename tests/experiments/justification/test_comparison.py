@@ -16,6 +16,7 @@ from experiments.comparison import (
 )
 from experiments.consequences import consequences
 from experiments.entries import EntryError
+from experiments.trials import Result, Trial
 
 
 @pytest.fixture
@@ -96,6 +97,17 @@ def test_today_against_recommended_in_samples_a_week(dossier, job, set_point):
     assert found.recommended.run_time_min == pytest.approx(dossier.recommend().run_time_min.mean)
     assert found.recommended.samples_a_week > found.today.samples_a_week
     assert str(found.recommended.samples_a_week) in found.sentences[1]
+
+
+def test_a_method_in_use_that_has_not_finished_a_run_has_no_time_to_compare(case, set_point):
+    today = {**set_point, "set_temperature_c": 40.0}
+    case.job = replace(case.job, today=today)
+    case.trials = (Trial("T1", today, result=Result(51.1, "not dry"), state="recorded"),)
+    found = today_against_recommended(case)
+    assert found.today is None
+    assert found.sentences == (
+        "The method in use has not finished a run (T1: not dry), so there is no run time to "
+        "compare; the recommended one takes 40 min (forecast).",)
 
 
 def test_counting_batches_by_hand(job):

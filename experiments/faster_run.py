@@ -1,0 +1,66 @@
+"""Why a faster run that went well is not the recommendation."""
+
+from __future__ import annotations
+
+from experiments.answers import Forecast, weakest
+from experiments.fitted import Fitted
+from experiments.job import EvaporationJob, Setting
+from experiments.trials import Trial
+
+
+def cool_probability(fitted: Fitted, setting: Setting) -> float:
+    """Probability that the sample stays below the temperature it must not pass."""
+    return float(fitted.points([setting])[0].cool_enough.mean())
+
+
+def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
+    """Why the fastest run that met every target is not recommended; empty where it is.
+
+    Parameters
+    ----------
+    fitted : what is known, with the trials it rests on
+    recommended_min : run time of the recommended setting, min
+    """
+    good = [(t.result.run_time_min, t) for t in fitted.trials
+            if t.result is not None and t.result.run_time_min is not None
+            and t.result.run_time_min < recommended_min and _met(t, fitted.job)]
+    if not good:
+        return ""
+    minutes, trial = min(good, key=lambda g: g[0])
+    forecast = fitted.forecast([trial.setting])[0]
+    lead = f"{trial.id} was faster ({minutes:.0f} min) and met every target in its mean, but "
+    if forecast.probability >= fitted.job.limits.assurance:
+        return f"{lead}its setting does not keep them within the equipment's tolerance."
+    cool = cool_probability(fitted, trial.setting)
+    return (f"{lead}one run proves little: its setting keeps everything asked with "
+            f"{100 * forecast.probability:.0f} %, because {_doubt(fitted.job, forecast, cool)}.")
+
+
+def _met(trial: Trial, job: EvaporationJob) -> bool:
+    """Whether a finished run has every deciding analyte at its target, in the mean of vessels."""
+    result = trial.result
+    if result is None or result.outcome != "finished" or result.corrected:
+        return False
+    for analyte in job.must:
+        read = [r for r in result.recovery.get(analyte.name, ()) if r is not None]
+        if not read or any(r.censored for r in read):
+            return False
+        if sum(r.percent for r in read) / len(read) < analyte.target_recovery_percent:
+            return False
+    return True
+
+
+def _doubt(job: EvaporationJob, forecast: Forecast, cool: float) -> str:
+    """What is least certain at a setting, with its chance."""
+    weak = weakest(job, forecast)
+    chances = {**{a.name: forecast.analyte_probability[a.name] for a in job.must},
+               "run time": forecast.finish_probability,
+               "boil-over": 1.0 - forecast.boil_over_probability}
+    if cool < chances[weak]:
+        return (f"the sample may get warmer than {job.sample.max_temperature_c:g} degC there "
+                f"(chance to stay below {100 * cool:.0f} %)")
+    p = f"{100 * chances[weak]:.0f} %"
+    return {
+        "run time": f"the run may not end in time (chance to end {p})",
+        "boil-over": f"liquid may be thrown out (chance that none is {p})",
+    }.get(weak, f"{weak} may miss its target (chance to meet it {p})")
