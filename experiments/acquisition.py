@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from models.noise import COMMON_SHARE, DAY_SHARE, with_common
-from models.system import Array
+from models.system import Array, Mask
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +45,7 @@ class TruthDraws:
     good: Array
     reading: Array
     noise_sd: Array
-    usable: NDArray[np.bool_]
+    usable: Mask
     keeps: Array
 
 
@@ -73,7 +73,7 @@ def improvement(time: Array, good: Array, weight: Array, best: Array) -> Array:
 
 
 def proving_chance(
-    draws: TruthDraws, targets: Array, must: NDArray[np.bool_], assurance: float, runs: int,
+    draws: TruthDraws, targets: Array, must: Mask, assurance: float, runs: int,
     batch: int, shock: Array,
 ) -> Array:
     """Chance [M] that ``runs`` more runs at a setting would make it qualify.

@@ -24,11 +24,11 @@ from experiments.bootstrap import open_store, store_url
 from experiments.users import User
 from models.equipment import Equipment, Load
 from models.parameters import PARAMETERS
+from models.quantities import ATMOSPHERE, celsius
 
 ROOM_NEEDED: Final = 200 * 1024**2
 """Bytes free beside the store; common practice, no source."""
 
-ATMOSPHERE: Final = 101325.0
 WATER_BOILS: Final = 373.12  # K at 101325 Pa, IAPWS-95 (99.97 degC)
 REINSTALL: Final = "Install the program again: make clean, then make app."
 
@@ -97,7 +97,7 @@ def check_properties() -> Check:
 
     pressure = float(str(describe_substance("water", WATER_BOILS)["vapour_pressure_pa"]))
     holds = abs(pressure / ATMOSPHERE - 1) < 0.01
-    seen = f"water at {WATER_BOILS - 273.15:.2f} degC: {pressure / 100:.1f} mbar"
+    seen = f"water at {celsius(WATER_BOILS):.2f} degC: {pressure / 100:.1f} mbar"
     return Check("properties", holds, seen, "" if holds else REINSTALL)
 
 

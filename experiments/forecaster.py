@@ -20,24 +20,30 @@ class Forecaster(Protocol):
     """Forecasts of one job; :class:`experiments.fitted.Fitted` is one."""
 
     @property
-    def job(self) -> EvaporationJob: ...
+    def job(self) -> EvaporationJob:
+        """What is forecast."""
 
-    def probability(self, settings: Sequence[Setting]) -> Array: ...
+    def probability(self, settings: Sequence[Setting]) -> Array:
+        """[M] probability of meeting every target in time."""
 
     def forecast(
         self, settings: Sequence[Setting], level: float = 0.95, new_run: bool = False
-    ) -> list[Forecast]: ...
+    ) -> list[Forecast]:
+        """One for each setting, of the true means or of a new run."""
 
 
 @runtime_checkable
 class JointForecaster(Protocol):
     """A forecaster that also gives joint draws, so that analytes keep their dependence."""
 
-    def points(self, settings: Sequence[Setting]) -> Sequence[Any]: ...
+    def points(self, settings: Sequence[Setting]) -> Sequence[Any]:
+        """Joint draws at each setting, as :class:`experiments.fitted.Point`."""
 
-    def success(self, point: Any) -> Array: ...
+    def success(self, point: Any) -> Array:
+        """[P] probability given each draw that everything asked of a setting holds."""
 
-    def reading_noise(self, point: Any) -> Array: ...
+    def reading_noise(self, point: Any) -> Array:
+        """[P, 1 + A] scatter of a run: of ln(run time), of each recovery in percent."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -30,10 +30,12 @@ class JobSimulator:
 
     @property
     def spike_mol(self) -> Array:
+        """[A] mol of each analyte in a vessel."""
         return self.physics.spike_mol
 
     @property
     def volatility_sd(self) -> Array:
+        """[A] standard deviation of ln(gamma P), of the keeper that knows least."""
         return np.asarray(self._volatility_sd)
 
     def rows(self, settings: Sequence[Setting]) -> Array:

@@ -19,13 +19,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from models.system import Array
+from models.system import Array, Mask
 
 Measure = Callable[[Array, Array], Array]
 """Quantities [Q, N] at places given by x [N] and y [N]."""
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

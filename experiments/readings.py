@@ -116,7 +116,7 @@ def same_day(days: Sequence[str], batch: int) -> Array:
 
 
 def vessel_values(result: Result, analyte: str) -> Array:
-    """Readings of one analyte as fractions; censored ones at half their limit."""
+    """Readings [n] of one analyte as fractions; censored ones at half their limit."""
     found = [r for r in result.recovery.get(analyte, ()) if r is not None]
     return np.array([_value(r) for r in found]) / 100.0
 

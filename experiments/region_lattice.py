@@ -15,8 +15,7 @@ import numpy as np
 from experiments.entries import EntryError
 from experiments.factor_space import coded, decoded, numeric_factors, tolerances
 from experiments.job import EvaporationJob, Factor, Setting
-from experiments.verification_rules import Mask
-from models.system import Array
+from models.system import Array, Mask
 
 LATTICE_POINTS = 343
 
@@ -33,7 +32,7 @@ class Slice:
 
 
 def factor_axis(factor: Factor, setting: Setting, points: int, held: float = 0.0) -> Array:
-    """Values over the window, evenly coded, the set point and what is held around it too."""
+    """Values [N] over the window, evenly coded, the set point and what is held around it too."""
     centre = float(setting[factor.name])
     spread = [decoded(factor, float(p)) for p in np.linspace(0.0, 1.0, points)]
     wanted = [v for v in (centre - held, centre + held) if factor.low <= v <= factor.high]

@@ -23,10 +23,9 @@ import numpy as np
 from scipy.stats import t
 
 from experiments.acceptance import AnalyteCriteria, Criteria
-from models.system import Array
+from models.system import Array, Mask
 from models.tolerance import nested_factors
 
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
 Index = np.ndarray[Any, np.dtype[np.int_]]
 
 

@@ -116,7 +116,7 @@ def summarise(made: VerificationPlan, runs: Sequence[VerificationRun]) -> RunSum
 
 
 def readings(result: Result, analyte: str) -> Array:
-    """Readings of one analyte in percent, without gaps."""
+    """Readings [n] of one analyte in percent, without gaps; censored ones count as zero."""
     found = [r for r in result.recovery.get(analyte, ()) if r is not None]
     return np.array([worst_case(r) for r in found])
 

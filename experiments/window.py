@@ -13,7 +13,6 @@ from experiments.fitted import LEAST_ENDING, Fitted, fit
 from experiments.job import EvaporationJob, Setting
 from experiments.map_grid import (
     Grid,
-    Mask,
     any_of,
     coarse_grid,
     crossing,
@@ -28,7 +27,7 @@ from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
 from models.mixture import bubble_point, bubble_pressure
 from models.quantities import celsius, kelvin, mbar, pascal
-from models.system import Array, LiquidSystem
+from models.system import Array, LiquidSystem, Mask
 from models.volatility import pressure as saturation_pressure
 
 OVERFILL = 0.62

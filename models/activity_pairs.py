@@ -37,7 +37,17 @@ class PairParameters:
 
 
 def ln_gamma_pair(x1: Array, tau12: Array, tau21: Array, alpha: float) -> tuple[Array, Array]:
-    """ln(gamma) of both components of a binary NRTL mixture."""
+    """ln(gamma) of both components of a binary NRTL mixture (Renon & Prausnitz 1968).
+
+    Parameters
+    ----------
+    x1 : mole fraction of the first component; tau12, tau21 of its shape, or numbers
+    alpha : non-randomness
+
+    Returns
+    -------
+    two arrays of the shape of ``x1``
+    """
     x2 = 1.0 - x1
     G12, G21 = np.exp(-alpha * tau12), np.exp(-alpha * tau21)
     first = x2**2 * (tau21 * (G21 / (x1 + x2 * G21)) ** 2

@@ -114,5 +114,5 @@ def expected_reading_one(recovery: float) -> float:
 
 
 def from_stabilised(value: Array) -> Array:
-    """Recovery fractions of values on the stabilised scale; values below zero give zero."""
+    """Recovery fractions of values on the stabilised scale, same shape; below zero gives zero."""
     return np.asarray(np.interp(value, _TABLE, _STEP * np.arange(len(_TABLE))))

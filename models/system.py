@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from models.errors import Finding
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 GAMMA_REFERENCE_TEMPERATURE = 313.15
 """K; infinite-dilution ln(gamma) of the analytes is stored here and scales with 1/T."""

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from experiments.job import DEFAULT_STEP, Setting
-from models.system import Array
+from models.system import Array, Mask
 
 Mapping = dict[str, Any]
 STATUS = ("finished", "not dry", "boil-over")
@@ -153,7 +153,7 @@ class Bench:
         recoveries = dict(zip(self.analytes, map(float, truth.mean[0]), strict=True))
         return float(truth.run_time[0]), recoveries, STATUS[int(truth.status[0])]
 
-    def feasible(self, truth: Truth) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    def feasible(self, truth: Truth) -> Mask:
         """[N] finished in time, nothing thrown out, every target met."""
         met = (truth.mean >= self.targets - 1e-9).all(axis=1)
         return np.asarray((truth.status == 0) & met)
@@ -196,7 +196,7 @@ class Bench:
 
     def _report(
         self, truth: Truth, run_z: Array, day_z: Array, vessel_z: Array,
-        lost: np.ndarray[Any, np.dtype[np.bool_]], limit_z: float,
+        lost: Mask, limit_z: float,
     ) -> Mapping:
         noise = self.noise
         time = float(truth.run_time[0]) * float(

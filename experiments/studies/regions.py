@@ -16,7 +16,6 @@ from typing import Any
 
 import numpy as np
 from joblib import Parallel, delayed
-from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from experiments.factor_space import FactorSpace
@@ -31,7 +30,7 @@ from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.ours import Boilwright
 from experiments.studies.playing import BATCH, run_batch, scatter
 from experiments.studies.strategy import Problem
-from models.system import Array
+from models.system import Array, Mask
 
 BUDGET = 12
 SPREAD = 1024
@@ -41,7 +40,6 @@ NEAR, WIDTH = 256, 0.04
 AT_ONCE = 128
 SHELL = 0.01
 """A setting is just inside the edge where its probability exceeds the assurance by no more."""
-Mask = NDArray[np.bool_]
 
 
 def look_at_region(family: str, seed: int) -> dict[str, Any]:

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from models.system import Array
+from models.system import Array, Mask
 
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
 KINDS = ("trivial", "easy", "medium", "hard", "impossible")
 SHARES = (0.08, 0.24, 0.36, 0.22, 0.10)
 REGION = {
