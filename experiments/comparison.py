@@ -11,63 +11,33 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 from scipy.stats import t
 
 from experiments.answers import Answer, Forecast
-from experiments.consequences import Consequences, consequences
+from experiments.differences import (
+    RECOVERY_MARGIN,
+    Comparison,
+    Difference,
+    Verdict,
+    sentence_of,
+)
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.factor_space import setting_key
 from experiments.forecaster import NINETY_FIVE
 from experiments.job import EvaporationJob, Setting
+from experiments.method_in_use import today_against_recommended
 from experiments.readings import vessel_values
 from experiments.trials import Trial
-from experiments.wording import listed
-from models.equivalence import paired
 from models.noise import RUN_TIME_SD, mean_variance
 from models.significance import Difference as MeanDifference
 from models.significance import difference, holm, many_to_one, welch
 from models.system import Array
 
-Verdict = Literal["same", "different", "cannot tell"]
-RECOVERY_MARGIN = 5.0
-"""Points of recovery that do not matter between two settings (common practice, no source)."""
 TIME_MARGIN = math.log(1.10)
 """Ten per cent of run time."""
-
-
-@dataclass(frozen=True)
-class Difference:
-    """Second minus first, with its 95 % interval, and what it means in words.
-
-    For run times the difference is in minutes; its interval comes from the ratio.
-    """
-
-    what: str
-    unit: str
-    first: str
-    second: str
-    first_value: float
-    second_value: float
-    difference: float
-    low: float
-    high: float
-    p_value: float
-    verdict: Verdict
-    sentence: str
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """All differences, and both methods in samples a week where one is in use today."""
-
-    differences: tuple[Difference, ...]
-    today: Consequences | None = None
-    recommended: Consequences | None = None
-    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,7 +183,7 @@ def _judged(found: Difference) -> Difference:
         inner = _inner(found.difference, found.low, found.high)
         same, margin = abs(inner) <= RECOVERY_MARGIN, f"{RECOVERY_MARGIN:g} points"
     verdict: Verdict = "same" if same else "different" if found.p_value < 0.05 else "cannot tell"
-    return replace(found, verdict=verdict, sentence=_sentence(found, verdict, margin))
+    return replace(found, verdict=verdict, sentence=sentence_of(found, verdict, margin))
 
 
 def _inner(estimate: float, low: float, high: float) -> float:
@@ -223,55 +193,7 @@ def _inner(estimate: float, low: float, high: float) -> float:
     return max(ends, key=abs)
 
 
-def _sentence(found: Difference, verdict: Verdict, margin: str) -> str:
-    words = {
-        "same": f"the same within {margin}",
-        "different": "different",
-        "cannot tell": "not told apart by these runs",
-    }[verdict]
-    by = f"{found.difference:+.3g} {found.unit} ({found.low:+.3g} to {found.high:+.3g})"
-    return (
-        f"{found.what.capitalize()}: {found.second} against {found.first} is {words}: "
-        f"{found.first_value:.3g} and {found.second_value:.3g}, difference {by}."
-    )
-
-
-# -- methods and dossiers ------------------------------------------------------------------
-
-
-def today_against_recommended(
-    dossier: Dossier, found: tuple[Difference, ...] = ()
-) -> Comparison:
-    """The method in use and the recommended one, in minutes a day and samples a week."""
-    job = dossier.job
-    if job.today is None:
-        return Comparison(found)
-    answer = dossier.recommend()
-    if answer.setting is None:
-        text = "There is no recommended setting yet to compare the method in use with."
-        return Comparison(found, sentences=(text,))
-    ran = [t.result.run_time_min for t in dossier.recorded
-           if t.setting == job.today and t.result and t.result.outcome == "finished"
-           and t.result.run_time_min]
-    forecast = dossier.forecast([job.today])[0].run_time_min
-    failed = [t for t in dossier.recorded
-              if t.setting == job.today and t.result and t.result.outcome != "finished"]
-    if failed and not ran:
-        how = listed([f"{t.id}: {t.result.outcome}" for t in failed if t.result])
-        return Comparison(found, sentences=(
-            f"The method in use has not finished a run ({how}), so there is no run time to "
-            f"compare; the recommended one takes {answer.run_time_min.mean:.0f} min (forecast).",))
-    today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
-    new = consequences(job, answer.run_time_min.mean)
-    source = f"measured in {len(ran)} run{'s' if len(ran) > 1 else ''}" if ran else "forecast"
-    return Comparison(found, today, new, (
-        f"A batch takes {new.run_time_min:.0f} min (forecast) instead of "
-        f"{today.run_time_min:.0f} min ({source}), {today.run_time_min - new.run_time_min:.0f} "
-        "min less.",
-        f"In a working day {new.batches_a_day} batches fit instead of {today.batches_a_day}: "
-        f"{new.samples_a_week} samples a week instead of {today.samples_a_week} "
-        f"({new.assumption}).",
-    ))
+# -- dossiers and settings ------------------------------------------------------------------
 
 
 def compare_dossiers(dossier: Dossier, others: Sequence[Dossier]) -> Comparison:
@@ -340,32 +262,3 @@ def _forecast_difference(
     gap = difference(two.mean - one.mean, math.hypot(*spread), math.inf)
     return Difference(f"recovery of {what}", unit, first, second, one.mean, two.mean,
                       gap.estimate, gap.low, gap.high, gap.p_value, "cannot tell", "")
-
-
-def compare_by_day(
-    first: Mapping[str, float], second: Mapping[str, float], what: str,
-    margin: float = RECOVERY_MARGIN,
-) -> Difference:
-    """Two methods run side by side, one mean a day each, against an equivalence margin.
-
-    Parameters
-    ----------
-    first, second : mean recovery in percent by day, of the method in use and the new one
-    what : the analyte
-    margin : points that do not matter
-    """
-    days = sorted(set(first) & set(second))
-    a, b = (np.array([m[d] for d in days]) for m in (first, second))
-    found = paired(a, b, margin)
-    reach = float(t.ppf(0.975, found.pairs - 1) / t.ppf(0.95, found.pairs - 1))
-    low = found.estimate + reach * (found.low - found.estimate)
-    high = found.estimate + reach * (found.high - found.estimate)
-    apart = low > 0.0 or high < 0.0
-    verdict: Verdict = (
-        "same" if found.equivalent else "different" if apart else "cannot tell"
-    )
-    made = Difference(
-        f"recovery of {what}", "points", "the method in use", "the new method",
-        float(a.mean()), float(b.mean()), found.estimate, low, high, found.p_value, verdict, "",
-    )
-    return replace(made, sentence=_sentence(made, verdict, f"{margin:g} points"))

@@ -201,8 +201,19 @@ def gain(g: Gathered) -> Section | None:
     ]
     return Section("gain", "Against the method in use", (
         *(Paragraph(s) for s in found.sentences),
+        *_side_by_side(g),
         Table("At full use of one evaporator",
               (Column("", weight=2), Column("in use today", "right"),
                Column("recommended", "right"), Column("unit")), rows_of(rows),
               note=f"Assumed: {found.recommended.assumption}."),
     ))
+
+
+def _side_by_side(g: Gathered) -> list[Block]:
+    """The recoveries of both methods on the days on which both were run."""
+    said = tuple(printed(d.sentence) for d in g.comparison.differences)
+    return [
+        Paragraph("Recoveries on the days on which both were run, paired by day; ranges hold "
+                  "95 %:"),
+        Bullets(said),
+    ] if said else []

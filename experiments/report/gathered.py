@@ -7,13 +7,14 @@ from typing import Any
 
 from experiments.answers import Answer, Forecast
 from experiments.authorisation import job_cautions
-from experiments.comparison import Comparison, today_against_recommended
 from experiments.diagnostics import Reading, leave_one_out, odd_runs
+from experiments.differences import Comparison
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.fitted import Fitted, fit
 from experiments.job import Setting
 from experiments.learnt import Learnt, what_was_learnt
+from experiments.method_in_use import today_against_recommended
 from experiments.physics import PhysicsModel
 from experiments.predicted_run import predicted_run
 from experiments.progress import Progress, unwatched

@@ -14,7 +14,7 @@ from experiments import example_dossiers, service
 from experiments.answers import Forecast, Interval
 from experiments.authorisation import job_cautions
 from experiments.bootstrap import local_user
-from experiments.comparison import Comparison, Difference
+from experiments.differences import Comparison, Difference
 from experiments.job_file import parse
 from experiments.learnt import Learnt
 from experiments.region import Range

@@ -31,8 +31,8 @@ def learnt_chart(rows: Sequence[LearntRow], colours: Palette) -> Any:
         for r in rows
     ]
     order = [_lines(r.name) for r in rows]
-    low = min((d["b0"] for d in data), default=0.5)
-    high = max((d["b1"] for d in data), default=2.0)
+    low = min((d[end] for d in data for end in ("b0", "low")), default=0.5)
+    high = max((d[end] for d in data for end in ("b1", "high")), default=2.0)
     ticks = [v for v in (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20) if low <= v <= high]
     x = alt.X("b0:Q", title="ratio (1 = as assumed)",
               scale=alt.Scale(type="log", domain=[min(low, 0.7), max(high, 1.4)], nice=False),

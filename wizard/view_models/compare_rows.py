@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from experiments.comparison import Comparison
-from experiments.comparison import Difference as Found
+from experiments.differences import Comparison
+from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
 from wizard.charts.differences import Difference

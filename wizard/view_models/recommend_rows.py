@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from experiments.answers import Answer, Forecast, Remedy
-from experiments.comparison import Comparison
+from experiments.differences import Comparison
 from experiments.job import EvaporationJob, Setting
 from experiments.region import Range, Region
 from wizard.units import Units, plain

@@ -5,9 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from experiments import comparison, service
-from experiments.comparison import Comparison
+from experiments.differences import RECOVERY_MARGIN, Comparison
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
+from experiments.method_in_use import today_against_recommended
 from wizard import answers, caching, waiting
 from wizard.charts.differences import differences_chart
 from wizard.charts.palette import palette
@@ -49,7 +50,7 @@ def _found(session: WizardSession, dossier: Dossier, way: str) -> Comparison | N
         if answers.fitted(dossier) is None:
             return None
         return waiting.answer("today", answers.record_key(dossier), "Comparing",
-                              lambda _: comparison.today_against_recommended(dossier))
+                              lambda _: today_against_recommended(dossier))
     return _dossiers(session, dossier)
 
 
@@ -112,7 +113,7 @@ def _show(session: WizardSession, found: Comparison) -> None:
     methods = compare_rows.method_lines(found)
     if methods:
         st.table(literal(methods).set_index(""), border="horizontal")
-    for unit, margin, title in (("points", comparison.RECOVERY_MARGIN, "Recoveries"),
+    for unit, margin, title in (("points", RECOVERY_MARGIN, "Recoveries"),
                                 ("min", None, "Run times")):
         rows = compare_rows.chart_rows(found, unit)
         if rows:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from experiments.answers import Answer
-from experiments.comparison import today_against_recommended
 from experiments.dossier import Dossier
 from experiments.faster_run import cool_probability, why_not_faster
 from experiments.job import Setting
+from experiments.method_in_use import today_against_recommended
 from experiments.misfit import misfit
 from experiments.verification_plan import chance_of_passing
 from wizard import answers, caching, frame

@@ -11,6 +11,7 @@ import pytest
 from scipy.special import ndtr
 
 from experiments.answers import Answer, Forecast, Interval
+from experiments.events import Event
 from experiments.job import (
     Analyte,
     Equipment,
@@ -109,9 +110,11 @@ class ImaginedDossier:
     def __init__(self, job: EvaporationJob, dossier_id: str = "imagined") -> None:
         self.id, self.job, self.fit = dossier_id, job, ImaginedFit(job)
         self.trials: tuple[Trial, ...] = ()
+        self.events: tuple[Event, ...] = ()
         self.answer: Answer | None = None
 
-    def run(self, trial_id: str, where: Setting, minutes: float, **recovery: float) -> None:
+    def run(self, trial_id: str, where: Setting, minutes: float, day: str = "",
+            **recovery: float) -> None:
         """Record a run; recoveries by short name, six vessels a point apart around them."""
         names = {"carvone": "carvone", "phthalate": "dibutyl phthalate", "limonene": "limonene"}
         shift = (-2.5, -1.5, -0.5, 0.5, 1.5, 2.5)
@@ -119,7 +122,7 @@ class ImaginedDossier:
             names[k]: tuple(Recovery(round(float(v) + s, 2)) for s in shift)
             for k, v in recovery.items()
         }
-        result = Result(minutes, "finished", values, dict.fromkeys(values, False))
+        result = Result(minutes, "finished", values, dict.fromkeys(values, False), day=day)
         setting = {**SET_POINT, **where}
         self.trials += (Trial(trial_id, setting, result=result, state="recorded"),)
 

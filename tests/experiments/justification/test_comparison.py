@@ -8,15 +8,12 @@ import numpy as np
 import pytest
 
 from experiments.answers import Answer
-from experiments.comparison import (
-    compare_by_day,
-    compare_dossiers,
-    compare_trials,
-    today_against_recommended,
-)
+from experiments.comparison import compare_dossiers, compare_trials
 from experiments.consequences import consequences
 from experiments.entries import EntryError
+from experiments.method_in_use import compare_by_day, today_against_recommended
 from experiments.trials import Result, Trial
+from tests.experiments.justification.conftest import SET_POINT
 
 
 @pytest.fixture
@@ -147,3 +144,41 @@ def test_paired_by_day_takes_the_day_out():
     assert found.low < found.difference < found.high
     worse = compare_by_day(today, {d: v - 6.0 for d, v in new.items()}, "carvone", margin=3.0)
     assert worse.verdict == "different"
+
+
+def side_by_side(case, days, gain):
+    """Both methods on each day: carvone apart by ``gain``, the phthalate not at all."""
+    rng = np.random.default_rng(6)
+    case.job = replace(case.job, today={**SET_POINT, "set_temperature_c": 40.0})
+    for i, day in enumerate(days):
+        of_day = 6.0 * rng.standard_normal()
+        for name, where, more in (("A", {"set_temperature_c": 40.0}, 0.0), ("B", {}, gain)):
+            case.run(f"{name}{i}", where, 60.0, day=day, phthalate=90.0 + of_day,
+                     carvone=85.0 + of_day + more + 0.5 * rng.standard_normal())
+    found = today_against_recommended(case)
+    return {d.what.removeprefix("recovery of "): d for d in found.differences}, found.sentences
+
+
+def test_both_methods_run_on_the_same_days_are_paired(case):
+    found, _ = side_by_side(case, ["Mon", "Tue", "Wed", "Thu"], gain=9.0)
+    assert found["carvone"].verdict == "different"
+    assert found["carvone"].difference == pytest.approx(9.0, abs=1.0)
+    assert found["carvone"].high - found["carvone"].low < 5.0, "the scatter of days drops out"
+    assert found["dibutyl phthalate"].verdict == "same"
+    assert found["carvone"].sentence.startswith("Recovery of carvone: the new method against the")
+
+
+@pytest.mark.parametrize("days", [["Mon", "Tue"], ["", "", "", ""]])
+def test_too_few_days_in_common_are_said(case, days):
+    found, sentences = side_by_side(case, days, gain=9.0)
+    assert found == {}
+    assert "run both methods on 3 days or more" in sentences[-1]
+
+
+def test_more_analytes_need_a_larger_difference_to_be_called_different():
+    days = [f"day {i}" for i in range(4)]
+    today = dict.fromkeys(days, 80.0)
+    new = dict(zip(days, (82.0, 86.0, 89.0, 91.0), strict=True))
+    one, ten = (compare_by_day(today, new, "carvone", looked_at=n) for n in (1, 10))
+    assert (one.verdict, ten.verdict) == ("different", "cannot tell")
+    assert (one.low, one.high) == (ten.low, ten.high)
