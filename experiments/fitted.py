@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 
@@ -24,6 +24,7 @@ from experiments.carry_over import CarryOver
 from experiments.factor_space import FactorSpace, setting_key, unique
 from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
+from experiments.progress import Progress
 from experiments.readings import bench_data, vessel_rsd
 from experiments.trials import Trial
 from models.errors import ModelError
@@ -32,7 +33,6 @@ from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
 
-Progress = Callable[[float, str], None]
 PARTICLES = 112
 LEAST_ENDING = 0.05
 """Run times are those of runs that end in time, where at least this share of draws does."""

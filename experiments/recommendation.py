@@ -11,7 +11,7 @@ import numpy as np
 
 from experiments.answers import Answer, Forecast, Status, weakest
 from experiments.carrying import findings
-from experiments.factor_space import unique
+from experiments.factor_space import tolerances, unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
 from experiments.misfit import misfit
@@ -106,24 +106,14 @@ def _fastest(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setti
     return settings[int(np.argmax(np.where(as_fast, probability, -1.0)))]
 
 
-def tolerances(fitted: Fitted) -> dict[str, float]:
-    """What the equipment holds, for the factors that are free."""
-    equipment = fitted.job.equipment
-    held = {
-        "set_temperature_c": equipment.set_temperature_tolerance_c,
-        "end_pressure_mbar": equipment.end_pressure_tolerance_mbar,
-    }
-    free = {f.name for f in fitted.space.free}
-    return {name: delta for name, delta in held.items() if name in free and delta > 0}
-
-
 def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
     """The fastest setting that still qualifies anywhere within the equipment's tolerance.
 
     Settings are tried from the fastest on until one holds at every corner; of those as fast
     as far as anyone can tell, the surest is taken.
     """
-    tolerance = tolerances(fitted)
+    free = {f.name for f in fitted.space.free}
+    tolerance = {name: d for name, d in tolerances(fitted.job).items() if name in free and d > 0}
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
     order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
     held: list[int] = []
