@@ -128,6 +128,20 @@ def test_a_solvent_and_an_analyte_of_the_same_list_go_where_they_were_chosen():
     assert "Volume fraction of lindane" not in labels
 
 
+def test_the_figures_of_an_evaporator_stay_open_while_they_are_typed():
+    at = opened("job")
+
+    def is_open():
+        return next(e for e in at.expander if e.label.startswith("Spin")).proto.expanded
+
+    assert is_open()
+    next(t for t in at.text_input if t.label.startswith("Radius")).input("90").run()
+    assert is_open()
+    choice = next(s for s in at.selectbox if s.label == "Start from an evaporator")
+    choice.select(choice.options[0]).run()
+    assert not is_open()
+
+
 def test_a_copied_job_offers_to_start_from_what_its_dossier_taught(store):
     database = open_store(str(store))
     try:

@@ -158,11 +158,14 @@ def equipment_card(form: JobForm, earlier: Mapping[str, Mapping[str, Any]]) -> N
         tables = {**{f"As in: {name}": t for name, t in earlier.items()}, **presets.EVAPORATORS}
         chosen = preset("Start from an evaporator", list(tables), "job.preset.equipment",
                         "one used before, or a usual kind")
+        is_open = f"{form.name}/spin.open"  # kept: it must not fold away while it is filled in
+        st.session_state.setdefault(is_open, not form.value("equipment.rotor_radius_mm"))
         if chosen:
             form.put("equipment", dict(tables[chosen]))
+            st.session_state[is_open] = False
         grid(form, fields.VESSEL[:3])
         with st.expander("Spin, condenser, pump and end point",
-                         expanded=not form.value("equipment.rotor_radius_mm")):
+                         expanded=st.session_state[is_open]):
             grid(form, fields.VESSEL[3:])
         with st.expander("What may stay assumed"):
             grid(form, fields.VESSEL_MORE)
