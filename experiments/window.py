@@ -312,11 +312,12 @@ def _power(job: EvaporationJob, system: LiquidSystem) -> Limit:
     demand = e.vessels * TYPICAL_U[e.heating] * area * (
         hottest - _bubble_c(system, job, pascal(lowest))
     )
-    words = "can" if demand > e.condenser_power_w else "cannot"
+    words = ("can be what limits the run, and the pressure then floats up"
+             if demand > e.condenser_power_w else "does not limit the run")
     return Limit(
         "condenser power", f"{e.condenser_power_w:g} W", e.condenser_power_w, "W",
         f"The hottest wall at the lowest pressure would make vapour worth about {demand:.0f} W; "
-        f"the condenser {words} be what limits the run, and the pressure then floats up.",
+        f"the condenser {words}.",
         "risk" if demand > e.condenser_power_w else "fact",
     )
 

@@ -157,5 +157,6 @@ def _refused(name: str) -> ModelError:
     return ModelError(
         f"No activity coefficient of {name} in water is known, and an ideal forecast would be "
         "wrong a thousandfold.",
-        "Dry the extract (sodium sulfate) and leave water out, or set the analyte to another "
-        "job without water.")
+        "Leave water out: an extract that does not mix with water is dried over sodium sulfate; "
+        "one in methanol, acetonitrile or acetone needs another solvent. Or leave the analyte "
+        "to a job without water.")

@@ -243,6 +243,13 @@ def test_a_chart_has_the_decimal_sign_of_its_reader():
             if isinstance(r, dict) and "low" in r][0] == 0.5
 
 
+def test_the_axis_of_what_was_learnt_reaches_as_far_as_its_ranges():
+    row = learning.LearntRow("loss from the film", (0.2, 5.0), 0.1, 0.5, 9.0, "lower")
+    spec = learning.learnt_chart([row], LIGHT).to_dict()
+    domain = spec["layer"][0]["encoding"]["x"]["scale"]["domain"]
+    assert domain == [0.1, 9.0]
+
+
 def test_words_of_events_point_to_the_middle_of_the_run():
     """So that those of the first and the last moment are not cut at the edge."""
     chart = run_trace([0.0, 40.0], {"pressure, mbar": [1000.0, 100.0]}, LIGHT,

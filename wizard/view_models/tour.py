@@ -17,8 +17,8 @@ class Stop:
 
 TEXTS = {
     "window": "One map holds the whole question: set temperature across, end pressure up. "
-              "Shaded grounds are closed, dashes are run times. Click anywhere on it and the run "
-              "at that setting is drawn below.",
+              "Shaded grounds are closed or at risk, dashes are run times. Click anywhere on it "
+              "and the run at that setting is drawn below.",
     "trials": "Every proposed trial says why it is worth a batch of spiked samples and what it "
               "should show. Its bench sheet is printed or filled in here.",
     "results": "Type, paste or give the filled sheet: you see what was understood before anything "

@@ -158,7 +158,8 @@ def _what_is_left(found: DraftCheck) -> str:
     if found.gaps:
         parts.append(f"{found.gaps} field{'s' if found.gaps > 1 else ''} still to fill in")
     if found.wrong:
-        parts.append(f"{found.wrong} to correct, marked beside the field")
+        what = "" if found.gaps else f" field{'s' if found.wrong > 1 else ''}"
+        parts.append(f"{found.wrong}{what} to correct, marked beside it")
     return f"{' and '.join(parts)}." if parts else "Not complete yet."
 
 

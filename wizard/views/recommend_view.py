@@ -19,7 +19,7 @@ from wizard.view_models.settings_text import chance
 from wizard.views.cautions_view import show_findings
 from wizard.views.earlier_view import show_carried
 from wizard.views.map_view import show_map
-from wizard.views.run_view import show_run
+from wizard.views.run_view import foreseen, show_run
 
 
 def render(session: WizardSession) -> None:
@@ -45,6 +45,8 @@ def render(session: WizardSession) -> None:
     if setting is None:
         return
     _promises(session, dossier, setting)
+    for line in foreseen(dossier, setting)["findings"]:
+        st.markdown(f":material/warning: {verbatim(session.units.sentence(line))}")
     st.subheader("Where it lies", anchor=False)
     show_map(session, dossier, float(setting["ramp_rate_mbar_per_min"]), setting,
              recommended=answer.setting is not None, known="both" if dossier.recorded else "now")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from experiments.dossier import Dossier
@@ -16,10 +18,19 @@ from wizard.view_models.run_panels import run_events, run_panels, run_sentence
 from wizard.views import drawing
 
 
+def foreseen(dossier: Dossier, setting: Setting) -> dict[str, Any]:
+    """The run as predicted with the usual values of the evaporator, worked out once."""
+    return caching.kept("run", _key(dossier, setting),
+                        lambda: predicted_run(dossier.job, setting))
+
+
+def _key(dossier: Dossier, setting: Setting) -> str:
+    return digest(dossier.job, sorted(setting.items()))
+
+
 def show_run(session: WizardSession, dossier: Dossier, setting: Setting) -> None:
     """Pressure, liquid temperature, volume and condenser load against time."""
-    key = digest(dossier.job, sorted(setting.items()))
-    run = caching.kept("run", key, lambda: predicted_run(dossier.job, setting))
+    key, run = _key(dossier, setting), foreseen(dossier, setting)
     units = session.units
     st.markdown(verbatim(run_sentence(run, dossier.job, units)))
     drawing.show_stack(run_trace, run["trace"]["time_min"], run_panels(run, units),
