@@ -51,7 +51,8 @@ def verification(g: Gathered) -> Section:
         Paragraph(
             f"{'Planned' if noted is not None else 'Proposed plan (not yet in the record)'}: "
             f"{rules.runs} runs on at least {rules.days} days at "
-            f"{setting_words(g.dossier.job, made.setting)}, all vessel positions used; criteria "
+            f"{setting_words(g.dossier.job, made.setting)}{_moved(g)}, all vessel positions used; "
+            f"criteria "
             f"from {rules.source}. The chance of passing, worked out beforehand from what the "
             f"true means may be and what runs scatter, is {percent(made.chance_of_passing)}. A "
             f"method whose true mean lies below a target passes with at most "
@@ -73,6 +74,14 @@ def verification(g: Gathered) -> Section:
     if g.runs:
         blocks += _runs(g)
     return Section("verification", "Verification", tuple(blocks))
+
+
+def _moved(g: Gathered) -> str:
+    """A word where the setting to verify, that of the record, is not the one of this report."""
+    if g.plan.setting == g.setting:
+        return ""
+    return (" (recommended when it was recorded; worked out again for this report it is "
+            f"{setting_words(g.dossier.job, g.setting)}, so recommend anew before the runs)")
 
 
 def _hopeless(g: Gathered) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from experiments.answers import Forecast, weakest
+from experiments.answers import Forecast, first_to_fail, weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Factor, Setting
@@ -39,7 +39,7 @@ def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...
                 moved.append((factor.name, number))
     settings: list[Setting] = [{**setting, name: number} for name, number in moved]
     return tuple(
-        Neighbour(name, number, forecast, weakest(job, forecast))
+        Neighbour(name, number, forecast, first_to_fail(job, forecast))
         for (name, number), forecast in zip(moved, forecaster.forecast(settings), strict=True)
     )
 
@@ -99,7 +99,8 @@ def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour)
     )
     if chance >= asked or shown.probability < asked:
         return f"{start}; the probability would be {percent(chance)}."
-    falls = {"boil-over": "boil-over comes first", "run time": "runs get too long first"}
+    falls = {"boil-over": "boil-over comes first", "run time": "runs get too long first",
+             "sample temperature": "the sample gets too warm first"}
     why = falls.get(beside.weakest) or (
         f"{beside.weakest} falls first, forecast "
         f"{beside.forecast.recovery_percent[beside.weakest].mean:.0f} %"

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from experiments.answers import Forecast, Interval
+from experiments.answers import Forecast, Interval, first_to_fail
 from experiments.faster_run import cool_probability, why_not_faster
 from experiments.trials import Recovery, Result, Trial
 from tests.experiments.justification.conftest import JOB, SET_POINT
@@ -44,6 +44,16 @@ def test_the_faster_run_and_what_is_least_certain_are_named(chances, said):
     ran("T1", 71.0, 95.0), ran("T1", 30.0, 79.9), ran("T1", 30.0, 95.0, "not dry")])
 def test_nothing_is_said_where_no_good_run_was_faster(trial):
     assert why_not_faster(known(trial), 70.0) == ""
+
+
+@pytest.mark.parametrize(("probability", "finish", "fails"), [
+    (0.94, 0.99, "sample temperature"), (0.975, 0.99, "run time"), (0.60, 0.62, "run time"),
+    (0.995 * 0.99, 0.995, "carvone")])
+def test_a_doubt_that_nothing_else_explains_is_the_temperature_of_the_sample(
+        probability, finish, fails):
+    found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0), {}, probability, finish,
+                     analyte_probability={"carvone": 0.992, "dibutyl phthalate": 0.999})
+    assert first_to_fail(JOB, found) == fails
 
 
 def test_the_chance_to_stay_cool_is_a_share_of_the_draws():
