@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from experiments.fitted import Fitted
+from experiments.trials import Trial
 from models.errors import Finding
 from models.system import Array
 
@@ -87,11 +89,37 @@ def odd_runs(fitted: Fitted) -> tuple[Finding, ...]:
         hint = _unit_hint(reading)
         found.append(Finding(
             "odd_reading", "caution",
-            f"{reading.quantity} of {reading.trial} reads {reading.observed:.3g} {unit}, but the "
-            f"other runs and physics suggest {reading.predicted:.3g} {unit}.",
+            f"{reading.quantity} of {reading.trial} reads {reading.observed:.3g} {unit}"
+            f"{_halved(fitted, reading)}, but the other runs and physics suggest "
+            f"{reading.predicted:.3g} {unit}.",
             hint or "Check the entry; correct it, exclude the run with a reason, or repeat it.",
         ))
-    return tuple(found) + _swapped(fitted)
+    return tuple(found) + _swapped(fitted) + lost_vessels(fitted.trials)
+
+
+def _halved(fitted: Fitted, reading: Reading) -> str:
+    """How readings below a limit went into the mean of a run."""
+    results = [t.result for t in fitted.trials if t.id == reading.trial and t.result is not None]
+    below = any(r is not None and r.censored
+                for result in results for r in result.recovery.get(reading.quantity, ()))
+    return " (vessels below their limit counted as half of it)" if below else ""
+
+
+def lost_vessels(trials: Sequence[Trial]) -> tuple[Finding, ...]:
+    """Vessels below a limit that lies far below what all their neighbours read."""
+    found = []
+    for trial in trials:
+        for analyte, readings in (trial.result.recovery if trial.result else {}).items():
+            least = min((r.percent for r in readings if r and not r.censored), default=0.0)
+            found += [Finding(
+                "lost_vessel", "caution",
+                f"Vessel {vessel} of {trial.id} reads below {r.percent:g} % of {analyte} where "
+                f"its neighbours read {least:.0f} % or more.",
+                "Check for a spilt, swapped or missed vessel; correct the reading or exclude the "
+                "run with a reason.",
+            ) for vessel, r in enumerate(readings, start=1)
+                if r and r.censored and 2.0 * r.percent < least]
+    return tuple(found)
 
 
 def _unit_hint(reading: Reading) -> str:

@@ -317,6 +317,22 @@ def test_the_first_line_of_what_was_learnt_counts_the_runs_that_met_every_target
         "1 run finished with recoveries and met every target in the mean: T1 in 49 min.")
 
 
+def test_runs_that_cannot_be_drawn_are_named_with_the_reason(job):
+    name = job.analytes[0].name
+
+    def trial(trial_id, minutes, outcome, *readings):
+        return Trial(trial_id, {}, state="recorded",
+                     result=Result(minutes, outcome, {name: readings} if readings else {}))
+
+    found = SimpleNamespace(job=job, recorded=(
+        trial("T1", 40.0, "finished", Recovery(91.0), Recovery(5.0, censored=True)),
+        trial("T2", 40.0, "not dry"), trial("T3", None, "finished", Recovery(91.0)),
+        trial("T4", 40.0, "finished"), trial("T5", 40.0, "finished", Recovery(91.0))))
+    assert learn_rows.left_out(found) == (
+        "Not drawn: T1 (readings below their limit, so no mean), T2 (not dry), "
+        "T3 (no run time), T4 (no recoveries).")
+
+
 def test_earlier_dossiers_of_the_same_evaporator_or_analytes_are_offered(job):
     def line(dossier_id, trials=3, equipment="Evaporator Z", analytes=()):
         return Summary(id=dossier_id, title=dossier_id, state="running", trials=trials,

@@ -9,7 +9,7 @@ from experiments.answers import Forecast
 from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from experiments.learnt import Learnt
-from experiments.trials import Trial
+from experiments.trials import Result, Trial
 from wizard.charts.learning import LearntRow
 from wizard.charts.recoveries import TrialPoint
 from wizard.view_models.settings_text import recovery_mean
@@ -105,9 +105,16 @@ def first_line(points: Sequence[TrialPoint], goals: Mapping[str, float]) -> str:
 
 def left_out(dossier: Dossier) -> str:
     """Runs that cannot be drawn against run time, and why."""
-    lines = [
-        f"{t.id} ({t.result.outcome})" for t in dossier.recorded
-        if t.result is not None and (t.result.outcome != "finished"
-                                     or t.result.run_time_min is None)
-    ]
+    lines = [f"{t.id} ({_why_left_out(t.result)})" for t in dossier.recorded
+             if t.result is not None and _point(t, dossier.job) is None]
     return f"Not drawn: {', '.join(lines)}." if lines else ""
+
+
+def _why_left_out(result: Result) -> str:
+    """What keeps a run from being a point: its outcome, or what was not read."""
+    if result.outcome != "finished":
+        return result.outcome
+    if result.run_time_min is None:
+        return "no run time"
+    below = any(r is not None and r.censored for v in result.recovery.values() for r in v)
+    return "readings below their limit, so no mean" if below else "no recoveries"
