@@ -128,6 +128,14 @@ def test_a_solvent_and_an_analyte_of_the_same_list_go_where_they_were_chosen():
     assert "Volume fraction of lindane" not in labels
 
 
+def test_who_has_no_ranges_yet_is_told_where_some_come_from():
+    at = opened("job")
+    assert "brings ranges to start from" in said(at)
+    choice = next(s for s in at.selectbox if s.label == "Usual solvents")
+    choice.select("n-Hexane").run()
+    assert "brings ranges to start from" not in said(at)
+
+
 def test_the_figures_of_an_evaporator_stay_open_while_they_are_typed():
     at = opened("job")
 

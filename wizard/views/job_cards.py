@@ -178,7 +178,10 @@ def factors_card(form: JobForm) -> None:
     """Ranges of what the analyst may set."""
     with st.container(border=True, key="job.factors"):
         st.subheader("What may be varied", anchor=False)
-        st.caption("The same figure twice fixes it; the step is what can be dialled.")
+        st.caption("The same figure twice fixes it; the step is what can be dialled."
+                   + ("" if form.value("factors") else
+                      " Not sure? The most similar of the usual solvents brings ranges to start "
+                      "from; correct the solvents after it."))
         heads(("", "from", "to", "in steps of", ""), FACTOR_WIDTHS)
         for name in ("set_temperature_c", "ramp_rate_mbar_per_min", "end_pressure_mbar"):
             _factor(form, name)
