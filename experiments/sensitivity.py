@@ -104,6 +104,6 @@ def _sentence(
 
 def breaking(name: str) -> str:
     """What happens when an analyte, the run time, boil-over or the sample's cap fails."""
-    words = {"run time": "makes runs too long", "boil-over": "risks boil-over",
+    words = {"run time": "puts the end of the run in doubt", "boil-over": "risks boil-over",
              "sample temperature": "makes the sample too warm"}
     return words.get(name, f"breaks {name}")

@@ -99,7 +99,8 @@ def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour)
     )
     if chance >= asked or shown.probability < asked:
         return f"{start}; the probability would be {percent(chance)}."
-    falls = {"boil-over": "boil-over comes first", "run time": "runs get too long first",
+    falls = {"boil-over": "boil-over comes first",
+             "run time": "the end of the run is in doubt first",
              "sample temperature": "the sample gets too warm first"}
     why = falls.get(beside.weakest) or (
         f"{beside.weakest} falls first, forecast "
