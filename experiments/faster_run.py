@@ -32,7 +32,7 @@ def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
     if forecast.probability >= fitted.job.limits.assurance:
         return f"{lead}its setting does not keep them within the equipment's tolerance."
     cool = cool_probability(fitted, trial.setting)
-    return (f"{lead}one run proves little: its setting keeps everything asked with "
+    return (f"{lead}one run proves little: the chance that its setting keeps everything asked is "
             f"{100 * forecast.probability:.0f} %, because {_doubt(fitted.job, forecast, cool)}.")
 
 

@@ -28,7 +28,7 @@ def known(*trials: Trial, cool: float = 0.99, finish: float = 0.99, carvone: flo
 
 
 @pytest.mark.parametrize(("chances", "said"), [
-    ({"cool": 0.64}, "keeps everything asked with 63 %, because the sample may get warmer than "
+    ({"cool": 0.64}, "keeps everything asked is 63 %, because the sample may get warmer than "
                      "55 degC there (chance to stay below 64 %)."),
     ({"finish": 0.70}, "because the run may not end in time (chance to end 70 %)."),
     ({"carvone": 0.60}, "because carvone may miss its target (chance to meet it 60 %)."),
