@@ -66,8 +66,8 @@ class Answer:
 
 def weakest(job: EvaporationJob, forecast: Forecast) -> str:
     """What fails first at a setting: an analyte, "run time" or "boil-over"."""
-    chances = _chances(job, forecast)
-    return min(chances, key=lambda n: chances[n])
+    each = chances(job, forecast)
+    return min(each, key=lambda name: each[name])
 
 
 def first_to_fail(job: EvaporationJob, forecast: Forecast) -> str:
@@ -76,14 +76,15 @@ def first_to_fail(job: EvaporationJob, forecast: Forecast) -> str:
     What is left of the probability when those of the targets, the run time and boil-over are
     divided out is that of staying below the sample's cap, were they independent.
     """
-    chances = _chances(job, forecast)
-    cool = forecast.probability / max(math.prod(chances.values()), 1e-12)
-    return "sample temperature" if cool < min(chances.values()) else weakest(job, forecast)
+    each = chances(job, forecast)
+    cool = forecast.probability / max(math.prod(each.values()), 1e-12)
+    return "sample temperature" if cool < min(each.values()) else weakest(job, forecast)
 
 
-def _chances(job: EvaporationJob, forecast: Forecast) -> dict[str, float]:
+def chances(job: EvaporationJob, forecast: Forecast) -> dict[str, float]:
     """The chance of each thing asked of a setting, by its name."""
-    chances = {a.name: forecast.analyte_probability[a.name] for a in job.must}
-    chances["run time"] = forecast.finish_probability
-    chances["boil-over"] = 1.0 - forecast.boil_over_probability
-    return chances
+    return {
+        **{a.name: forecast.analyte_probability[a.name] for a in job.must},
+        "run time": forecast.finish_probability,
+        "boil-over": 1.0 - forecast.boil_over_probability,
+    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from experiments.answers import Forecast, weakest
+from experiments.answers import Forecast, chances, weakest
 from experiments.fitted import Fitted
 from experiments.job import EvaporationJob, Setting
 from experiments.trials import Trial
@@ -53,13 +53,11 @@ def _met(trial: Trial, job: EvaporationJob) -> bool:
 def _doubt(job: EvaporationJob, forecast: Forecast, cool: float) -> str:
     """What is least certain at a setting, with its chance."""
     weak = weakest(job, forecast)
-    chances = {**{a.name: forecast.analyte_probability[a.name] for a in job.must},
-               "run time": forecast.finish_probability,
-               "boil-over": 1.0 - forecast.boil_over_probability}
-    if cool < chances[weak]:
+    chance = chances(job, forecast)[weak]
+    if cool < chance:
         return (f"the sample may get warmer than {job.sample.max_temperature_c:g} degC there "
                 f"(chance to stay below {100 * cool:.0f} %)")
-    p = f"{100 * chances[weak]:.0f} %"
+    p = f"{100 * chance:.0f} %"
     return {
         "run time": f"the run may not end in time (chance to end {p})",
         "boil-over": f"liquid may be thrown out (chance that none is {p})",

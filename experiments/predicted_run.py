@@ -62,7 +62,7 @@ def predicted_run(
         "peak_condenser_load_w": float(batch.peak_load[0]),
         "boil_over": bool(batch.boil_over_index[0] > 1.0),
         "boil_over_index": float(batch.boil_over_index[0]),
-        "findings": [f"{f.message} {f.cure}".strip() for f in run.findings],
+        "findings": [f.sentence for f in run.findings],
         "trace": _trace(run, job),
     }
 

@@ -72,7 +72,7 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         probability=shown.probability,
         remedies=remedies,
         boil_over_probability=shown.boil_over_probability,
-        findings=(*(f"{f.message} {f.cure}" for f in contradicted), *findings(fitted)),
+        findings=(*(f.sentence for f in contradicted), *findings(fitted)),
     )
 
 

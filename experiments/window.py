@@ -109,7 +109,7 @@ def window_report(job: EvaporationJob, progress: Progress | None = None) -> dict
             "recovery_percent": {k: vars(v) for k, v in forecast.recovery_percent.items()},
             "probability": forecast.probability,
         },
-        "cautions": [f"{f.message} {f.cure}".strip() for f in found],
+        "cautions": [f.sentence for f in found],
     }
 
 

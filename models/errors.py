@@ -58,3 +58,8 @@ class Finding:
     severity: Literal["info", "caution", "stop"]
     message: str
     cure: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The message with its cure, where there is one."""
+        return f"{self.message} {self.cure}".strip()

@@ -298,5 +298,5 @@ def describe_mixture(
             "mole_fraction": dict(zip(names, map(float, found.x), strict=True)),
             "temperature_c": celsius(found.temperature),
         },
-        "warnings": [f"{f.message} {f.cure}".strip() for f in system.findings],
+        "warnings": [f.sentence for f in system.findings],
     }

@@ -42,7 +42,7 @@ def fit(g: Gathered) -> Section:
         f"open. {len(g.fitted.surrogate.posterior_.z)} draws of the parameters were kept by "
         f"tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
     )]
-    blocks += [Notice("caution", "The run model against the trials", f"{f.message} {f.cure}")
+    blocks += [Notice("caution", "The run model against the trials", f.sentence)
                for f in misfit(g.fitted)]
     blocks += _carried(g)
     if g.readings:

@@ -60,7 +60,7 @@ def window(g: Gathered) -> Section:
         blocks.append(Bullets(tuple(printed(f) for f in g.trace["findings"])))
     if g.findings:
         blocks.append(Paragraph("What the forecasts had to do without, and what settles it:"))
-        blocks.append(Bullets(tuple(printed(cited(f"{f.message} {f.cure}".strip()))
+        blocks.append(Bullets(tuple(printed(cited(f.sentence))
                                     for f in g.findings)))
     return Section("window", "Physics window", tuple(blocks))
 

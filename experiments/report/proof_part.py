@@ -257,7 +257,7 @@ def uncertainty(g: Gathered) -> Section:
         lines.append(f"Assumed because the job does not say: {', '.join(assumed)}.")
     if estimated:
         lines.append(f"Known from a data sheet or structure only: {', '.join(estimated)}.")
-    lines += [printed(f"{f.message} {f.cure}".strip()) for f in g.cautions if f.severity == "info"]
+    lines += [printed(f.sentence) for f in g.cautions if f.severity == "info"]
     return Section("uncertainty", "Uncertainty", (Bullets(tuple(lines)),))
 
 

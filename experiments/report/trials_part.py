@@ -221,5 +221,5 @@ def deviations(g: Gathered) -> Section:
     if g.odd:
         blocks.append(Paragraph("Readings that the other runs and physics do not explain; they "
                                 "count all the same:"))
-        blocks.append(Bullets(tuple(f"{f.message} {f.cure}".strip() for f in g.odd)))
+        blocks.append(Bullets(tuple(f.sentence for f in g.odd)))
     return Section("deviations", "Deviations and exclusions", tuple(blocks))

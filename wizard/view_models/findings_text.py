@@ -31,7 +31,7 @@ def finding_lines(findings: Iterable[Finding], units: Units) -> list[FindingLine
     ordered = sorted(dict.fromkeys(findings), key=lambda f: ORDER[f.severity])
     return [
         FindingLine(SIGNS[f.severity], WORDS[f.severity],
-                    units.sentence(f"{f.message} {f.cure}".strip()))
+                    units.sentence(f.sentence))
         for f in ordered
     ]
 
