@@ -48,14 +48,12 @@ def today_against_recommended(
         return Comparison(found, sentences=(text,))
     paired_days = side_by_side(dossier, answer.setting)
     found = (*found, *paired_days)
-    ran = [t.result.run_time_min for t in dossier.recorded
-           if t.setting == job.today and t.result and t.result.outcome == "finished"
-           and t.result.run_time_min]
+    made = {t.id: t.result for t in dossier.recorded if t.setting == job.today and t.result}
+    ran = [r.run_time_min for r in made.values() if r.outcome == "finished" and r.run_time_min]
+    failed = [f"{i}: {r.outcome}" for i, r in made.items() if r.outcome != "finished"]
     forecast = dossier.forecast([job.today])[0].run_time_min
-    failed = [t for t in dossier.recorded
-              if t.setting == job.today and t.result and t.result.outcome != "finished"]
     if failed and not ran:
-        how = listed([f"{t.id}: {t.result.outcome}" for t in failed if t.result])
+        how = listed(failed)
         return Comparison(found, sentences=(
             f"The method in use has not finished a run ({how}), so there is no run time to "
             f"compare; the recommended one takes {answer.run_time_min.mean:.0f} min (forecast).",))
