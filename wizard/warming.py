@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 from functools import cache
 
@@ -13,7 +14,11 @@ def begin() -> None:
 
 
 def warm_up() -> None:
-    """Import charts, tables and the property library, and wake the compiled run model."""
+    """Import charts, tables and the property library, and wake the compiled run model.
+
+    What is loaded stays: the garbage collection that follows every page drawn need not go
+    through it again (0.11 s each time).
+    """
     import altair  # noqa: F401
     import pandas  # noqa: F401
 
@@ -31,3 +36,5 @@ def warm_up() -> None:
                   for f in job.factors}
         simulator = JobSimulator(job)
         simulator(simulator.rows([middle]), np.zeros((1, len(PARAMETERS))))
+    gc.collect()
+    gc.freeze()

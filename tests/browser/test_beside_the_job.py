@@ -35,6 +35,7 @@ def test_a_robustness_study_is_planned_run_and_judged(page: Page, tmp_path) -> N
         fill(page, PASTED, robustness_table(runs))
         says(page, f"{len(runs)} runs understood, nothing rejected")
         press(page, "Record these results")
+        says(page, "The forecasts now rest on it.")
         turn_to(page, "verify")
         says(page, "Every target holds at the worst corner")
         says(page, "QX-17 is lowest at the setting of")

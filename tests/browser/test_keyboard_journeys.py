@@ -77,6 +77,7 @@ def test_an_example_is_brought_to_a_report(page: Page, tmp_path: Path) -> None:
         press_by_key(page, "Open this example")  # the second of them
         asked(page, "window")
         press_by_key(page, "End the tour")
+        expect(page.get_by_test_id("stMain")).not_to_contain_text("Tour, stop")
         for title in ("Job", "Learn"):
             turn_by_key(page, title, title.lower())
         tab_to(page, "Recommend")
@@ -100,14 +101,15 @@ def it_is_verified(page: Page, run_time: str, runs: Path) -> None:
     runs.write_text(verification_table(int(count[1]), int(count[2]), run_time), "utf-8")
     press_by_key(page, "Fix this plan")
     says(page, "Not enough runs yet.")
-    tab_to(page, "Upload")
-    with page.expect_file_chooser() as waiting:
+    with page.expect_file_chooser() as waiting:  # listened for before the key goes down
+        tab_to(page, "Upload")
         page.keyboard.press("Enter")
     waiting.value.set_files(runs)
     says(page, f"{count[1]} runs understood, nothing rejected")
     press_by_key(page, "Record these runs")
     says(page, "Passed.")
     press_by_key(page, "Mark the method as verified")
+    says(page, "The method is marked as verified")
 
 
 def the_report_is_taken_along(page: Page) -> None:

@@ -152,7 +152,10 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
 
 
 def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> None:
-    if found.decision == "pass" and dossier.state == "recommended" and st.button(
+    if dossier.state == "verified":
+        st.markdown(":material/verified: The method is marked as verified; the report carries "
+                    "this decision and waits for a reviewer.")
+    elif found.decision == "pass" and dossier.state == "recommended" and st.button(
         "Mark the method as verified", type="primary", key="verify.mark",
         icon=":material/verified:",
     ):
