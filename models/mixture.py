@@ -72,14 +72,13 @@ def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint
         raise OutOfRange(f"The pressure {pressure:g} Pa is not positive.", "Give it absolute.")
     present = x > 0
     boiling = [boiling_temperature(c, pressure) for c in system.ln_p[present]]
-    low, high = min(boiling) - 80.0, max(boiling) + 60.0
+    low, high = 120.0, max(boiling) + 60.0
     target = math.log(pressure)
 
     def excess(T: float) -> tuple[float, Array, Array]:
         partial, g = _partial_pressures(system, x, T)
         return math.log(partial.sum()) - target, partial, g
 
-    low = max(low, 120.0)
     T = float(x[present] @ np.array(boiling))
     for _ in range(100):
         value, partial, g = excess(T)

@@ -112,6 +112,11 @@ def test_mixture(ask):
     assert sum(found["vapour_mole_fraction"].values()) == pytest.approx(1.0)
 
 
+def test_two_liquid_phases_of_a_mixture_are_said(ask):
+    found = ask("mixture", "water=0.5", "n-hexane=0.5")
+    assert any("two liquid phases" in w for w in found["warnings"])
+
+
 @pytest.mark.parametrize("source", ["file", "dossier"])
 def test_simulate_takes_a_job_or_a_dossier(ask, soil, source):
     found = ask("simulate", JOB if source == "file" else soil, *SETTING)

@@ -176,6 +176,16 @@ def test_two_liquid_phases_are_said(solvents, keeper):
     assert codes.count("two_phases") == 1
 
 
+@pytest.mark.parametrize("other", ["n-hexane", "toluene"])
+def test_liquids_that_hardly_mix_have_a_bubble_point_all_the_same(other):
+    """Traces of a hydrocarbon in water boil far below either liquid, so the search starts low."""
+    system = binary("water", other)
+    azeotrope(system, 101325.0)  # looks at compositions from edge to edge
+    point = bubble_point(system, np.array([0.97, 0.03]), 101325.0)
+    assert bubble_pressure(system, np.array([0.97, 0.03]), point.temperature) == pytest.approx(
+        101325.0)
+
+
 @pytest.mark.parametrize("pair", [
     ("methanol", "water"), ("ethanol", "water"), ("acetone", "water"), ("THF", "water"),
     ("acetonitrile", "water"), ("tert-butanol", "water"), ("1,4-dioxane", "water"),
