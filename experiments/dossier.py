@@ -218,8 +218,8 @@ class Dossier:
         """
         self._must_be_open()
         held = self.trial(trial_id).result if trial_id is not None else None
-        if held is not None:  # further vessels of a run recorded before
-            run_time_min = held.run_time_min if run_time_min is None else run_time_min
+        if held is not None and run_time_min is None:  # further vessels of a run recorded before
+            run_time_min = held.run_time_min
             outcome = held.outcome if outcome is None else outcome
         result = check_result(
             self.job, run_time_min, "finished" if outcome is None else outcome,
@@ -333,7 +333,7 @@ class Dossier:
         self, settings: Sequence[Mapping[str, Any]], level: float = 0.95, new_run: bool = False
     ) -> list[Forecast]:
         """Forecasts for any settings, also before any trial."""
-        if not 0.0 < level < 1.0:
+        if not isinstance(level, float | int) or not 0.0 < level < 1.0:
             raise DossierError(f"A level of {level!r} is not possible.", "Use one like 0.95.")
         checked: list[Setting] = [check_setting(self.job, s) for s in settings]
         return self.fitted().forecast(checked, level, new_run)

@@ -55,6 +55,9 @@ def check_result(
     if outcome not in OUTCOMES:
         raise EntryError(f"Outcome {outcome!r} is not known.",
                          f"Use one of: {', '.join(OUTCOMES)}.")
+    if not isinstance(corrected, bool):
+        raise EntryError(f"Corrected is {str(corrected)[:40]!r}, neither True nor False.",
+                         "Give True for recoveries against a standard added before.")
     time = _run_time(run_time_min, outcome)
     if not isinstance(recovery_percent, Mapping):
         raise EntryError("Recoveries must be given by analyte.",
@@ -68,12 +71,15 @@ def check_result(
         recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
     return Result(
         time, outcome, recovery, is_mean, checked_text(remark, "The remark", LONGEST_REMARK),
-        checked_text(day, "The day"), bool(corrected),
+        checked_text(day, "The day"), corrected,
     )
 
 
 def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     """Free text that every file and database can keep."""
+    if not isinstance(value, str):
+        raise EntryError(f"{what} must be text, not {str(value)[:40]!r}.",
+                         "Leave it out, or give text.")
     text = str(value)
     if len(text) > longest:
         raise EntryError(f"{what} is longer than {longest} characters.", "Shorten it.")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob
-from experiments.table_amounts import AMOUNT_PREFIXES
+from experiments.table_amounts import AMOUNT_PREFIXES, control
 from experiments.table_cells import Cell, Grid, read_cells, text_of
 from experiments.table_numbers import decimal_sign
 from experiments.table_rows import (
@@ -82,6 +82,7 @@ def read_table(
     sign = decimal_sign(
         text for row in rows for h in numeric if isinstance(text := row.cells[h], str)
     )
+    faults += _recoveries_of_controls(rows)
     known = {t.id: t for t in trials}
     understood: list[UnderstoodTrial] = []
     shared = [r for r in rows if not r.text("trial") and row_control(r) == "reference"]
@@ -125,9 +126,11 @@ def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[st
                 f"{column.partition(':')[2].strip()[:80]!r} is not an analyte of this job.",
                 f"Use one of: {', '.join(analytes)}.",
             )
-        near = difflib.get_close_matches(column, names, n=1, cutoff=0.85)
+        folded = {n.casefold(): n for n in names}
+        near = difflib.get_close_matches(column.casefold(), folded, n=1, cutoff=0.85)
         if near:
-            raise EntryError(f"Column {column[:80]!r} is not known.", f"Is {near[0]!r} meant?")
+            raise EntryError(f"Column {column[:80]!r} is not known.",
+                             f"Is {folded[near[0]]!r} meant?")
 
 
 def _is_forecast(column: str) -> bool:
@@ -185,6 +188,16 @@ def _split_number(
                 "Use points, or put semicolons between the cells.",
             )
     return None
+
+
+def _recoveries_of_controls(rows: Sequence[TableRow]) -> list[RowFault]:
+    """A recovery typed for a blank or a reference has no place and would be lost."""
+    return [
+        RowFault(row.number, f"A {what} has no recovery.",
+                 "Leave it empty, or give the amount found in a column found_ug.")
+        for row in rows if (what := control(row.text("vessel"), ""))
+        and any(c != "" for name, c in row.cells.items() if name.startswith(RECOVERY_PREFIX))
+    ]
 
 
 def _groups(rows: Sequence[TableRow], job: EvaporationJob) -> list[Group]:

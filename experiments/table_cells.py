@@ -104,9 +104,9 @@ def _text_grid(data: bytes | str, known: set[str]) -> Grid:
                          "Save it as CSV in UTF-8, or as XLSX.")
     delimiter = _delimiter(text, known)
     try:
-        parsed = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+        parsed = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
     except csv.Error as error:
-        cure = "Save it again as CSV."
+        cure = "Save it again as CSV, with quotation marks only around a whole cell."
         raise EntryError(f"The table cannot be read ({error}).", cure) from error
     rows = [(i, tuple(c.strip() for c in cells)) for i, cells in enumerate(parsed, start=1)]
     return Grid(tuple(r for r in rows if any(r[1])), delimiter, notes)

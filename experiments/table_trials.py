@@ -109,8 +109,8 @@ class _Reading:
         if self.faults:
             return None
         held = self.trial.result if self.trial is not None else None
-        if held is not None:  # further vessels of a trial recorded before
-            time = held.run_time_min if time is None else time
+        if held is not None and time is None:  # further vessels of a trial recorded before
+            time = held.run_time_min
             outcome = outcome or held.outcome
         outcome = outcome or "finished"
         remark = self._remark(columns)
@@ -261,6 +261,12 @@ class _Reading:
             place: reading for row, place in zip(self.samples, vessels, strict=True)
             if (reading := self._reading(row, column, analyte)) is not None
         }
+        self.warnings += [
+            f"Row {row.number} is remarked as a blank; its recovery of {analyte} counts as that "
+            "of a sample."
+            for row, place in zip(self.samples, vessels, strict=True)
+            if row_control(row) and place in readings
+        ]
         if None in readings:
             return readings[None]
         if not readings:

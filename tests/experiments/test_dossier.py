@@ -97,6 +97,16 @@ def test_an_unfinished_run_needs_no_run_time(dossier):
     assert [t.result.outcome for t in dossier.recorded] == ["not dry", "aborted"]
 
 
+def test_a_second_record_does_not_make_an_unfinished_run_a_longer_one(dossier):
+    """Without an outcome a run time is that of a finished run."""
+    dossier.record("T1", run_time_min=None, outcome="not dry", recovery_percent={})
+    said = unchanged(dossier, lambda: dossier.record(
+        "T1", run_time_min=38.0, recovery_percent={PHTHALATE: 90.0}))
+    assert "already recorded as 'not dry'" in said
+    dossier.record("T1", run_time_min=240.0, outcome="not dry")
+    assert dossier.trial("T1").result.run_time_min == 240.0
+
+
 @pytest.mark.parametrize(("values", "said"), [
     ({"run_time_min": math.nan}, "finite"),
     ({"run_time_min": math.inf}, "finite"),
@@ -115,6 +125,9 @@ def test_an_unfinished_run_needs_no_run_time(dossier):
     ({"run_time_min": 41, "recovery_percent": [88.0]}, "by analyte"),
     ({"run_time_min": 41, "recovery_percent": {PHTHALATE: {}}}, "must be a number"),
     ({"run_time_min": 41, "remark": "\ud800"}, "control characters"),
+    ({"run_time_min": 41, "remark": None}, "must be text"),
+    ({"run_time_min": 41, "day": 5}, "must be text"),
+    ({"run_time_min": 41, "corrected": "no"}, "neither True nor False"),
     ({"run_time_min": 41, "remark": "x" * 20_001}, "longer than 20000"),
 ])
 def test_impossible_entries_change_nothing(dossier, values, said):
@@ -137,6 +150,7 @@ def test_impossible_entries_change_nothing(dossier, values, said):
     lambda d, s: d.propose(0),
     lambda d, s: d.propose(2.5),
     lambda d, s: d.forecast([s], level=1.5),
+    lambda d, s: d.forecast([s], level="0.95"),
     lambda d, s: d.move_to("approved"),
     lambda d, s: d.move_to("gone"),
 ])

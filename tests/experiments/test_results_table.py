@@ -130,7 +130,13 @@ def test_vessel_rows_of_two_new_trials_may_be_mixed_when_the_run_order_tells_the
     (f"trial,run_time_min,outcome,{A}\nT1,41,fine,88\n", 2, "Outcome 'fine'"),
     ("trial,run_time_min,recovery_percent:caffeine\nT1,41,88\n", 0, "'caffeine' is not an"),
     (f"trial,run_time_min,outcom,{A}\nT1,41,finished,88\n", 0, "'outcom' is not known"),
+    (f"Trial,run_time_min,{A}\nT1,41,88\n", 0, "'Trial' is not known"),
+    (f"trial,run_time_min,{A.upper()}\nT1,41,88\n", 0, "is not known"),
     (f"trial,run_time_min,{A},{A}\nT1,41,88,88\n", 0, "stands twice"),
+    (f'trial,run_time_min,{A},remark\nT1,41,88,"spilt\nT2,42,89,\n', 0, "cannot be read"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,blank,41,0.2\n", 3, "blank has no recovery"),
+    (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\n,reference,,99\n", 3,
+     "reference has no recovery"),
     (f"trial,run_time_min,{A}\nT1,41,88\nT1,41,89\n", 3, "stands twice"),
     (f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,1,41,89\n", 3, "Vessel 1 stands twice"),
     (f"trial,vessel,run_time_min,{A}\nT1,5,41,88\n", 2, "Vessel 5 does not exist"),
@@ -163,6 +169,12 @@ def test_columns_without_a_place_become_remarks_and_forecasts_are_left_out(read)
     assert table.trials[0].remark == "spilt a drop; measured temperature: 44.8"
 
 
+def test_a_recovery_in_a_row_remarked_as_a_blank_is_said_to_count(read):
+    table = read(f"trial,vessel,run_time_min,{A},remark\nT1,1,41,88,\nT1,2,41,0.2,blank\n")
+    assert table.trials[0].recovery_percent == {"diethyl phthalate": [88.0, 0.2, None, None]}
+    assert any("Row 3 is remarked as a blank" in note for note in table.notes)
+
+
 def test_lines_before_the_header_and_comments_are_passed_over(read):
     table = read(f"Bench sheet of bench1\n# keep dry\ntrial,run_time_min,{A}\n# half\nT1,41,88\n")
     assert table.rejected == ()
@@ -174,6 +186,13 @@ def test_further_vessels_of_a_recorded_trial_need_no_second_run_time(dossier):
     table = read_table(f"trial,vessel,{A}\nT1,2,90\n", dossier.job, dossier.trials)
     assert table.rejected == ()
     assert table.trials[0].run_time_min == 41.0
+
+
+def test_a_run_time_without_an_outcome_does_not_become_that_of_an_unfinished_run(dossier):
+    dossier.record("T1", run_time_min=None, outcome="not dry", recovery_percent={})
+    table = read_table(f"trial,vessel,run_time_min,{A}\nT1,1,38,90\n", dossier.job,
+                       dossier.trials)
+    assert table.trials[0].outcome == "finished"  # which the record then refuses
 
 
 FOUND = "found_ug:diethyl phthalate"
