@@ -83,6 +83,9 @@ def _check_analytes(job: EvaporationJob, faults: Faults) -> None:
         path = f"analytes[{i}]"
         if not analyte.name.strip() and not faults.at(f"{path}.name"):
             faults.add(f"{path}.name", "is empty.", "Name the analyte.")
+        elif analyte.name != analyte.name.strip():
+            faults.add(f"{path}.name", f"{analyte.name!r} begins or ends with a space.",
+                       "Take it away; tables are read without it.")
         if analyte.name and analyte.name.casefold() in seen:
             faults.add(f"{path}.name", f"{analyte.name!r} is listed twice.", "Remove one of them.")
         seen.add(analyte.name.casefold())

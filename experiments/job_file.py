@@ -107,7 +107,7 @@ def _mapping(source: str | Path | Mapping[str, Any]) -> Mapping[str, Any]:
         else:
             text = source
         return tomllib.loads(text)
-    except (OSError, ValueError, RecursionError) as error:
+    except (OSError, TypeError, ValueError, RecursionError) as error:
         if isinstance(error, JobError):
             raise
         raise JobError((_unreadable(error, source),)) from error
@@ -117,6 +117,8 @@ def _unreadable(error: Exception, source: str | Path) -> Fault:
     name = str(source)[:120].splitlines()[0] if str(source) else ""
     if isinstance(error, OSError):
         return Fault("job", f"the file {name!r} cannot be read.", "Check its path and rights.")
+    if isinstance(error, TypeError):
+        return Fault("job", f"{name[:40]!r} is no job.", "Give a path, TOML text or a mapping.")
     if isinstance(error, UnicodeDecodeError):
         return Fault("job", "the file is not UTF-8 text.", "Save it as UTF-8 text.")
     return Fault("job", f"is not valid TOML ({error}).", "Mend the line it names.")

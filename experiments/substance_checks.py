@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
 from experiments.analyte_data import analyte_si
-from experiments.job import EvaporationJob
+from experiments.job import Analyte, EvaporationJob
 from experiments.job_fields import Faults
 from models.cautions import is_peroxide_former
 from models.errors import ModelError, UnknownSubstance
@@ -31,8 +32,9 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
                        "Choose another keeper, or leave it out.")
     for i in range(len(job.analytes)):
         _check_analyte(job, i, faults)
-    _check_peroxides(job, faults)
     _check_boiling(job, faults)
+    _check_liquids(job, faults)
+    _check_peroxides(job, faults)
 
 
 def _keepers(job: EvaporationJob) -> list[tuple[str, str]]:
@@ -130,20 +132,34 @@ def _check_boiling(job: EvaporationJob, faults: Faults) -> None:
                 f"({boils:.0f} degC), so it would not stay behind.",
                 "Choose a less volatile keeper.",
             )
-        if not faults.found:
-            _build(job, name, path, faults)
-    if not faults.found and job.sample.keeper is None:
-        _build(job, None, "sample.solvents", faults)
 
 
-def _build(job: EvaporationJob, keeper: str | None, path: str, faults: Faults) -> None:
-    """Whether the liquid as a whole can be described; what cannot is said once."""
+def _check_liquids(job: EvaporationJob, faults: Faults) -> None:
+    """Whether each liquid as a whole can be described, without a keeper and with each."""
+    if faults.at("sample.solvents"):
+        return
+    analytes = {f"analytes[{i}]": a for i, a in enumerate(job.analytes)}
+    known = {where: a for where, a in analytes.items()
+             if not any(f.path == where or f.path.startswith(f"{where}.") for f in faults.found)}
+    for keeper, path in [(None, "sample.solvents"), *_keepers(job)]:
+        if faults.at(path) or _build(job, keeper, known.values()) is None:
+            continue
+        for where, part in {path: [], **{where: [a] for where, a in known.items()}}.items():
+            error = _build(job, keeper, part)
+            if error is not None and all(f.message != error.message for f in faults.found):
+                faults.add(where, error.message, error.cure)
+
+
+def _build(
+    job: EvaporationJob, keeper: str | None, analytes: Iterable[Analyte]
+) -> ModelError | None:
+    """Why a liquid cannot be described; None when it can."""
     shares = [(s.name, s.volume_fraction) for s in job.sample.solvents]
     try:
-        build_system(shares, keeper, [analyte_si(a) for a in job.analytes])
+        build_system(shares, keeper, [analyte_si(a) for a in analytes])
     except ModelError as error:
-        if not any(f.message == error.message for f in faults.found):
-            faults.add(path, error.message, error.cure)
+        return error
+    return None
 
 
 def _boiling_c(

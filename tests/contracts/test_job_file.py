@@ -196,6 +196,7 @@ def test_a_missing_key_is_named(path):
     ("analytes.0.cas", "91-20-3", "analytes[0].cas", "is naphthalene, not fluorene"),
     ("analytes.0.name", "florene", "analytes[0].cas", None),
     ("analytes.1.name", "Fluorene", "analytes[1].name", "listed twice"),
+    ("analytes.1.name", " Compound N", "analytes[1].name", "begins or ends with a space"),
     ("analytes.0.role", "maybe", "analytes[0].role", "'must'"),
     ("analytes.1.molar_mass_g_per_mol", ..., "analytes[1].molar_mass_g_per_mol", "is missing"),
     ("analytes.1.vapour_pressure.0.pressure_pa", 0, "analytes[1].vapour_pressure[0].pressure_pa",
@@ -264,12 +265,26 @@ def test_every_fault_of_a_job_is_said_at_once():
     }
 
 
+def test_what_cannot_be_described_in_water_is_said_of_each_analyte_beside_other_faults():
+    data = changed("sample.solvents", [{"name": "water", "volume_fraction": 1.0}])
+    data["analytes"].append({**data["analytes"][1], "name": "Compound P"})
+    data["title"] = ""
+    found = faults(data)
+    assert "thousandfold" in found["analytes[1]"]
+    assert "thousandfold" in found["analytes[2]"]
+    assert "empty" in found["title"]
+
+
 @pytest.mark.parametrize(("source", "said"), [
     ("nowhere.toml", "cannot be read"),
     ("title = \n", "not valid TOML"),
     ("a\x00b", "not valid"),
     (Path("."), "cannot be read"),
     ("", "cannot be read"),
+    (None, "is no job"),
+    (7, "is no job"),
+    (b"title = 'x'\n", "is no job"),
+    ([], "is no job"),
 ])
 def test_what_is_no_job_at_all_is_one_fault(source, said):
     assert said in faults(source)["job"]
