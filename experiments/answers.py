@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -25,7 +24,8 @@ class Forecast:
     """What a setting is expected to give.
 
     ``probability`` that every "must" analyte's true mean recovery meets its target and the
-    run finishes in time; ``finish_probability`` and ``boil_over_probability`` of one run.
+    run finishes in time; ``finish_probability`` and ``boil_over_probability`` of one run, and
+    ``too_warm_probability`` that the sample passes its cap.
     """
 
     setting: Setting
@@ -35,6 +35,7 @@ class Forecast:
     finish_probability: float = 1.0
     boil_over_probability: float = 0.0
     analyte_probability: dict[str, float] = field(default_factory=dict)
+    too_warm_probability: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -65,20 +66,9 @@ class Answer:
 
 
 def weakest(job: EvaporationJob, forecast: Forecast) -> str:
-    """What fails first at a setting: an analyte, "run time" or "boil-over"."""
+    """What fails first at a setting: an analyte, "run time", "boil-over", "sample temperature"."""
     each = chances(job, forecast)
     return min(each, key=lambda name: each[name])
-
-
-def first_to_fail(job: EvaporationJob, forecast: Forecast) -> str:
-    """As :func:`weakest`, or "sample temperature" where that explains more of the doubt.
-
-    What is left of the probability when those of the targets, the run time and boil-over are
-    divided out is that of staying below the sample's cap, were they independent.
-    """
-    each = chances(job, forecast)
-    cool = forecast.probability / max(math.prod(each.values()), 1e-12)
-    return "sample temperature" if cool < min(each.values()) else weakest(job, forecast)
 
 
 def chances(job: EvaporationJob, forecast: Forecast) -> dict[str, float]:
@@ -87,4 +77,5 @@ def chances(job: EvaporationJob, forecast: Forecast) -> dict[str, float]:
         **{a.name: forecast.analyte_probability[a.name] for a in job.must},
         "run time": forecast.finish_probability,
         "boil-over": 1.0 - forecast.boil_over_probability,
+        "sample temperature": 1.0 - forecast.too_warm_probability,
     }

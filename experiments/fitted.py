@@ -203,6 +203,7 @@ class Fitted:
             probability=float(self.success(point).mean()),
             finish_probability=float(self.finish_probabilities(point).mean()),
             boil_over_probability=float(1.0 - point.no_boil_over.mean()),
+            too_warm_probability=float(1.0 - point.cool_enough.mean()),
             analyte_probability={
                 a.name: float(p) for a, p in zip(self.job.analytes, each, strict=True)
             },

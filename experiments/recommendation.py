@@ -200,6 +200,9 @@ def _weakest(fitted: Fitted, forecast: Forecast) -> str:
         )
     if name == "boil-over":
         return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"
+    if name == "sample temperature":
+        return (f"the sample's cap of {job.sample.max_temperature_c:g} degC limits it (chance to "
+                f"pass it {100 * forecast.too_warm_probability:.0f} %)")
     target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
     return (
         f"{name} limits it (forecast {forecast.recovery_percent[name].mean:.0f} % against a "

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from experiments.answers import first_to_fail
+from experiments.answers import weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import FACTOR_WORDS, Factor, Setting
@@ -60,7 +60,7 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
     broken = next((i for i, f in enumerate(forecasts) if f.probability < asked), None)
     at, breaks = float(line[-1][factor.name]), None
     if broken is not None:
-        breaks = first_to_fail(forecaster.job, forecasts[broken])
+        breaks = weakest(forecaster.job, forecasts[broken])
         ends = float(places[max(broken - 1, 0)]), float(places[broken])
         at = _last_that_holds(forecaster, factor, setting, *ends)
     change = forecasts[-1].run_time_min.mean - forecasts[0].run_time_min.mean

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from experiments.answers import Forecast, first_to_fail, weakest
+from experiments.answers import Forecast, weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Factor, Setting
@@ -39,7 +39,7 @@ def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...
                 moved.append((factor.name, number))
     settings: list[Setting] = [{**setting, name: number} for name, number in moved]
     return tuple(
-        Neighbour(name, number, forecast, first_to_fail(job, forecast))
+        Neighbour(name, number, forecast, weakest(job, forecast))
         for (name, number), forecast in zip(moved, forecaster.forecast(settings), strict=True)
     )
 
@@ -76,6 +76,12 @@ def _limit_sentence(job: EvaporationJob, shown: Forecast) -> str:
         return (
             f"Boil-over is what limits the setting: its chance is "
             f"{percent(shown.boil_over_probability)}."
+        )
+    if name == "sample temperature":
+        return (
+            f"The sample's temperature is what limits the setting: the chance that it gets warmer "
+            f"than {value(job.sample.max_temperature_c)} °C is "
+            f"{percent(shown.too_warm_probability)}."
         )
     target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
     found = shown.recovery_percent[name]

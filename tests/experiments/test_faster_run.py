@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
-from experiments.answers import Forecast, Interval, first_to_fail
-from experiments.faster_run import cool_probability, why_not_faster
+from experiments.answers import Forecast, Interval, weakest
+from experiments.faster_run import why_not_faster
 from experiments.trials import Recovery, Result, Trial
 from tests.experiments.justification.conftest import JOB, SET_POINT
 
@@ -21,10 +20,9 @@ def ran(trial_id: str, minutes: float, carvone: float, outcome: str = "finished"
 
 def known(*trials: Trial, cool: float = 0.99, finish: float = 0.99, carvone: float = 0.99):
     found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0), {}, cool * finish * carvone, finish,
+                     too_warm_probability=1.0 - cool,
                      analyte_probability={"carvone": carvone, "dibutyl phthalate": 0.999})
-    point = SimpleNamespace(cool_enough=np.where(np.arange(1000) < 1000 * cool, 1.0, 0.0))
-    return SimpleNamespace(job=JOB, trials=trials, forecast=lambda settings: [found],
-                           points=lambda settings: [point])
+    return SimpleNamespace(job=JOB, trials=trials, forecast=lambda settings: [found])
 
 
 @pytest.mark.parametrize(("chances", "said"), [
@@ -46,15 +44,10 @@ def test_nothing_is_said_where_no_good_run_was_faster(trial):
     assert why_not_faster(known(trial), 70.0) == ""
 
 
-@pytest.mark.parametrize(("probability", "finish", "fails"), [
-    (0.94, 0.99, "sample temperature"), (0.975, 0.99, "run time"), (0.60, 0.62, "run time"),
-    (0.995 * 0.99, 0.995, "carvone")])
-def test_a_doubt_that_nothing_else_explains_is_the_temperature_of_the_sample(
-        probability, finish, fails):
-    found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0), {}, probability, finish,
-                     analyte_probability={"carvone": 0.992, "dibutyl phthalate": 0.999})
-    assert first_to_fail(JOB, found) == fails
-
-
-def test_the_chance_to_stay_cool_is_a_share_of_the_draws():
-    assert cool_probability(known(cool=0.25), SET_POINT) == 0.25
+@pytest.mark.parametrize(("finish", "boils", "warm", "fails"), [
+    (0.99, 0.01, 0.06, "sample temperature"), (0.90, 0.01, 0.06, "run time"),
+    (0.99, 0.30, 0.06, "boil-over"), (0.995, 0.001, 0.001, "carvone")])
+def test_what_is_least_certain_fails_first(finish, boils, warm, fails):
+    found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0), {}, 0.5, finish, boils,
+                     {"carvone": 0.992, "dibutyl phthalate": 0.999}, warm)
+    assert weakest(JOB, found) == fails

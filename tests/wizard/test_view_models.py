@@ -73,8 +73,9 @@ def test_a_trial_entered_without_a_forecast_shows_the_present_one(job):
 
 def test_a_promise_covers_the_temperature_of_the_sample(job):
     recovery = {a.name: Interval(97.0, 94.0, 100.0) for a in job.analytes}
-    found = Forecast(middle_setting(job), Interval(44.0, 32.0, 67.0), recovery, 0.4)
-    lines = recommend_rows.forecast_lines(job, found, found, 0.62, Units(temperature="K"))
+    found = Forecast(middle_setting(job), Interval(44.0, 32.0, 67.0), recovery, 0.4,
+                     too_warm_probability=0.38)
+    lines = recommend_rows.forecast_lines(job, found, found, Units(temperature="K"))
     line = next(x for x in lines if x[""] == "sample temperature")
     assert line["chance to meet"] == "62 %"
     assert line["asked"].endswith("K")
@@ -132,17 +133,23 @@ def test_readings_in_words():
     assert settings_text.recovery_mean(result, "b") is None
 
 
-def forecast(probability, boil_over=0.0):
+def forecast(job, probability, met=0.7, **risks):
     return Forecast(
         {}, Interval(40.0, 35.0, 46.0), {"fluorene": Interval(88.0, 80.0, 95.0)}, probability,
-        1.0, boil_over, {"fluorene": 0.7},
+        analyte_probability={a.name: met for a in job.must}, **risks,
     )
 
 
-def test_what_if_says_whether_a_setting_may_be_used(job):
-    assert "it may be used" in whatif_sentence(forecast(0.97), job)
-    text = whatif_sentence(forecast(0.6, boil_over=0.9), job)
-    assert "boil over" in text
+@pytest.mark.parametrize(("found", "said"), [
+    ({"boil_over_probability": 0.9}, "it may boil over"),
+    ({"finish_probability": 0.4}, "it may take longer than"),
+    ({"too_warm_probability": 0.5}, "the sample may get too warm"),
+    ({}, "may be lost"), ({"met": 0.98}, "several small risks add up"),
+])
+def test_what_if_says_whether_a_setting_may_be_used(job, found, said):
+    assert "it may be used" in whatif_sentence(forecast(job, 0.97), job)
+    text = whatif_sentence(forecast(job, 0.6, **found), job)
+    assert said in text
     assert "below the asked 95 %" in text
 
 

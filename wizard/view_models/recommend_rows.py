@@ -43,12 +43,9 @@ def passing_sentence(met: float, passing: float) -> str | None:
 
 
 def forecast_lines(
-    job: EvaporationJob, mean: Forecast, single: Forecast, cool: float, units: Units
+    job: EvaporationJob, mean: Forecast, single: Forecast, units: Units
 ) -> list[dict[str, str]]:
-    """Run time and recoveries: what the true mean is, and what one run may show.
-
-    ``cool`` is the probability that the sample stays below its cap.
-    """
+    """Run time and recoveries: what the true mean is, and what one run may show."""
     limit = f"at most {job.limits.max_run_time_min:g} min"
     lines = [{
         "": "run time", "asked": limit, "true mean (95 %)": minutes(mean.run_time_min),
@@ -57,7 +54,8 @@ def forecast_lines(
     }, {
         "": "sample temperature",
         "asked": f"at most {units.text('max_temperature_c', job.sample.max_temperature_c)}",
-        "true mean (95 %)": "–", "one new run (95 %)": "–", "chance to meet": chance(cool),
+        "true mean (95 %)": "–", "one new run (95 %)": "–",
+        "chance to meet": chance(1.0 - mean.too_warm_probability),
     }]
     for analyte in job.analytes:
         goal = f"at least {analyte.target_recovery_percent:g} %"

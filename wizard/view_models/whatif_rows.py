@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from experiments.answers import Forecast
+from experiments.answers import Forecast, chances, weakest
 from experiments.job import EvaporationJob
 from wizard.units import Units, change_text
 from wizard.view_models.settings_text import chance, minutes, percent
+
+SMALL_RISK = 0.97
+"""Chance above which no single thing explains what stands against a setting."""
 
 
 def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
@@ -20,16 +23,14 @@ def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
 
 
 def _against(found: Forecast, job: EvaporationJob) -> str:
-    reasons = {
-        "it may boil over": 1.0 - found.boil_over_probability,
-        f"it may take longer than {job.limits.max_run_time_min:g} min": found.finish_probability,
-    }
-    for analyte in job.must:
-        reasons[f"{analyte.name} may be lost"] = found.analyte_probability.get(analyte.name, 1.0)
-    worst = min(reasons, key=lambda name: reasons[name])
-    if reasons[worst] > 0.97:
-        return "several small risks add up, or the sample gets too warm"
-    return worst
+    worst = weakest(job, found)
+    if chances(job, found)[worst] > SMALL_RISK:
+        return "several small risks add up"
+    return {
+        "boil-over": "it may boil over",
+        "run time": f"it may take longer than {job.limits.max_run_time_min:g} min",
+        "sample temperature": "the sample may get too warm",
+    }.get(worst, f"{worst} may be lost")
 
 
 def whatif_lines(

@@ -6,7 +6,7 @@ import streamlit as st
 
 from experiments.answers import Answer
 from experiments.dossier import Dossier
-from experiments.faster_run import cool_probability, why_not_faster
+from experiments.faster_run import why_not_faster
 from experiments.job import Setting
 from experiments.method_in_use import today_against_recommended
 from experiments.misfit import misfit
@@ -97,8 +97,7 @@ def _promises(session: WizardSession, dossier: Dossier, setting: Setting) -> Non
     mean = dossier.forecast([setting])[0]
     single = dossier.forecast([setting], new_run=True)[0]
     st.subheader("What it promises", anchor=False)
-    cool = cool_probability(dossier.fitted(), setting)
-    lines = recommend_rows.forecast_lines(dossier.job, mean, single, cool, session.units)
+    lines = recommend_rows.forecast_lines(dossier.job, mean, single, session.units)
     st.table(literal(lines).set_index(""), border="horizontal")
 
 

@@ -120,3 +120,9 @@ def test_a_setting_below_the_assurance_is_told_without_an_end_of_it(fit, set_poi
     assert held.probability >= fit.job.limits.assurance
     told = why_this_setting(fit.job, held, neighbours(fit, set_point), drifts(fit, set_point))
     assert any("beyond" in line for line in told)
+
+
+def test_a_sample_that_may_get_too_warm_is_told_as_what_limits(fit, set_point):
+    shown = replace(fit.forecast([set_point])[0], too_warm_probability=0.3)
+    assert why_this_setting(fit.job, shown, (), ())[0].startswith(
+        "The sample's temperature is what limits the setting")
