@@ -101,12 +101,15 @@ class BenchLikelihood:
         return (self.recovery_evidence(Forecast(*earlier[0]), scales_of(z))[0],)
 
     def _total(self, z: Array, earlier: tuple[Parts, ...]) -> Parts:
+        """A discrepancy too large to be reckoned with in double precision explains nothing."""
         forecast, scale = Forecast(*earlier[0]), scales_of(z)
         residual, variance = self.time_terms(forecast, scale)
         of_time = gaussian_evidence(self.kin, scale.time_discrepancy, scale.length,
                                     scale.time_day_variance, variance, residual)
         total = earlier[1][0] + of_time + self._outcome_terms(forecast, z, scale)
-        return (total + self._course_term(forecast, scale) if self._has_course else total,)
+        if self._has_course:
+            total = total + self._course_term(forecast, scale)
+        return (np.where(np.isnan(total), -np.inf, total),)
 
     def _course_term(self, forecast: Forecast, scale: Scales) -> Array:
         """Log density [P] of how runs went by the logs of instruments, their pace apart.

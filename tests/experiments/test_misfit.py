@@ -8,6 +8,7 @@ import numpy as np
 
 from experiments.dossier import Dossier
 from experiments.misfit import misfit
+from models.parameters import NAMES
 
 
 def played(job: dict[str, Any], upside_down: bool) -> Dossier:
@@ -63,3 +64,13 @@ def test_a_chance_that_rests_on_a_contradicted_run_model_is_no_recommendation(
     assert answer.status == "more trials needed"
     assert "no probability can be relied on" in answer.reason
     assert answer.remedies == ()
+
+
+def test_parameters_however_far_off_have_a_likelihood_that_is_a_number(
+    job_mapping: dict[str, Any]
+) -> None:
+    """Chains try what no prior would draw; a discrepancy of 1e10 once gave none."""
+    likelihood = played(job_mapping, upside_down=False).fitted().surrogate.likelihood_.staged()
+    z = 6.0 * np.random.default_rng(2).standard_normal((200, likelihood.dimension))
+    z[:100, len(NAMES)] = np.linspace(8.0, 40.0, 100)
+    assert not np.isnan(likelihood(z)).any()
