@@ -3,25 +3,37 @@
 Uncertainty, one standard deviation of ln P at 313 K, grows with how little is given: about
 0.1-0.3 for a vapour pressure near room temperature, 0.2-0.5 for a boiling point at reduced
 pressure, 0.4-1.6 for a normal boiling point, 0.9-3 for a structure alone. It comes out of the
-same regression as the curve (:func:`models.volatility.fit_curve`); for a structure alone it is
-at least that of the estimate at 313 K, because the boiling point and the pressure that follows
-from it share one error and must not support each other.
+same regression as the curve (:func:`models.volatility.fit_curve`), wider by as much as the
+values given disagree; for a structure alone it is at least that of the estimate at 313 K,
+because the boiling point and the pressure that follows from it share one error and must not
+support each other.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from models.errors import ModelError
 from models.plausibility import shape_of
 from models.quantities import ATMOSPHERE, celsius
-from models.volatility import REFERENCE, Curve, Evidence, boiling_point_estimate, fit_curve
+from models.volatility import (
+    REFERENCE,
+    Curve,
+    Evidence,
+    boiling_point_estimate,
+    fit_curve,
+    ln_pressure,
+)
 
 VAPOUR_PRESSURE_SD = 0.20
 """ln units, scatter of data-sheet vapour pressures (common practice, no source)."""
+GIVEN = "data sheet"
 LEAST_SD = 0.1
 """ln units, the least doubt of any estimate (common practice, no source)."""
+HOPELESS_SD = 10.0
+"""Standard deviations of a value from the curve beyond which one of the data must be wrong."""
 BOILING_POINT_SD_K = 2.0
 """K, of a data-sheet boiling point (common practice, no source)."""
 
@@ -93,13 +105,13 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     shape = shape_of(spec.smiles or _known_structure(spec))
     for T, P in spec.vapour_pressure:
         _checked(spec.name, T, P, "vapour pressure")
-        evidence.append(Evidence(T, P, VAPOUR_PRESSURE_SD, "data sheet"))
+        evidence.append(Evidence(T, P, VAPOUR_PRESSURE_SD, GIVEN))
     if spec.vapour_pressure:
         sources.append("vapour pressure given")
     if spec.boiling_point is not None:
         T_boil, P = spec.boiling_point
         _checked(spec.name, T_boil, P, "boiling point")
-        evidence.append(Evidence(T_boil, P, max(0.05, 11.0 * boil_sd / T_boil), "data sheet"))
+        evidence.append(Evidence(T_boil, P, max(0.05, 11.0 * boil_sd / T_boil), GIVEN))
         sources.append("boiling point given")
         if not spec.vapour_pressure and P > 0.5 * ATMOSPHERE:
             evidence.append(boiling_point_estimate(
@@ -126,4 +138,18 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
         raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
                          "Give it in g/mol.")
     curve = fit_curve(evidence, molar_mass, donor=shape is not None and shape.donor)
-    return NewAnalyte(molar_mass, curve, max(least, curve.sd(REFERENCE)), ", ".join(sources))
+    sd = curve.sd(REFERENCE) * _disagreement(spec.name, curve, evidence)
+    return NewAnalyte(molar_mass, curve, max(least, sd), ", ".join(sources))
+
+
+def _disagreement(name: str, curve: Curve, evidence: Sequence[Evidence]) -> float:
+    """By how much the values given disagree more than their scatter says, at least 1.
+
+    The ratio of R. T. Birge, Phys. Rev. 40 (1932) 207 (from memory, high confidence).
+    """
+    off = [(float(ln_pressure(curve.coefficients, e.temperature)) - math.log(e.pressure)) / e.sd
+           for e in evidence if e.source == GIVEN]
+    if any(abs(z) > HOPELESS_SD for z in off):
+        raise ModelError(f"The data of {name} contradict each other: no curve meets them all.",
+                         "Check the temperatures and pressures given.")
+    return max(1.0, math.sqrt(sum(z * z for z in off) / max(1, len(off) - 1)))

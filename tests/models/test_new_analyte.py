@@ -160,11 +160,24 @@ def test_uncovered_atoms_are_refused():
     AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, -1.0),)),
     AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, math.nan),)),
     AnalyteSpec("X", molar_mass=0.2, boiling_point=(50.0, 1e5)),
-    AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, 1e4), (350.0, 0.1)))])
+    AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, 1e4), (350.0, 0.1))),
+    AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, 0.02),),
+                boiling_point=(313.15, ATMOSPHERE))])
 def test_bad_data_sheets_are_refused(spec):
     with pytest.raises(ModelError) as caught:
         estimate_new_analyte(spec)
     assert caught.value.cure
+
+
+def test_values_that_disagree_tell_less():
+    """Tenfold apart at one temperature: the truth may be either, so within 2 sd of the middle."""
+    found = estimate_new_analyte(AnalyteSpec(
+        "X", molar_mass=0.2, vapour_pressure=((298.15, 50.0), (298.15, 5.0))))
+    assert 2 * found.ln_p_sd > math.log(math.sqrt(10))
+    one = estimate_new_analyte(AnalyteSpec("X", molar_mass=0.2, vapour_pressure=((298.15, 16.0),)))
+    two = estimate_new_analyte(AnalyteSpec(
+        "X", molar_mass=0.2, vapour_pressure=((298.15, 16.0), (298.15, 16.0))))
+    assert two.ln_p_sd < one.ln_p_sd
 
 
 @settings(max_examples=80, deadline=None)
