@@ -37,6 +37,10 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
     if end >= sample.fill_volume_ml:
         faults.add("sample.end_volume_ml", f"is {end:g} mL, not below the fill.",
                    "Give a smaller end volume.")
+    left = _smallest(job, "keeper_volume_ml", sample.keeper.volume_ml if sample.keeper else 0.0)
+    if 0 < end < left:
+        faults.add("sample.end_volume_ml", f"is {end:g} mL, below the keeper's {left:g} mL.",
+                   "Give 0 for down to the keeper, or an end volume above it.")
     if end > 0 and not sample.end_volume_control:
         faults.add("sample.end_volume_control", "is needed when the end volume is above 0.",
                    'Say how it is held: "cold tip", "weighing" or "time".')
@@ -49,6 +53,10 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
 
 def _largest(job: EvaporationJob, factor: str, otherwise: float) -> float:
     return next((f.high for f in job.factors if f.name == factor), otherwise)
+
+
+def _smallest(job: EvaporationJob, factor: str, otherwise: float) -> float:
+    return next((f.low for f in job.factors if f.name == factor), otherwise)
 
 
 def _check_pressures(job: EvaporationJob, faults: Faults) -> None:

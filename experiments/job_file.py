@@ -29,6 +29,8 @@ from experiments.job_fields import Fault, Faults, Number, Table, read_number
 __all__ = ["Fault", "JobError", "parse"]
 
 POSITIVE = Number(0.0, 1e6, above=True)
+FILL = Number(1e-3, 1e6, unit="mL")
+CHAMBER = Number(1e-3, 1e6, unit="L")
 NOT_NEGATIVE = Number(0.0, 1e6)
 TEMPERATURE = Number(-100.0, 300.0, unit="degC")
 PERCENT = Number(0.0, 100.0, above=True, unit="percent")
@@ -148,7 +150,7 @@ def _equipment(t: Table) -> Equipment:
         heating=t.text("heating", "contact", ("contact", "gas gap")),
         condenser_power_w=t.number("condenser_power_w", POSITIVE, 500.0),
         pump_speed_m3_per_h=t.number("pump_speed_m3_per_h", POSITIVE, 2.5),
-        chamber_volume_l=t.number("chamber_volume_l", POSITIVE, 30.0),
+        chamber_volume_l=t.number("chamber_volume_l", CHAMBER, 30.0),
         set_temperature_tolerance_c=t.number(
             "set_temperature_tolerance_c", Number(0.0, 20.0, unit="K"), 1.0
         ),
@@ -165,7 +167,7 @@ def _whole(value: float) -> int:
 
 
 def _sample(t: Table) -> Sample:
-    fill = t.number("fill_volume_ml", POSITIVE)
+    fill = t.number("fill_volume_ml", FILL)
     solvents = []
     for row in t.tables("solvents"):
         solvents.append(SolventShare(row.text("name"), row.number("volume_fraction", SHARE)))
@@ -262,6 +264,7 @@ def _analyte(t: Table) -> Analyte:
             row.number("pressure_mbar", Number(0.0, 2e4, above=True, unit="mbar"), 1013.25),
         )
         row.finish()
+        t.assumed += [f"boiling_point.{key}" for key in row.assumed]
     molar = t.number("molar_mass_g_per_mol", POSITIVE) if t.has("molar_mass_g_per_mol") else None
     for key in ("vapour_pressure", "boiling_point", "molar_mass_g_per_mol"):
         t.raw(key)

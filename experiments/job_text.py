@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from operator import attrgetter
 from typing import Any
 
 from experiments.job import Analyte, EvaporationJob, Factor
@@ -40,9 +41,18 @@ def with_assumed(mapping: Mapping[str, Any], assumed: Mapping[str, Any]) -> dict
     return {
         **mapping,
         **{part: {**mapping[part], **assumed[part]} for part in ("equipment", "sample", "limits")},
-        "analytes": [{**a, **b} for a, b in
+        "analytes": [_filled(a, b) for a, b in
                      zip(mapping["analytes"], assumed["analytes"], strict=True)],
     }
+
+
+def _filled(analyte: Mapping[str, Any], assumed: Mapping[str, Any]) -> dict[str, Any]:
+    """An analyte with what was assumed of it, such as "boiling_point.pressure_mbar"."""
+    filled = dict(analyte)
+    for name, value in assumed.items():
+        table, _, key = name.rpartition(".")
+        filled |= {table: {**filled[table], key: value}} if table else {key: value}
+    return filled
 
 
 def read_back(
@@ -73,7 +83,7 @@ def _given(record: Any) -> dict[str, Any]:
 
 
 def _assumed(record: Any) -> dict[str, Any]:
-    return {name: getattr(record, name) for name in sorted(record.assumed)}
+    return {name: attrgetter(name)(record) for name in sorted(record.assumed)}
 
 
 def to_toml(job: EvaporationJob) -> str:
@@ -127,7 +137,8 @@ def _analyte(analyte: Analyte) -> dict[str, Any]:
     if analyte.vapour_pressure:
         data["vapour_pressure"] = [dict(vars(p)) for p in analyte.vapour_pressure]
     if analyte.boiling_point is not None:
-        data["boiling_point"] = dict(vars(analyte.boiling_point))
+        data["boiling_point"] = {key: value for key, value in vars(analyte.boiling_point).items()
+                                 if f"boiling_point.{key}" not in analyte.assumed}
     return data
 
 

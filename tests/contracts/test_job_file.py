@@ -109,6 +109,15 @@ def test_what_the_file_leaves_out_is_assumed_and_said():
     assert (job.equipment.heating, job.analytes[0].role) == ("contact", "must")
 
 
+def test_a_boiling_point_without_its_pressure_is_taken_at_one_atmosphere_and_said():
+    job = parse(changed("analytes.1.boiling_point", {"temperature_c": 330}))
+    assert job.analytes[1].boiling_point.pressure_mbar == 1013.25
+    assert "boiling_point.pressure_mbar" in job.analytes[1].assumed
+    assert assumed_values(job)["analytes"][1]["boiling_point.pressure_mbar"] == 1013.25
+    assert parse(to_mapping(job)) == parse(to_toml(job)) == job
+    assert read_back(to_mapping(job), assumed_values(job)) == job
+
+
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
 def test_a_job_comes_back_from_its_text_and_mapping(path):
     job = parse(path)
@@ -173,7 +182,8 @@ def test_a_missing_key_is_named(path):
     ("factors.speed", 5, "factors.speed", "not a known key"),
     ("sample.fill_volume_ml", 250, "sample.fill_volume_ml", "above the vessel's 200 mL"),
     ("sample.fill_volume_ml", 199, "sample.fill_volume_ml", "200.5 mL with the keeper"),
-    ("sample.fill_volume_ml", -1, "sample.fill_volume_ml", "above 0"),
+    ("sample.fill_volume_ml", -1, "sample.fill_volume_ml", "at least 0.001 mL"),
+    ("equipment.chamber_volume_l", 1e-9, "equipment.chamber_volume_l", "at least 0.001 L"),
     ("sample.solvents", [], "sample.solvents", "empty"),
     ("sample.solvents.0.volume_fraction", 0.9, "sample.solvents", "add to 0.9"),
     ("sample.solvents.0.name", "dichloromethone", "sample.solvents[0].name", "dichloromethane"),
@@ -184,6 +194,7 @@ def test_a_missing_key_is_named(path):
     ("sample.keeper.name", "DCM", "sample.keeper.name", "also a solvent"),
     ("sample.keeper.name", "dodecanne", "sample.keeper.name", "n-dodecane"),
     ("sample.end_volume_ml", 5, "sample.end_volume_control", "is needed"),
+    ("sample.end_volume_ml", 0.2, "sample.end_volume_ml", "below the keeper's"),
     ("sample.end_volume_ml", 120, "sample.end_volume_ml", "not below the fill"),
     ("sample.end_volume_control", "magic", "sample.end_volume_control", "cold tip"),
     ("analytes", [], "analytes", "empty"),
