@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
 
 from experiments.job import EvaporationJob, Setting
 
@@ -36,6 +36,12 @@ class Forecast:
     boil_over_probability: float = 0.0
     analyte_probability: dict[str, float] = field(default_factory=dict)
     too_warm_probability: float = 0.0
+
+    @property
+    def promise(self) -> dict[str, Any]:
+        """Run time and recoveries with their intervals, as a trial keeps them."""
+        return {"run_time_min": asdict(self.run_time_min),
+                "recovery_percent": {k: asdict(v) for k, v in self.recovery_percent.items()}}
 
 
 @dataclass(frozen=True)

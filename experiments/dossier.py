@@ -8,7 +8,6 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -176,11 +175,8 @@ class Dossier:
     ) -> str:
         """Enter a run of a checked setting, with its forecast; it stays pending. Gives its id."""
         self._must_be_open()
-        said = {} if forecast is None else {
-            "run_time_min": asdict(forecast.run_time_min),
-            "recovery_percent": {k: asdict(v) for k, v in forecast.recovery_percent.items()},
-        }
-        return self._enter(setting, origin, reason, said)
+        promise = {} if forecast is None else forecast.promise
+        return self._enter(setting, origin, reason, promise)
 
     def withdraw(self, trial_id: str, reason: str = "") -> None:
         """Take a pending trial back."""

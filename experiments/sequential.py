@@ -7,7 +7,7 @@ time that could be recommended, given the trials already in the batch or pending
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -245,11 +245,7 @@ def _stop_reason(start: float) -> str:
 
 def _trials(fitted: Fitted, chosen: Sequence[Setting], reasons: Sequence[str]) -> list[Trial]:
     return [
-        Trial(
-            id="", setting=dict(setting), reason=reason,
-            run_time_min=asdict(forecast.run_time_min),
-            recovery_percent={k: asdict(v) for k, v in forecast.recovery_percent.items()},
-        )
+        Trial(id="", setting=dict(setting), reason=reason, **forecast.promise)
         for setting, reason, forecast in zip(chosen, reasons, fitted.forecast(chosen), strict=True)
     ]
 

@@ -41,8 +41,7 @@ def with_forecast(trial: Trial, forecast: Forecast) -> Trial:
         trial,
         reason=f"{trial.reason} {chance(forecast.probability)} to keep every target, "
                f"{chance(forecast.finish_probability)} to end as it should.".strip(),
-        run_time_min=vars(forecast.run_time_min),
-        recovery_percent={n: vars(v) for n, v in forecast.recovery_percent.items()},
+        **forecast.promise,
     )
 
 
