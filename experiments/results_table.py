@@ -150,7 +150,8 @@ def _rows(
 ) -> tuple[list[TableRow], list[RowFault]]:
     rows, faults = [], []
     for number, cells in grid.rows:
-        if number <= header_row or text_of(cells[0]).startswith("#"):
+        is_comment = header[0] == "trial" and text_of(cells[0]).startswith("#")
+        if number <= header_row or is_comment:
             continue
         if any(text_of(c) for c in cells[len(header):]):
             faults.append(RowFault(

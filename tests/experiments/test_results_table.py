@@ -181,6 +181,12 @@ def test_lines_before_the_header_and_comments_are_passed_over(read):
     assert table.trials[0].rows == (5,)
 
 
+def test_a_number_sign_that_opens_another_column_than_the_trial_is_no_comment(read):
+    table = read(f"bottle,trial,run_time_min,{A}\n#1,T1,41,88\n#2,T2,42,89\n")
+    assert table.rejected == ()
+    assert [t.remark for t in table.trials] == ["bottle: #1", "bottle: #2"]
+
+
 def test_further_vessels_of_a_recorded_trial_need_no_second_run_time(dossier):
     dossier.record("T1", run_time_min=41.0, recovery_percent={"diethyl phthalate": [88.0]})
     table = read_table(f"trial,vessel,{A}\nT1,2,90\n", dossier.job, dossier.trials)
