@@ -182,17 +182,16 @@ class Fitted:
     def _forecast(
         self, setting: Setting, point: Point, level: float, new_run: bool
     ) -> Forecast:
-        time_sd, stable_sd = point.time_sd, point.stable_sd
-        if new_run:
-            time_sd = np.hypot(time_sd, self._time_noise)
-            stable_sd = np.hypot(stable_sd, self._stable_noise(point))
+        time_noise = self._time_noise * new_run
+        stable_noise = self._stable_noise(point) * new_run
         ends = self._ends(point)
-        times = np.exp(_quantiles(np.log(point.time)[ends], time_sd[ends], level))
+        times = np.exp(_central(
+            np.log(point.time)[ends], point.time_sd[ends], time_noise[ends], level))
         recovery = {}
         highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
-            low, high = 100.0 * from_stabilised(
-                _quantiles(point.stable[:, i], stable_sd[:, i], level))
+            low, high = 100.0 * from_stabilised(_central(
+                point.stable[:, i], point.stable_sd[:, i], stable_noise[:, i], level))
             values = (float(point.recovery[:, i].mean()), float(low), float(high))
             recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
         each = self.analyte_probabilities(point).mean(axis=0)
@@ -335,6 +334,18 @@ def _point(draws: Draws, i: int, cap: float) -> Point:
         no_boil_over=draws.no_boil_over[i],
         cool_enough=(draws.peak_temperature[i] <= cap).astype(float),
     )
+
+
+def _central(mean: Array, sd: Array, noise: Array, level: float) -> Array:
+    """Central interval [2] of what a run may show that scatters by ``noise`` about the truth.
+
+    It never lies inside that of the truth, as scatter about unlikely draws could have it.
+    """
+    truth = _quantiles(mean, sd, level)
+    if not noise.any():
+        return truth
+    shown = _quantiles(mean, np.hypot(sd, noise), level)
+    return np.array([min(truth[0], shown[0]), max(truth[1], shown[1])])
 
 
 def _quantiles(mean: Array, sd: Array, level: float) -> Array:

@@ -83,6 +83,18 @@ def test_a_forecast_needs_no_trial(dossier):
         dossier.forecast([{**setting, "end_pressure_mbar": math.nan}])
 
 
+def test_what_one_run_may_show_holds_what_the_true_mean_may_be(dossier):
+    settings = dossier.fitted().space.spread(48, 3)
+    for level in (0.5, 0.95):
+        truth = dossier.forecast(settings, level=level)
+        shown = dossier.forecast(settings, level=level, new_run=True)
+        for inner, outer in zip(truth, shown, strict=True):
+            for a, b in ((inner.run_time_min, outer.run_time_min),
+                         *zip(inner.recovery_percent.values(), outer.recovery_percent.values(),
+                              strict=True)):
+                assert b.low <= a.low <= a.high <= b.high
+
+
 def record(dossier, order):
     for i in order:
         values, minutes, share = RECORDED[i]
