@@ -160,7 +160,9 @@ def test_what_if_shows_the_difference_to_today(job):
     was = Forecast({}, Interval(90.0, 80.0, 99.0), recovery, 0.9)
     lines = whatif_lines(now, job, was, UNITS)
     assert lines[0]["against today"] == "−50 min"
-    assert all(line["against today"] == "same" for line in lines[1:-1])
+    assert all(line["against today"] == "same" for line in lines[1:-2])
+    assert lines[-1][""] == "sample too warm"
+    assert lines[-1]["asked"] == f"at most {job.sample.max_temperature_c:g} °C"
     assert "against today" not in whatif_lines(now, job, None, UNITS)[0]
 
 

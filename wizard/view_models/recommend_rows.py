@@ -10,7 +10,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.region import Range, Region
 from wizard.units import Units, plain
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.settings_text import chance, minutes, percent
+from wizard.view_models.settings_text import chance, goal, minutes, percent
 
 FAR_BELOW = 0.15
 """How far the chance of passing may lie below the other without a word."""
@@ -58,10 +58,9 @@ def forecast_lines(
         "chance to meet": chance(1.0 - mean.too_warm_probability),
     }]
     for analyte in job.analytes:
-        goal = f"at least {analyte.target_recovery_percent:g} %"
         lines.append({
             "": analyte.name,
-            "asked": goal if analyte.role == "must" else f"watched, {goal}",
+            "asked": goal(analyte),
             "true mean (95 %)": percent(mean.recovery_percent[analyte.name]),
             "one new run (95 %)": percent(single.recovery_percent[analyte.name]),
             "chance to meet": chance(mean.analyte_probability.get(analyte.name, 0.0)),

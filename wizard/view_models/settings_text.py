@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from experiments.answers import Interval
-from experiments.job import EvaporationJob
+from experiments.job import Analyte, EvaporationJob
 from experiments.trials import Recovery, Result, Trial
 from wizard.units import Units
 from wizard.view_models.job_fields import FACTOR_LABELS
@@ -52,6 +52,12 @@ def _three(value: Mapping[str, float] | Interval) -> tuple[float, float, float]:
     if isinstance(value, Interval):
         return value.mean, value.low, value.high
     return value["mean"], value["low"], value["high"]
+
+
+def goal(analyte: Analyte) -> str:
+    """What is asked of the mean recovery of an analyte."""
+    least = f"at least {analyte.target_recovery_percent:g} %"
+    return least if analyte.role == "must" else f"watched, {least}"
 
 
 def chance(probability: float) -> str:

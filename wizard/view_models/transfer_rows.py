@@ -8,7 +8,7 @@ from experiments.method_transfer import Transfer
 from wizard.charts.before_after import BeforeAfter
 from wizard.units import Units, change_text
 from wizard.view_models.job_fields import KEEPER_VOLUME, Field
-from wizard.view_models.settings_text import chance, minutes, percent
+from wizard.view_models.settings_text import chance, goal, minutes, percent
 
 VESSELS = (
     Field("equipment.vessels", "Vessels spinning together"),
@@ -46,9 +46,7 @@ def transfer_lines(
               "difference": _change(before, after, "min")}]
     for analyte in job.analytes:
         before, after = found.recovery_percent[analyte.name]
-        asked = f"at least {analyte.target_recovery_percent:g} %"
-        lines.append({"": analyte.name,
-                      "asked": asked if analyte.role == "must" else f"watched, {asked}",
+        lines.append({"": analyte.name, "asked": goal(analyte),
                       "now": percent(before), "changed": percent(after),
                       "difference": _change(before, after, "points")})
     was, becomes = found.probability

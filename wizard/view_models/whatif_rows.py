@@ -5,7 +5,7 @@ from __future__ import annotations
 from experiments.answers import Forecast, chances, weakest
 from experiments.job import EvaporationJob
 from wizard.units import Units, change_text
-from wizard.view_models.settings_text import chance, minutes, percent
+from wizard.view_models.settings_text import chance, goal, minutes, percent
 
 SMALL_RISK = 0.97
 """Chance above which no single thing explains what stands against a setting."""
@@ -45,11 +45,13 @@ def whatif_lines(
         was = today.recovery_percent[analyte.name].mean if today is not None else None
         lines.append(_line(
             analyte.name, percent(found.recovery_percent[analyte.name]),
-            f"at least {analyte.target_recovery_percent:g} %"
-            + ("" if analyte.role == "must" else " (watched)"),
+            goal(analyte),
             _change(found.recovery_percent[analyte.name].mean, was, "points"),
         ))
     lines.append(_line("boil-over", chance(found.boil_over_probability), "", ""))
+    cap = units.text("max_temperature_c", job.sample.max_temperature_c)
+    lines.append(_line("sample too warm", chance(found.too_warm_probability),
+                       f"at most {cap}", ""))
     if today is None:
         for line in lines:
             line.pop("against today")
