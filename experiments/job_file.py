@@ -233,20 +233,18 @@ def _factor(t: Table, name: str) -> Factor:
 
 def _choice(t: Table, value: Any) -> Factor:
     if isinstance(value, str):
+        if not value.strip():
+            t.faults.add(t.where("keeper"), "is empty.", "Name the keeper, or leave the key out.")
         return Factor("keeper", choices=(value,))
     row = Table(value, t.where("keeper"), t.faults)
     choices = row.raw("choices")
     row.finish()
-    if (
-        not isinstance(choices, list | tuple)
-        or not choices
-        or not all(isinstance(c, str) for c in choices)
-        or len(set(choices)) < len(choices)
-    ):
+    given = choices if isinstance(choices, list | tuple) else ()
+    names = tuple(dict.fromkeys(c for c in given if isinstance(c, str) and c.strip()))
+    if not names or len(names) < len(given):
         t.faults.add(row.where("choices"), "must be a list of different keeper names.",
                      'Write choices = ["n-nonane", "n-dodecane"].')
-        return Factor("keeper", choices=("",))
-    return Factor("keeper", choices=tuple(choices))
+    return Factor("keeper", choices=names or ("",))
 
 
 def _analyte(t: Table) -> Analyte:

@@ -38,11 +38,12 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
 
 
 def _keepers(job: EvaporationJob) -> list[tuple[str, str]]:
-    """Names of all keepers a setting may have, with where they are given."""
+    """Names of all keepers a setting may have, with where they are given; blanks are told."""
     sample = job.sample
     found = [(sample.keeper.name, "sample.keeper.name")] if sample.keeper is not None else []
     for factor in job.factors:
-        found += [(c, f"factors.keeper.choices[{i}]") for i, c in enumerate(factor.choices)]
+        found += [(c, f"factors.keeper.choices[{i}]") for i, c in enumerate(factor.choices)
+                  if c.strip()]
     return found
 
 

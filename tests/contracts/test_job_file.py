@@ -177,6 +177,8 @@ def test_a_missing_key_is_named(path):
      "ultimate pressure"),
     ("factors.end_pressure_mbar", {"low": 500, "high": 650}, "factors.end_pressure_mbar", None),
     ("factors.keeper", {"choices": []}, "factors.keeper.choices", "different keeper names"),
+    ("factors.keeper", {"choices": [""]}, "factors.keeper.choices", "different keeper names"),
+    ("factors.keeper", " ", "factors.keeper", "is empty"),
     ("factors.keeper", {"choices": ["n-dodecane", "water-ish"]}, "factors.keeper.choices[1]",
      "Unknown substance"),
     ("factors.speed", 5, "factors.speed", "not a known key"),
@@ -347,3 +349,9 @@ def test_any_value_anywhere_is_taken_or_refused_in_words(place, value):
 def test_any_text_is_refused_in_words(text):
     with pytest.raises(JobError):
         parse(text + "\n")
+
+
+def test_a_list_of_keepers_with_two_faults_is_told_of_both():
+    found = faults(changed("factors.keeper", {"choices": ["water-ish", 3]}))
+    assert "different keeper names" in found["factors.keeper.choices"]
+    assert "Unknown substance" in found["factors.keeper.choices[0]"]
