@@ -15,7 +15,14 @@ from typing import TYPE_CHECKING, Any
 from experiments.answers import Answer, Forecast
 from experiments.carry_over import carry_over_payload, must_still_hold
 from experiments.dossier_state import FROZEN, MOVES, DossierState, apply, result_payload
-from experiments.entries import EntryError, check_result, check_setting, checked_text, merge
+from experiments.entries import (
+    EntryError,
+    check_result,
+    check_setting,
+    checked_text,
+    merge,
+    time_and_outcome,
+)
 from experiments.events import Event, link
 from experiments.job import EvaporationJob, Setting
 from experiments.job_file import parse
@@ -214,11 +221,8 @@ class Dossier:
         """
         self._must_be_open()
         held = self.trial(trial_id).result if trial_id is not None else None
-        if held is not None and run_time_min is None:  # further vessels of a run recorded before
-            run_time_min = held.run_time_min
-            outcome = held.outcome if outcome is None else outcome
         result = check_result(
-            self.job, run_time_min, "finished" if outcome is None else outcome,
+            self.job, *time_and_outcome(held, run_time_min, outcome),
             {} if recovery_percent is None else recovery_percent, remark, day, corrected,
         )
         if trial_id is None:

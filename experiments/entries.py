@@ -75,17 +75,30 @@ def check_result(
     )
 
 
+def time_and_outcome(
+    held: Result | None, run_time_min: Any, outcome: Any | None
+) -> tuple[Any, Any]:
+    """Run time and outcome of a record, unchecked.
+
+    Further vessels of a run recorded before (``held``) share both with it unless a run time is
+    given; a run whose outcome is not said has finished.
+    """
+    if held is not None and run_time_min is None:
+        run_time_min = held.run_time_min
+        outcome = held.outcome if outcome is None else outcome
+    return run_time_min, "finished" if outcome is None else outcome
+
+
 def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     """Free text that every file and database can keep."""
     if not isinstance(value, str):
         raise EntryError(f"{what} must be text, not {str(value)[:40]!r}.",
                          "Leave it out, or give text.")
-    text = str(value)
-    if len(text) > longest:
+    if len(value) > longest:
         raise EntryError(f"{what} is longer than {longest} characters.", "Shorten it.")
-    if NOT_TEXT.search(text):
+    if NOT_TEXT.search(value):
         raise EntryError(f"{what} holds control characters.", "Type it again.")
-    return text
+    return value
 
 
 def _run_time(value: Any, outcome: str) -> float | None:

@@ -182,16 +182,15 @@ class Fitted:
     def _forecast(
         self, setting: Setting, point: Point, level: float, new_run: bool
     ) -> Forecast:
-        time_noise = self._time_noise * new_run
-        stable_noise = self._stable_noise(point) * new_run
+        noise = self.stable_reading_noise(point) * new_run
         ends = self._ends(point)
         times = np.exp(_central(
-            np.log(point.time)[ends], point.time_sd[ends], time_noise[ends], level))
+            np.log(point.time)[ends], point.time_sd[ends], noise[ends, 0], level))
         recovery = {}
         highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
             low, high = 100.0 * from_stabilised(_central(
-                point.stable[:, i], point.stable_sd[:, i], stable_noise[:, i], level))
+                point.stable[:, i], point.stable_sd[:, i], noise[:, 1 + i], level))
             values = (float(point.recovery[:, i].mean()), float(low), float(high))
             recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
         each = self.analyte_probabilities(point).mean(axis=0)

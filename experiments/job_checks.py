@@ -23,7 +23,8 @@ def check_job(job: EvaporationJob, faults: Faults) -> None:
 
 def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
     sample, capacity = job.sample, job.equipment.vessel_capacity_ml
-    keeper = _largest(job, "keeper_volume_ml", sample.keeper.volume_ml if sample.keeper else 0.0)
+    left, keeper = _span(
+        job, "keeper_volume_ml", sample.keeper.volume_ml if sample.keeper else 0.0)
     total = sample.fill_volume_ml + keeper
     if total > capacity:
         what = f"{total:g} mL with the keeper" if keeper else f"{total:g} mL"
@@ -33,11 +34,10 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
     if abs(shares - 1.0) > 1e-6 and not faults.at("sample.solvents"):
         faults.add("sample.solvents", f"volume fractions add to {shares:g}, not to 1.",
                    "Correct them so that they add to 1.")
-    end = _largest(job, "end_volume_ml", sample.end_volume_ml)
+    _, end = _span(job, "end_volume_ml", sample.end_volume_ml)
     if end >= sample.fill_volume_ml:
         faults.add("sample.end_volume_ml", f"is {end:g} mL, not below the fill.",
                    "Give a smaller end volume.")
-    left = _smallest(job, "keeper_volume_ml", sample.keeper.volume_ml if sample.keeper else 0.0)
     if 0 < end < left:
         faults.add("sample.end_volume_ml", f"is {end:g} mL, below the keeper's {left:g} mL.",
                    "Give 0 for down to the keeper, or an end volume above it.")
@@ -51,12 +51,10 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
                            'Add keeper = { name = "n-dodecane", volume_ml = 1.0 } to [sample].')
 
 
-def _largest(job: EvaporationJob, factor: str, otherwise: float) -> float:
-    return next((f.high for f in job.factors if f.name == factor), otherwise)
-
-
-def _smallest(job: EvaporationJob, factor: str, otherwise: float) -> float:
-    return next((f.low for f in job.factors if f.name == factor), otherwise)
+def _span(job: EvaporationJob, factor: str, otherwise: float) -> tuple[float, float]:
+    """Smallest and largest value of a factor, the fixed one where it is none."""
+    return next(((f.low, f.high) for f in job.factors if f.name == factor),
+                (otherwise, otherwise))
 
 
 def _check_pressures(job: EvaporationJob, faults: Faults) -> None:

@@ -6,7 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from experiments.entries import EntryError, check_result, check_setting, read_recovery
+from experiments.entries import (
+    EntryError,
+    check_result,
+    check_setting,
+    read_recovery,
+    time_and_outcome,
+)
 from experiments.job import Analyte, EvaporationJob, Setting
 from experiments.table_amounts import (
     CONTROL,
@@ -100,8 +106,7 @@ class _Reading:
         if self.faults:
             return None
         setting = self._setting()
-        time = self._agreed_number("run_time_min", "run time")
-        outcome = self._outcome()
+        said = self._agreed_number("run_time_min", "run time"), self._outcome() or None
         self._agreed("run_order")
         day = self._agreed("day")
         corrected = self._corrected()
@@ -109,10 +114,7 @@ class _Reading:
         if self.faults:
             return None
         held = self.trial.result if self.trial is not None else None
-        if held is not None and time is None:  # further vessels of a trial recorded before
-            time = held.run_time_min
-            outcome = outcome or held.outcome
-        outcome = outcome or "finished"
+        time, outcome = time_and_outcome(held, *said)
         remark = self._remark(columns)
         try:
             check_result(job, time, outcome, recovery, remark, day, corrected)

@@ -9,7 +9,14 @@ from experiments.answers import Forecast, weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Factor, Setting
-from experiments.report.digits import factor_name, factor_unit, factor_value, percent, value
+from experiments.report.digits import (
+    factor_name,
+    factor_unit,
+    factor_value,
+    percent,
+    plain,
+    value,
+)
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift
 from experiments.trials import Trial
@@ -80,7 +87,7 @@ def _limit_sentence(job: EvaporationJob, shown: Forecast) -> str:
     if name == "sample temperature":
         return (
             f"The sample's temperature is what limits the setting: the chance that it gets warmer "
-            f"than {value(job.sample.max_temperature_c)} °C is "
+            f"than {plain(job.sample.max_temperature_c)} °C is "
             f"{percent(shown.too_warm_probability)}."
         )
     target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
