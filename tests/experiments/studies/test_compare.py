@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 from pathlib import Path
 
@@ -104,9 +105,21 @@ def test_the_quick_look_needs_a_bench() -> None:
         studies.quick(0)
 
 
-def test_the_full_study_refuses_what_is_not_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_full_study_refuses_what_is_not_installed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     from experiments.studies import strategies
 
     monkeypatch.setattr(strategies, "find_spec", lambda package: None)
-    with pytest.raises(strategies.MissingExtra):
+    with pytest.raises(SystemExit):
         compare.main(["--strategies", "BoTorch", "--benches", "1"])
+    assert "needs torch and botorch; install the extra" in capsys.readouterr().err
+
+
+def test_the_full_study_runs_as_a_command_in_two_processes(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "experiments.studies.compare", "--set", "settled",
+               "--family", "physics-free", "--benches", "2", "--replicates", "1",
+               "--strategies", NAMES[0], "--jobs", "2", "--out", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert pd.read_csv(tmp_path / "scores.csv")["bench"].nunique() == 2
