@@ -86,6 +86,14 @@ def text_of(page: Page) -> str:
     return page.get_by_test_id("stMain").inner_text()
 
 
+def recommended_minutes(page: Page) -> str:
+    """The recommended run time; numbers are drawn a moment after the words around them."""
+    metric = page.get_by_test_id("stMetric").filter(has_text="Run time")
+    minutes = metric.get_by_text(re.compile(r"^\d+ min$"))
+    expect(minutes).to_be_visible(timeout=PATIENCE_MS)
+    return minutes.inner_text().removesuffix(" min")
+
+
 def upload(page: Page, label: str, path: Path) -> None:
     """Give a file to the field with that in its label."""
     field = page.get_by_test_id("stFileUploader").filter(has_text=label)

@@ -14,6 +14,7 @@ from tests.browser.reading import (
     button,
     menu_link,
     press,
+    recommended_minutes,
     says,
     settled,
     text_of,
@@ -78,9 +79,7 @@ def recommended_run_time(page: Page) -> str:
     content = page.get_by_test_id("stMain")
     expect(content).to_contain_text("Where it lies", timeout=PATIENCE_MS)
     expect(content).to_contain_text("Use this setting")
-    found = re.search(r"Run time\D+(\d+) min", text_of(page))
-    assert found is not None
-    return found[1]
+    return recommended_minutes(page)
 
 
 def it_is_verified(page: Page, run_time: str) -> None:
