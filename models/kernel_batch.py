@@ -58,6 +58,8 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
         moles += start[j]
     floor = (rig.rim_area / rig.full_area) ** (1.0 / max(exponent, 0.1)) * rig.capacity / fill
     hold_up = theta[HOLD_UP] + rig.residue_volume
+    last_wet = ((hold_up + setting[KEEPER]) / rig.capacity) ** exponent
+    glass_area = rig.full_area * last_wet + rig.rim_area
     return Course(
         setting[SET_TEMPERATURE], setting[RAMP_RATE], end_pressure, pull_to, setting[HOLD],
         setting[END_VOLUME], theta[START_DELAY], ramp_begin,
@@ -65,7 +67,8 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
         u * relative_transfer(spread * rig.place[0]),
         u * relative_transfer(spread * rig.place[1]),
         u * relative_transfer(spread * rig.place[2]), exponent, power, floor, fill,
-        (fill / rig.capacity) ** exponent, moles, hold_up, (hold_up / fill + floor) ** power,
+        (fill / rig.capacity) ** exponent, glass_area, moles, hold_up,
+        (hold_up / fill + floor) ** power,
         theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT], theta[ENTRAINMENT], theta[WARMING_TIME],
         theta[END_SENSITIVITY] * rig.end_fraction, theta[BOIL_OVER_LIMIT],
         theta[BREAKTHROUGH_END], theta[LEFT_IN_KEEPER],

@@ -5,7 +5,9 @@ Each vessel class boils at the bubble point of its own composition at the common
     ndot (H + C D/N) = UA (T_w - T) - C (dT/dP) dP/dt,   D = dT/ds along x + s (x - y)
 
 (energy balance of a boiling liquid, closed form; the first term on the right is the heat
-through the wall, the second the flash when the pressure falls). Condenser and pump together
+through the wall, the second the flash when the pressure falls). C is the heat capacity of the
+liquid and of the glass under what is left at the end: dry, that glass takes the warming time to
+become as warm as the wall, so its heat capacity is UA times that time. Condenser and pump together
 take R(P) moles a second at most; the pump carries off gas saturated with vapour at the
 condenser temperature. The pressure follows its schedule while sum(ndot) stays below R and
 floats where it would not:
@@ -44,6 +46,7 @@ from models.kernel_space import (
     ENTHALPY,
     FLASH,
     FLOW,
+    GLASS,
     HEATING,
     LOAD,
     MARGIN,
@@ -154,6 +157,7 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
     place = base + solvents
     moles, volume, capacity, wet = contents(y, k, course, liquid, rig)
     u = course.u_slowest if k == 0 else (course.u_slower if k == 1 else course.u_faster)
+    glass = course.warming * u * course.glass_area
     gap = y[0] / (y[0] + rig.gap_pressure)
     conductance = u * gap * (rig.full_area * wet + rig.rim_area)
     temperature = y[place]
@@ -161,10 +165,11 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
         temperature = boiling
     heat = conductance * (course.set_temperature - temperature)
     aux[k, TEMPERATURE], aux[k, MOLES], aux[k, VOLUME] = temperature, moles, volume
-    aux[k, OVER] = 0.0
+    aux[k, OVER], aux[k, GLASS] = 0.0, glass
     x = space.scratch[4]
     if space.mode[k] == HEATING:
-        f[place] = heat / capacity
+        f[place] = heat / (capacity + glass)
+        heat -= glass * f[place]
     elif space.mode[k] == STILL:
         heat = 0.0
         if solvents > 1:
@@ -189,10 +194,10 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
             enthalpy = 0.0
             for j in range(solvents):
                 enthalpy += vapour[j] * vaporisation_enthalpy(pure, j, temperature)
-        need = enthalpy + capacity * drift
+        need = enthalpy + (capacity + glass) * drift
         aux[k, ENTHALPY] = enthalpy
         aux[k, SUPPLY] = heat / need
-        aux[k, FLASH] = capacity * by_pressure / need
+        aux[k, FLASH] = (capacity + glass) * by_pressure / need
         pull[place] = by_pressure
         f[place] = drift
     tail = 1 + CLASSES * (solvents + 1)
@@ -228,6 +233,8 @@ def flow_slopes(k: int, y: Array, f: Array, pull: Array, slope: float, space: Sp
         pull[base + solvents] -= drift * flash
     tail = 1 + CLASSES * (solvents + 1)
     if y.shape[0] > tail:
+        f[tail + 3 * k] -= aux[k, GLASS] * f[base + solvents]
+        pull[tail + 3 * k] = -aux[k, GLASS] * pull[base + solvents]
         content = aux[k, ENTHALPY]
         for j in range(solvents):
             content += space.vapour[k, j] * pure[j, HEAT_CAPACITY] * aux[k, TEMPERATURE]

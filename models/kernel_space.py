@@ -37,8 +37,8 @@ from models.system import Array
 
 HEATING, BOILING, STILL, DRY, FROZEN, TIP = range(6)
 
-(TEMPERATURE, SUPPLY, FLASH, FLOW, VOLUME, ENTHALPY, MOLES, OVER, SURFACE) = range(9)
-COLUMNS = 9
+(TEMPERATURE, SUPPLY, FLASH, FLOW, VOLUME, ENTHALPY, MOLES, OVER, SURFACE, GLASS) = range(10)
+COLUMNS = 10
 
 START, EMPTY, LEAVE, REJOIN, QUIET, REACHED, TIPPED, ICE = 0, 3, 6, 7, 8, 9, 10, 13
 EVENTS = 16
@@ -69,6 +69,7 @@ class Course(NamedTuple):
     floor: float
     fill: float
     fill_wet: float
+    glass_area: float
     moles: float
     hold_up: float
     dry_level: float

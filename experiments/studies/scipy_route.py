@@ -61,6 +61,8 @@ class ScipyRun:
                   for x in place]
         self.full = heat_transfer.full_area(equipment.vessel_capacity_m3)
         self.rim = heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating)
+        last_wet = (self.empty / equipment.vessel_capacity_m3) ** p["area_exponent"]
+        self.glass_area = self.full * last_wet + self.rim
         self.gap = heat_transfer.GAP_PRESSURE if equipment.heating == "gas gap" else 0.0
         self.film = film.film_area(equipment.vessel_capacity_m3)
         self.A = len(system.analytes)
@@ -111,7 +113,9 @@ class ScipyRun:
             n = max(y[b], 1e-12)
             wet = (n * self.volume / self.e.vessel_capacity_m3) ** self.p["area_exponent"]
             ua = self.u[k] * (self.full * wet + self.rim) * p / (p + self.gap)
-            heat, flow, temperature = n * float(self.s.heat_capacity[0]), 0.0, float(y[b + 1])
+            glass = self.p["warming_time"] * self.u[k] * self.glass_area
+            heat = n * float(self.s.heat_capacity[0]) + glass
+            flow, temperature = 0.0, float(y[b + 1])
             if self.mode[k] == BOILING:
                 temperature, h = boils, float(self.s.h_vap[0] @ [1.0, boils, boils * boils])
                 cooling = slope / (self.slope(temperature) * p)

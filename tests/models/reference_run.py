@@ -58,6 +58,8 @@ class ReferenceRun:
         self.u = self.p["heat_transfer"] * off ** np.sign(place)
         self.full = heat_transfer.full_area(equipment.vessel_capacity_m3)
         self.rim = heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating)
+        last = (self.dry_volume + keeper) / equipment.vessel_capacity_m3
+        self.glass_area = self.full * last ** self.p["area_exponent"] + self.rim
         self.film_area = film.film_area(equipment.vessel_capacity_m3)
         self.gap = heat_transfer.GAP_PRESSURE if equipment.heating == "gas gap" else 0.0
         self.power = self.p["condenser_limit"] * equipment.condenser_power_w
@@ -132,13 +134,13 @@ class ReferenceRun:
 
     def liquid(self, k: int, y: np.ndarray, p: float) -> dict:
         n = np.maximum(y[1 + k * self.width : 1 + k * self.width + self.S], 0.0)
-        total = n.sum()
-        x = n / total
+        total, x = n.sum(), n / n.sum()
         volume = float(n @ self.v)
         wet = (volume / self.e.vessel_capacity_m3) ** self.p["area_exponent"]
+        glass = self.p["warming_time"] * self.u[k] * self.glass_area
         ua = self.u[k] * (self.full * wet + self.rim) * p / (p + self.gap)
-        c = float(n @ self.s.heat_capacity)
-        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "a": 0.0, "b": 0.0,
+        c = float(n @ self.s.heat_capacity) + glass
+        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "g": glass, "a": 0.0, "b": 0.0,
                "t": y[1 + k * self.width + self.S], "count": self.share[k] * self.e.vessels}
         if self.mode[k] == BOILING:
             t = out["t"] = self.boil(k, x, p)
@@ -341,10 +343,8 @@ class ReferenceRun:
         elif event.kind == "still":
             self.mode[k] = STILL
             y[base + self.S] = self.wall
-        elif event.kind == "leave":
-            self.on = False
         else:
-            self.on = True
+            self.on = event.kind == "rejoin"
 
     # -- end point -------------------------------------------------------------------
 
@@ -386,8 +386,8 @@ class ReferenceRun:
                 spike = self.l.spike_mol[a]
                 kept = self.film_law(spike * alive, others - spike, dose)
                 survival[a] += self.share[k] * kept / spike
-        false_end = left > 0.005 * float(self.start @ self.v)
-        return Outcome(not false_end, stop, survival, modes=list(self.mode), peak=peak)
+        finished = bool(left <= 0.005 * float(self.start @ self.v))  # otherwise a false end
+        return Outcome(finished, stop, survival, modes=list(self.mode), peak=peak)
 
     @staticmethod
     def film_law(start: float, solvent: float, dose: float) -> float:

@@ -1,9 +1,10 @@
 """Mass and energy of a run, over random jobs: by the run model and by the independent solution.
 
 What a vessel held at lid-close is what it holds now and what went off as vapour; what came
-through the wall is what the liquid gained in sensible heat and what the vapour carried off,
-latent and sensible. Closed form. A vessel that is dry holds its hold-up, whose warming the model
-leaves out, so that its balance of energy ends there.
+through the wall, less what warmed the glass under the last of the liquid, is what the liquid
+gained in sensible heat and what the vapour carried off, latent and sensible. Closed form. A vessel
+that is dry holds its hold-up, whose warming the model leaves out, so that its balance of energy
+ends there.
 """
 
 from __future__ import annotations
@@ -72,9 +73,16 @@ class BalancedRun(ReferenceRun):
             base = 1 + k * self.width
             leaving = -slopes[base : base + self.S]
             latent = sum(n * self.enthalpy(j, q["t"]) for j, n in enumerate(leaving))
-            heat = latent if self.mode[k] == STILL else q["ua"] * (self.wall - q["t"])
+            heat = latent
+            if self.mode[k] != STILL:
+                heat = q["ua"] * (self.wall - q["t"]) - q["g"] * self.warming(k, t, y, slopes)
             out[:, k] = heat, leaving.sum(), latent + leaving @ self.s.heat_capacity * q["t"]
         return out
+
+    def warming(self, k, t, y, slopes, over=0.01):
+        """K/s of the liquid of a class, as it moves within ``over`` s before and after."""
+        late, early = (self.balance(t + d, y + d * slopes)["each"][k]["t"] for d in (over, -over))
+        return (late - early) / (2.0 * over)
 
     def end_point(self, answer, quiet_since, peak):
         found = super().end_point(answer, quiet_since, peak)
@@ -93,7 +101,7 @@ class BalancedRun(ReferenceRun):
             each = self.balance(t, answer.sol(t))["each"]
             for k, q in enumerate(each):
                 if q is not None:
-                    self.store[at, k] = q["c"] * q["t"]
+                    self.store[at, k] = (q["c"] - q["g"]) * q["t"]
         self.last = answer.sol(last)
         return found
 

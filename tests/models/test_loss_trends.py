@@ -18,7 +18,6 @@ from hypothesis import strategies as st
 from random_jobs import job
 
 from models.film import film_left
-from models.parameters import INDEX, natural
 from models.run_model import simulate, surviving_fraction
 
 SLACK = 2e-3
@@ -106,11 +105,10 @@ def test_going_dry_is_never_better(seed):
     assert recovery(wet, made, at)[0] >= recovery(dry, made, at)[0] - SLACK
 
 
-def with_and_without_keeper(seed, warmings=0.0):
+def with_and_without_keeper(seed):
     """Recoveries with an involatile keeper and without, when the run with it ends; () if never.
 
-    A vessel without keeper has then been dry for a while; the end-point hold is that many times
-    the time in which a dry vessel warms up.
+    A vessel without keeper has then been dry for a while.
     """
     made = alike(job(seed, 1, True))
     heavy = made.system.ln_p.copy()
@@ -119,9 +117,6 @@ def with_and_without_keeper(seed, warmings=0.0):
         made.system, ln_p=heavy, nrtl_b=np.zeros_like(made.system.nrtl_b)))
     without, with_keeper = made.setting.copy(), made.setting.copy()
     without[4] = without[6] = 0.0
-    if warmings:
-        warming = natural(made.z, made.equipment.heating)[INDEX["warming_time"]]
-        with_keeper[6] = warmings * warming
     first = runs(made, [without, with_keeper])
     if not first.finished.all() or first.run_time[1] < first.run_time[0]:
         return ()
@@ -132,30 +127,27 @@ def with_and_without_keeper(seed, warmings=0.0):
 
 
 @pytest.mark.parametrize("seeds", [
-    range(300), pytest.param(range(300, 1500), marks=pytest.mark.slow)])
+    range(300), pytest.param(range(300, 3000), marks=pytest.mark.slow)])
 def test_an_involatile_keeper_never_harms_at_the_same_stop_moment(seeds):
     """T5, and (c) of the trends that are safe: "a keeper never lowers predicted recovery".
 
-    Over random jobs, when the end-point hold is at least the warming time of a dry vessel: the
-    vessel without keeper has then been dry and warm for a while (150 of 150 in 1500 jobs).
+    Over random jobs, whatever their hold: the glass under what is left warms in both vessels
+    alike.
     """
-    found = [pair for pair in (with_and_without_keeper(s, 1.0) for s in seeds) if pair]
+    found = [pair for pair in map(with_and_without_keeper, seeds) if pair]
     assert len(found) > len(seeds) / 20
     assert all(kept >= bare for kept, bare in found)
     assert np.mean([kept > bare + 0.05 for kept, bare in found]) > 0.9
 
 
-def test_a_keeper_may_harm_only_where_a_dry_vessel_would_not_be_warm_yet():
-    """What is not safe in (c): 2 of the 148 jobs with any hold, by 9 and 20 points.
+def test_a_keeper_may_harm_a_little_beside_a_residue_that_is_hardly_less():
+    """The one of 880 pairs, in 9000 jobs, that is not safe in (c): one point is lost.
 
     A keeper raises the boiling point, so that the last solvent strips it near the temperature of
-    the wall; a vessel without it falls dry at the boiling point of the solvent, and cold loses
-    little until it has warmed up. Both jobs stop within 0.4 warming times of that moment.
+    the wall; here the residue of the dry vessel, a sixth of the keeper, keeps nearly as well.
     """
-    kept, bare = with_and_without_keeper(389)
-    assert kept < bare - 0.1
-    kept, bare = with_and_without_keeper(389, 1.0)
-    assert kept > bare
+    kept, bare = with_and_without_keeper(3588)
+    assert bare - 0.015 < kept < bare
 
 
 @given(st.floats(1e-9, 1e-6), st.floats(1e-9, 1e-5), st.floats(0.0, 20.0), st.floats(1.0, 1e4))
