@@ -11,7 +11,7 @@ import pytest
 
 from experiments import Dossier
 from experiments.carried_prior import carried_prior
-from experiments.carry_check import UNLIKELY, time_check
+from experiments.carry_check import UNLIKELY
 from experiments.carry_over import (
     Carried,
     CarryOver,
@@ -23,11 +23,9 @@ from experiments.carry_over import (
 from experiments.carrying import WEIGHT, carry_over, findings, probabilities
 from experiments.entries import EntryError
 from experiments.event_checks import check_events
-from experiments.factor_space import FactorSpace
 from experiments.fitted import fit
 from experiments.job_file import parse
 from experiments.physics import PhysicsModel
-from experiments.readings import bench_data
 from models.noise import RUN_TIME_SD
 from models.parameters import INDEX, NAMES, PARAMETERS, natural
 from models.run_model import surviving_fraction
@@ -154,27 +152,6 @@ def test_the_same_evaporator_agrees(fresh):
     assert probabilities(fitted)["evaporator"] > WEIGHT
     assert fitted.time_check.p_value > 0.1
     assert any("of the evaporator agrees with the runs" in text for text in findings(fitted))
-
-
-def test_a_draw_that_stops_too_early_says_nothing_of_run_times(fresh):
-    """Left out are half of the draws here: the check stays where it is."""
-    dossier = Dossier.from_events(fresh.events)
-    run_bench(dossier, TRUE_Z, 3, seed=2)
-    fitted = dossier.fitted()
-    simulator = fitted.simulator
-    data = bench_data(dossier.job, fitted.trials, simulator, FactorSpace(dossier.job))
-    prior = carried_prior(fitted.carried, dossier.job, simulator.volatility_sd)
-
-    def stopping(rows, z):
-        batch = simulator(rows, z)
-        stops = np.arange(len(rows)) % (2 * len(data.x)) == 0  # a run of every other draw
-        return replace(batch, finished=batch.finished & ~stops,
-                       false_end=batch.false_end | stops)
-
-    whole = time_check(prior, data, simulator, 1)
-    half = time_check(prior, data, stopping, 1)
-    assert half.ratio == pytest.approx(whole.ratio, rel=0.05)
-    assert half.p_value == pytest.approx(whole.p_value, abs=0.1)
 
 
 def test_a_swapped_evaporator_is_noticed_said_and_does_not_steer(fresh):
