@@ -25,6 +25,8 @@ KINDS = ((1, False), (1, True), (2, False), (2, True))
 """Solvents, and whether there is a keeper beside them; in turn."""
 DRAWN_WITH = 1e-3
 """Tolerance with which the volatilities are set, so that the jobs do not change with another."""
+RTOL = 1e-6
+"""Of the independent solution: within 1e-5 of what 1e-8 gives, in a quarter less time."""
 RUN_TIME_SHARE = 5e-3
 RECOVERY = 2e-3
 
@@ -64,7 +66,7 @@ def test_run_time_and_recovery_match_the_reference(number):
     batch = compiled(case)
     reference = ReferenceRun(
         case.system, case.equipment, case.load, case.setting, case.z
-    ).solve()
+    ).solve(RTOL)
     assert bool(batch.finished[0]) == reference.finished
     if reference.finished:
         assert batch.run_time[0] == pytest.approx(reference.run_time, rel=RUN_TIME_SHARE)
