@@ -58,8 +58,8 @@ class ReferenceRun:
         self.u = self.p["heat_transfer"] * off ** np.sign(place)
         self.full = heat_transfer.full_area(equipment.vessel_capacity_m3)
         self.rim = heat_transfer.rim_area(equipment.vessel_capacity_m3, equipment.heating)
-        last = (self.dry_volume + keeper) / equipment.vessel_capacity_m3
-        self.glass_area = self.full * last ** self.p["area_exponent"] + self.rim
+        wet = ((self.dry_volume + keeper) / self.e.vessel_capacity_m3) ** self.p["area_exponent"]
+        self.glass = self.p["warming_time"] * self.u * (self.full * wet + self.rim)
         self.film_area = film.film_area(equipment.vessel_capacity_m3)
         self.gap = heat_transfer.GAP_PRESSURE if equipment.heating == "gas gap" else 0.0
         self.power = self.p["condenser_limit"] * equipment.condenser_power_w
@@ -134,13 +134,13 @@ class ReferenceRun:
 
     def liquid(self, k: int, y: np.ndarray, p: float) -> dict:
         n = np.maximum(y[1 + k * self.width : 1 + k * self.width + self.S], 0.0)
-        total, x = n.sum(), n / n.sum()
+        total = n.sum()
+        x = n / total
         volume = float(n @ self.v)
         wet = (volume / self.e.vessel_capacity_m3) ** self.p["area_exponent"]
-        glass = self.p["warming_time"] * self.u[k] * self.glass_area
         ua = self.u[k] * (self.full * wet + self.rim) * p / (p + self.gap)
-        c = float(n @ self.s.heat_capacity) + glass
-        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "g": glass, "a": 0.0, "b": 0.0,
+        c = float(n @ self.s.heat_capacity) + self.glass[k]
+        out = {"n": total, "x": x, "v": volume, "ua": ua, "c": c, "a": 0.0, "b": 0.0,
                "t": y[1 + k * self.width + self.S], "count": self.share[k] * self.e.vessels}
         if self.mode[k] == BOILING:
             t = out["t"] = self.boil(k, x, p)

@@ -75,7 +75,8 @@ class BalancedRun(ReferenceRun):
             latent = sum(n * self.enthalpy(j, q["t"]) for j, n in enumerate(leaving))
             heat = latent
             if self.mode[k] != STILL:
-                heat = q["ua"] * (self.wall - q["t"]) - q["g"] * self.warming(k, t, y, slopes)
+                warming = self.glass[k] * self.warming(k, t, y, slopes)
+                heat = q["ua"] * (self.wall - q["t"]) - warming
             out[:, k] = heat, leaving.sum(), latent + leaving @ self.s.heat_capacity * q["t"]
         return out
 
@@ -101,7 +102,7 @@ class BalancedRun(ReferenceRun):
             each = self.balance(t, answer.sol(t))["each"]
             for k, q in enumerate(each):
                 if q is not None:
-                    self.store[at, k] = (q["c"] - q["g"]) * q["t"]
+                    self.store[at, k] = (q["c"] - self.glass[k]) * q["t"]
         self.last = answer.sol(last)
         return found
 
