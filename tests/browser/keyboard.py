@@ -22,17 +22,19 @@ RING = """() => {
 def tab_to(page: Page, name: str, at_most: int = 400) -> None:
     """Press the tab key until something of that name has the focus.
 
-    The name of a list may begin with what is chosen in it, that of a button with its sign.
+    The name of a list may begin with what is chosen in it, that of a button with its sign. While
+    the wizard cannot be reached, a dialog says so and holds the focus; that is waited for.
     """
-    seen = []
+    settled(page)
+    seen = set()
     for _ in range(at_most):
         page.keyboard.press("Tab")
         now = page.evaluate(FOCUSED)
         last = now.split("\n")[-1]
         if last == name or last.endswith(f". {name}"):
             return
-        seen.append(now)
-    raise AssertionError(f"{name!r} is not reached by the tab key; {seen} were")
+        seen.add(now[-40:])
+    raise AssertionError(f"{name!r} is not reached by the tab key; {sorted(seen)} were")
 
 
 def press_by_key(page: Page, name: str) -> None:

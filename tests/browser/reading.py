@@ -14,6 +14,7 @@ PATIENCE_MS = 600_000
 SETTLED = """() => {
   const app = document.querySelector('[data-test-script-state]');
   if (!app || app.getAttribute('data-test-script-state') !== 'notRunning') return false;
+  if (app.getAttribute('data-test-connection-state') !== 'CONNECTED') return false;
   if (document.querySelector('[data-stale="true"]')) return false;
   return !!document.querySelector('[data-testid="stMain"] h1');
 }"""
