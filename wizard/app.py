@@ -32,6 +32,7 @@ def unit_choice(session: WizardSession) -> None:
 
 IS_DARK = st.context.theme.type == "dark"
 st.html(STATIC / "wizard.css")
+st.html(STATIC / "reach.html", unsafe_allow_javascript=True)
 if IS_DARK:
     st.html(STATIC / "dark.css")
 st.logo(STATIC / ("logo-dark.svg" if IS_DARK else "logo.svg"), size="large")
