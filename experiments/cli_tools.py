@@ -59,12 +59,12 @@ def robustness(arguments: Namespace) -> Reply:
         text = (f"Not recorded yet: {', '.join(missing)}." if missing else
                 "No robustness study was run; plan one with -o SHEET.")
         return Reply(text, {"verdict": None, "missing": missing}, is_yes=False)
-    lines = [*(c.sentence for c in found.corners), *found.failed_runs,
+    lines = [*(c.sentence for c in found.corners), *found.untold, *found.failed_runs,
              *(e.sentence for e in found.effects)]
     return Reply("\n".join(lines), plain({
         "verdict": "holds" if found.holds else "not shown", "setting": found.setting,
         "trials": found.trials, "corners": found.corners, "effects": found.effects,
-        "failed_runs": found.failed_runs,
+        "failed_runs": found.failed_runs, "untold": found.untold,
     }), is_yes=found.holds)
 
 

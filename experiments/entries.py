@@ -179,12 +179,15 @@ def merge(old: Result, new: Result) -> Result:
     if new.day and old.day not in ("", new.day):
         raise EntryError(f"The day is already recorded as {old.day!r}.",
                          "Make a correction instead of a second record.")
-    if new.corrected and not old.corrected and old.has_readings:
-        raise EntryError("Recoveries without the correction by a standard are already recorded.",
+    if new.corrected != old.corrected and old.has_readings and new.has_readings:
+        held = "corrected" if old.corrected else "without the correction"
+        raise EntryError(f"Recoveries {held} by a standard are already recorded.",
                          "Make a correction of the whole trial instead of a second record.")
     added = False
     recovery, is_mean = dict(old.recovery), dict(old.is_mean)
     for name, values in new.recovery.items():
+        if all(v is None for v in values):
+            continue
         before = recovery.get(name, ())
         if any(v is not None for v in before) and (is_mean.get(name) or new.is_mean[name]):
             raise _twice(name, None)
@@ -205,7 +208,7 @@ def merge(old: Result, new: Result) -> Result:
     remark = "; ".join(dict.fromkeys(r for r in (old.remark, new.remark) if r))
     return Result(time, old.outcome, recovery, is_mean,
                   checked_text(remark, "The remark", LONGEST_REMARK), old.day or new.day,
-                  old.corrected or new.corrected)
+                  new.corrected if new.has_readings else old.corrected)
 
 
 def _twice(name: str, vessel: int | None) -> EntryError:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -269,11 +270,12 @@ def fit(
     recorded = sorted(
         (t for t in trials if t.state == "recorded" and t.result is not None), key=_canonical
     )
-    told = [asdict(job), [_canonical(t) for t in recorded], carried and asdict(carried)]
+    told = [asdict(job), [(t.id, _canonical(t)) for t in recorded], carried and asdict(carried)]
     key = hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
-    if key in _kept:
-        _kept.move_to_end(key)
-        return _kept[key]
+    with _LOCK:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key]
     simulator = JobSimulator(job)
     space = FactorSpace(job)
     data = bench_data(job, recorded, simulator, space)
@@ -290,13 +292,15 @@ def fit(
         on_step=None if progress is None else lambda b: progress(b, "learning from the trials"),
     )
     fitted = Fitted(job, recorded, surrogate, simulator, carried, check)
-    _kept[key] = fitted
-    while len(_kept) > 8:
-        _kept.popitem(last=False)
+    with _LOCK:
+        _kept[key] = fitted
+        while len(_kept) > 8:
+            _kept.popitem(last=False)
     return fitted
 
 
 _kept: OrderedDict[str, Fitted] = OrderedDict()
+_LOCK = threading.Lock()
 
 
 def _canonical(trial: Trial) -> str:

@@ -7,6 +7,7 @@ The change itself may be wrong by a share of its size (:data:`MAY_BE_WRONG`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from experiments.job_differences import differences
 from experiments.job_simulator import JobSimulator
 from experiments.verification import setting_to_verify
 from experiments.verification_plan import SETS, WANTED_CHANCE, DesignChance, fewest_runs
+from models.likelihood import NEVER
 from models.noise import from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.system import Array
@@ -102,11 +104,15 @@ def _moved(
     coded = fitted.space.code([setting])
     ln_old, left_old, _, _ = surrogate.physics_draws(
         fitted.simulator, fitted.simulator.rows([setting]), coded)
-    ln_new, left_new, keeps, peak = surrogate.physics_draws(new, new.rows([setting]), coded)
+    ln_cap = math.log(60.0 * job.limits.max_run_time_min)
+    ln_new, left_new, keeps, peak = surrogate.physics_draws(
+        new, new.rows([setting]), coded, ln_cap)
     point = fitted.points([setting])[0]
     rng = np.random.default_rng([job.seed, 79])
     wrong = 1.0 + MAY_BE_WRONG * rng.standard_normal((2, len(point.time)))
+    never = ln_new[0] >= ln_cap + np.log(NEVER)
     time = point.sample_time * np.exp(wrong[0] * (ln_new[0] - ln_old[0]))
+    time = np.where(never, np.exp(ln_new[0]) / 60.0, time)
     change = stabilised(left_new[0]) - stabilised(left_old[0])
     cap = kelvin(job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
     return (time, point.sample_stable + wrong[1][:, None] * change, keeps[0],

@@ -156,8 +156,9 @@ def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, fl
 
     The mean is a fraction, the variance in squared units of the stabilised scale.
 
-    A censored reading counts as uniform between zero and its limit. When the vessels of a
-    run disagree more than usual, their own scatter replaces the usual one.
+    A censored reading counts as uniform between zero and its limit, those of a run as equally
+    far from it. When the vessels of a run disagree more than usual, their own scatter replaces
+    the usual one.
     """
     mean, count = mean_and_vessels(result, analyte, vessels)
     if not count:
@@ -165,8 +166,8 @@ def _mean_reading(result: Result, analyte: str, vessels: int) -> tuple[float, fl
     values = vessel_values(result, analyte)
     readings = [r for r in result.recovery[analyte] if r is not None]
     variance = (VESSEL_RSD * mean) ** 2 / count
-    censored = [r.percent / 100.0 for r in readings if r.censored]
-    variance += sum(limit**2 for limit in censored) / 12.0 / len(readings)
+    censored = sum(r.percent / 100.0 for r in readings if r.censored)
+    variance += (censored / len(readings)) ** 2 / 12.0
     if len(values) > 2:
         excess = float(values.var(ddof=1)) / len(values) - variance
         variance += max(excess, 0.0)

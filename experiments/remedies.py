@@ -43,8 +43,10 @@ def find_remedies(fitted: Fitted, compromise: Setting) -> tuple[Remedy, ...]:
 
 
 def _changes(job: EvaporationJob) -> list[Change]:
+    """Changes worth trying, but not of what was searched over already."""
     sample = job.sample
     names = {s.name for s in sample.solvents}
+    searched = {f.name for f in job.factors if not f.is_fixed}
     changes = []
     if not any(f.name == "keeper" for f in job.factors):
         volume = sample.keeper.volume_ml if sample.keeper else 1.0
@@ -56,16 +58,17 @@ def _changes(job: EvaporationJob) -> list[Change]:
             changes.append(Change(f"add {volume:g} mL {name} as keeper" if current is None else
                                   f"use {name} instead of {current} as keeper",
                                   _with(job, keeper=keeper)))
-        if sample.keeper is not None:
+        if sample.keeper is not None and "keeper_volume_ml" not in searched:
             more = Keeper(sample.keeper.name, 2.0 * sample.keeper.volume_ml)
             changes.append(Change(f"use {more.volume_ml:g} mL keeper", _with(job, keeper=more)))
-    if sample.end_volume_ml == 0 and sample.keeper is None:
+    is_fixed = "end_volume_ml" not in searched
+    if is_fixed and sample.end_volume_ml == 0 and sample.keeper is None:
         end = max(1.0, round(0.02 * sample.fill_volume_ml, 1))
         changes.append(Change(
             f"stop at {end:g} mL by weighing instead of going dry",
             _with(job, end_volume_ml=end, end_volume_control="weighing"),
         ))
-    elif sample.end_volume_ml > 0:
+    if is_fixed and sample.end_volume_ml > 0:
         changes.append(Change(
             f"stop at {2 * sample.end_volume_ml:g} mL",
             _with(job, end_volume_ml=2.0 * sample.end_volume_ml),

@@ -74,11 +74,13 @@ class Robustness:
     effects: tuple[Effect, ...]
     corners: tuple[WorstCorner, ...]
     failed_runs: tuple[str, ...]
+    untold: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
         """Whether every run ended well and every target is shown to hold at its worst corner."""
-        return not self.failed_runs and all(c.verdict == "holds" for c in self.corners)
+        return not self.failed_runs and not self.untold and all(
+            c.verdict == "holds" for c in self.corners)
 
 
 def steps(job: EvaporationJob) -> dict[str, float]:
@@ -150,13 +152,13 @@ def _reason(job: EvaporationJob, setting: Setting, moved: Setting) -> str:
 
 def analyse_robustness(dossier: Dossier) -> Robustness | None:
     """The analysis of the last factorial; None while a run of it is missing."""
-    trials = [t for t in dossier.trials if t.origin == ORIGIN and t.state != "withdrawn"]
+    trials = _last_study(dossier)
     if not trials or any(t.state == "pending" for t in trials):
         return None
-    trials = [t for t in trials if t.state == "recorded"]
     keys = [setting_key(t.setting) for t in trials]
     centre = next((t.setting for t in trials if keys.count(setting_key(t.setting)) > 1), None)
-    if centre is None:
+    trials = [t for t in trials if t.state == "recorded"]
+    if centre is None or not trials:
         return None
     job = dossier.job
     factors = [f for f in numeric_factors(job)
@@ -164,6 +166,7 @@ def analyse_robustness(dossier: Dossier) -> Robustness | None:
     forecasts = dossier.fitted().forecast([t.setting for t in trials])
     effects: list[Effect] = []
     corners: list[WorstCorner] = []
+    untold: list[str] = []
     times = np.array([_ln_time(t) for t in trials])
     effects += _effects(factors, trials, "run time", times, np.full(len(trials), RUN_TIME_SD),
                         np.log([f.run_time_min.mean for f in forecasts]))
@@ -171,13 +174,43 @@ def analyse_robustness(dossier: Dossier) -> Robustness | None:
         seen, error = _readings(job, trials, analyte.name)
         expected = np.array([f.recovery_percent[analyte.name].mean for f in forecasts])
         effects += _effects(factors, trials, analyte.name, seen, error, expected)
-        if analyte.role == "must" and np.isfinite(seen).sum() > len(factors) + 1:
+        if analyte.role != "must":
+            continue
+        if _can_tell(_design(factors, trials), seen):
             corners.append(_corner(factors, trials, analyte.name, seen, error,
                                    analyte.target_recovery_percent))
+        else:
+            untold.append(f"{analyte.name} was measured in too few of the runs to tell.")
     failed = tuple(f"{t.id} ended as {t.result.outcome}" for t in trials
                    if t.result is not None and t.result.outcome in ("boil-over", "not dry"))
     return Robustness(dict(centre), tuple(t.id for t in trials), tuple(effects), tuple(corners),
-                      failed)
+                      failed, tuple(untold))
+
+
+def _last_study(dossier: Dossier) -> list[Trial]:
+    """The runs, without those withdrawn, of the last study of which one is left.
+
+    A study is entered at once: no other event comes between its runs.
+    """
+    studies: list[list[Trial]] = []
+    goes_on = False
+    for event in dossier.events:
+        is_run = event.kind in ("proposed", "entered") and event.payload.get("origin") == ORIGIN
+        if is_run:
+            if not goes_on:
+                studies.append([])
+            studies[-1].append(dossier.trial(event.payload["trial"]))
+        goes_on = is_run
+    left = [[t for t in study if t.state != "withdrawn"] for study in studies]
+    return next((study for study in reversed(left) if study), [])
+
+
+def _can_tell(design: Array, seen: Array) -> bool:
+    """Whether the runs measured determine every effect, with one to spare."""
+    known = np.isfinite(seen)
+    columns = design.shape[1]
+    return bool(known.sum() > columns
+                and np.linalg.matrix_rank(design[known]) == columns)
 
 
 def _ln_time(trial: Trial) -> float:
@@ -213,7 +246,7 @@ def _fitted(design: Array, seen: Array, error: Array) -> tuple[Array, Array]:
     """Coefficients and their covariance by weighted least squares over what was measured."""
     known = np.isfinite(seen)
     weighted = design[known] / error[known, None]
-    covariance = np.asarray(np.linalg.pinv(weighted.T @ weighted), dtype=float)
+    covariance = np.asarray(np.linalg.inv(weighted.T @ weighted), dtype=float)
     return covariance @ weighted.T @ (seen[known] / error[known]), covariance
 
 
@@ -222,7 +255,7 @@ def _effects(
     expected: Array,
 ) -> list[Effect]:
     design = _design(factors, trials)
-    if np.isfinite(seen).sum() <= len(factors) + 1:
+    if not _can_tell(design, seen):
         return []
     beta, covariance = _fitted(design, seen, error)
     usual, _ = _fitted(design, expected, np.ones(len(trials)))

@@ -186,11 +186,38 @@ def recommend(
 ) -> tuple[Dossier, Answer]:
     """Recommend, and note the recommendation in the record when it is new."""
     dossier = load(session, dossier_id)
-    with logs.timed("recommend", dossier=dossier_id):
-        answer = dossier.recommend(robust, progress)
-    if robust and "enter" in session.user.roles and dossier.state in ("running", "recommended"):
-        _note_answer(session, dossier, answer)
+    answer = searched(dossier, robust, progress)
+    if robust:
+        note_answer(session, dossier, answer)
     return dossier, answer
+
+
+def searched(dossier: Dossier, robust: bool = True, progress: Progress | None = None) -> Answer:
+    """The recommendation for a dossier as it stands; nothing is noted."""
+    with logs.timed("recommend", dossier=dossier.id):
+        return dossier.recommend(robust, progress)
+
+
+def note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
+    """Note a recommendation in the record, and what it makes of the dossier, where they are new.
+
+    Nothing is noted for a reader who may not enter, nor once the method is verified.
+    """
+    if "enter" not in session.user.roles or dossier.state not in ("running", "recommended"):
+        return
+    held = len(dossier.events)
+    payload = {
+        "status": answer.status, "setting": answer.setting, "reason": answer.reason,
+        "probability": answer.probability, "run_time_min": asdict(answer.run_time_min),
+        "recovery_percent": {k: asdict(v) for k, v in answer.recovery_percent.items()},
+        "trials": [t.id for t in dossier.recorded],
+    }
+    if dossier.details.recommendation != payload:
+        dossier.note_event("recommended", payload)
+    becomes = "recommended" if answer.status == "recommended" else "running"
+    if becomes != dossier.state:
+        dossier.move_to(becomes)
+    append(session, dossier, held)
 
 
 def report(
@@ -370,20 +397,3 @@ def _understood(dossier: Dossier, data: bytes | str) -> ReadTable:
         except EntryError as error:
             rejected.append(RejectedRow(trial.rows[0], error.message, error.cure))
     return ReadTable(table.trials, tuple(rejected), table.notes)
-
-
-def _note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
-    held = len(dossier.events)
-    payload = {
-        "status": answer.status, "setting": answer.setting, "reason": answer.reason,
-        "probability": answer.probability, "run_time_min": asdict(answer.run_time_min),
-        "recovery_percent": {k: asdict(v) for k, v in answer.recovery_percent.items()},
-        "trials": [t.id for t in dossier.recorded],
-    }
-    if dossier.details.recommendation == payload:
-        return
-    dossier.note_event("recommended", payload)
-    becomes = "recommended" if answer.status == "recommended" else "running"
-    if becomes != dossier.state:
-        dossier.move_to(becomes)
-    append(session, dossier, held)

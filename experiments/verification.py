@@ -66,11 +66,12 @@ def decide(
     count = complete_prefix(job, made, usable)
     complete = count is not None
     used = usable[:count]
-    found = criteria_results(job, made, runs, used, complete)
+    judged = runs[: runs.index(used[-1]) + 1] if complete else runs
+    found = criteria_results(job, made, judged, used, complete)
     decision, reason = _decision(found, complete)
     return Verification(
         decision, reason, made, found, tuple(r.id for r in used), set_aside,
-        tuple(r.id for r in usable[len(used) :]), made.chance_of_passing,
+        tuple(r.id for r in runs[len(judged) :]), made.chance_of_passing,
     )
 
 

@@ -51,7 +51,7 @@ def criteria_results(
 
     Parameters
     ----------
-    runs : all runs made
+    runs : all runs made up to the decision
     used : those that count
     complete : whether they complete the plan
     """

@@ -99,8 +99,7 @@ def note_runs(
     """Append the runs of a clean table to the dossier's events."""
     if not table.is_clean:
         return []
-    held = {str(v["run"]) for v in dossier.details.verification
-            if v["kind"] == "verification recorded"}
+    held = _recorded_since_planned(dossier)
     ids = []
     for row in table.trials:
         run_id = row.trial or _free_id(held)
@@ -115,6 +114,14 @@ def note_runs(
         dossier.note_event("verification recorded", run_payload(run))
         ids.append(run_id)
     return ids
+
+
+def _recorded_since_planned(dossier: Dossier) -> set[str]:
+    """Ids of the runs of the last plan; every plan names its runs anew."""
+    held: set[str] = set()
+    for entry in dossier.details.verification:
+        held = held | {str(entry["run"])} if entry["kind"] == "verification recorded" else set()
+    return held
 
 
 def _free_id(held: set[str]) -> str:

@@ -58,8 +58,8 @@ class DesignChance:
 class VerificationPlan:
     """Setting, criteria and runs, fixed before the first of them.
 
-    ``needed_mean`` is, for each deciding analyte, the true mean in percent from which the
-    plan passes with 90 % chance (None when no mean inside the band reaches it).
+    ``needed_mean`` is, for each deciding analyte, the true mean in percent from which its own
+    criteria pass with 90 % chance (None when the middle of its band does not reach that).
     """
 
     setting: Setting

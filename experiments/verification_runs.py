@@ -155,10 +155,11 @@ def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
     """Runs that may verify a setting, in the order they were recorded.
 
     Runs recorded as verification since the last plan, and trials at that very setting
-    recorded after it was first recommended or planned: the trials that found a setting do
+    first recorded after it was recommended or planned: the trials that found a setting do
     not also prove it.
     """
     runs: dict[str, VerificationRun] = {}
+    begun: set[str] = set()
     chosen = False
     for event in dossier.events:
         p = event.payload
@@ -168,10 +169,12 @@ def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
             chosen = chosen or dict(p.get("setting") or {}) == setting
         elif event.kind == "verification recorded":
             runs[str(p["run"])] = read_run(p, f"event {event.seq}")
-        elif event.kind == "recorded" and chosen:
+        elif event.kind == "recorded":
             trial = dossier.trial(str(p["trial"]))
-            if trial.setting == setting and trial.state == "recorded" and trial.result:
+            counts = chosen and trial.id not in begun and trial.state == "recorded"
+            if counts and trial.setting == setting and trial.result:
                 runs[trial.id] = VerificationRun(
                     trial.id, dict(trial.setting), trial.result, record=f"event {event.seq}"
                 )
+            begun.add(trial.id)
     return list(runs.values())

@@ -25,7 +25,7 @@ from experiments.physics import PhysicsModel
 from experiments.progress import Progress
 from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
-from models.mixture import bubble_point, bubble_pressure
+from models.mixture import breakthrough_pressure, bubble_point, bubble_pressure
 from models.quantities import celsius, kelvin, mbar, pascal
 from models.system import Array, LiquidSystem, Mask
 from models.volatility import pressure as saturation_pressure
@@ -265,14 +265,9 @@ def _saturation_mbar(system: LiquidSystem, index: int, temperature: float) -> fl
 
 
 def _condenser_saturation(job: EvaporationJob, system: LiquidSystem) -> float:
-    """Pressure (mbar) below which the fill's vapour does not condense (ideal dew point)."""
-    x = _composition(system, job)
+    """Pressure (mbar) below which the fill's vapour passes the condenser."""
     cold = kelvin(job.equipment.condenser_temperature_c)
-    y = bubble_point(system, x, pascal(100.0)).y
-    shares = [
-        y[j] / _saturation_mbar(system, j, cold) for j in range(len(x)) if x[j] > 1e-9
-    ]
-    return 1.0 / float(sum(shares))
+    return mbar(breakthrough_pressure(system, _composition(system, job), cold))
 
 
 def _freezing_c(system: LiquidSystem) -> float:

@@ -28,9 +28,10 @@ import math
 from typing import Final
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 from numpy.typing import NDArray
 
+from models.compilation import arrays, parallel
 from models.discrepancy import Kinship, covariance, factor, whiten, whiten_back
 from models.noise import DAY_SHARE, expected_reading_one
 from models.system import Array
@@ -71,7 +72,7 @@ def node_values(picked: NDArray[np.int64]) -> tuple[Array, Array, Array]:
     return VOLATILITY_NODES[g], THERMAL_RATES[t], CEILINGS[c]
 
 
-@njit(cache=True, error_model="numpy")
+@arrays
 def _node_terms(
     low: Array, rows: NDArray[np.int64], seen: Array, table: Array, ceilings: Array,
     prior: Array, terms: Array, values: Array,
@@ -102,7 +103,7 @@ def _node_terms(
                 node += 1
 
 
-@njit(cache=True, error_model="numpy")
+@arrays
 def _mixture_moments(terms: Array, values: Array) -> tuple[Array, Array]:
     """Mean [m] and covariance [m, m] of the values at the nodes under their weights."""
     m = values.shape[1]
@@ -121,7 +122,7 @@ def _mixture_moments(terms: Array, values: Array) -> tuple[Array, Array]:
     return mean, scatter
 
 
-@njit(cache=True, error_model="numpy")
+@arrays
 def _update_effect(
     low: Array, rows: NDArray[np.int64], seen: Array, terms: Array, values: Array,
     shared: float, effect: Array, spread: Array,
@@ -152,7 +153,7 @@ def _update_effect(
     spread += gain @ scatter @ gain.T - cross @ cross.T
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@parallel
 def analyte_evidence(
     table: Array, seen: Array, var: Array, kin: Kinship, amp: Array, length: Array, day: Array,
     shared: Array, ceilings: Array, prior: Array,
@@ -201,7 +202,7 @@ def analyte_evidence(
     return evidence, effect, spread
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@parallel
 def draw_nodes(
     table: Array, seen: Array, var: Array, kin: Kinship, amp: Array, length: Array, day: Array,
     ceilings: Array, prior: Array, uniform: Array,

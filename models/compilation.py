@@ -2,7 +2,7 @@
 
 Numba keeps machine code beside a module until that module changes, but a kernel has the
 kernels of other modules and their constants built in. So the cache has one folder for each
-state of the source of all of them: an edit or an upgrade never runs old code.
+state of the source of all of them and of what they import: an edit never runs old code.
 
 Most kernels only work in arrays that their caller owns; leaving out the counting of
 references there (``_nrt``) makes the run model twice as fast.
@@ -12,23 +12,35 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
 import numba
 from platformdirs import user_cache_dir
 
-CONSTANTS: Final = ("parameters.py", "quantities.py", "spin.py", "system.py")
-"""Modules without kernels whose constants are built into some."""
+IMPORTED: Final = re.compile(r"^\s*from models(?:\.(\w+) import| import (.+))", re.MULTILINE)
+
+
+def compiled_from(folder: Path) -> dict[str, str]:
+    """Source by name of the modules that use this one, and of all that these import."""
+    sources = {path.stem: path.read_text("utf-8") for path in folder.glob("*.py")}
+    needed: set[str] = set()
+    found = {name for name, text in sources.items() if "models.compilation import" in text}
+    while found:
+        needed |= found
+        told = chain(*(IMPORTED.findall(sources[name]) for name in found))
+        words = {word for pair in told for word in re.findall(r"\w+", " ".join(pair))}
+        found = words & sources.keys() - needed
+    return {name: sources[name] for name in sorted(needed)}
 
 
 def source_digest(folder: Path) -> str:
-    """Digest of the source that goes into kernels: modules that use this one, constants."""
+    """Digest of everything that goes into kernels."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for path in sorted(folder.glob("*.py")):
-        text = path.read_bytes()
-        if path.name in CONSTANTS or b"models.compilation import" in text:
-            digest.update(path.name.encode() + b"\0" + text)
+    for name, text in compiled_from(folder).items():
+        digest.update(f"{name}\0{text}".encode())
     return digest.hexdigest()[:16]
 
 
@@ -57,3 +69,9 @@ inlined = _compile(cache=True, error_model="numpy", _nrt=False, forceinline=True
 
 released = _compile(cache=True, error_model="numpy", nogil=True)
 """Decorator of one that makes arrays and lets other threads run."""
+
+arrays = _compile(cache=True, error_model="numpy")
+"""Decorator of one that makes arrays."""
+
+parallel = _compile(cache=True, error_model="numpy", parallel=True)
+"""Decorator of one that makes arrays in several threads."""

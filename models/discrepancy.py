@@ -28,9 +28,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 from numpy.typing import NDArray
 
+from models.compilation import arrays, parallel
 from models.system import Array
 
 
@@ -41,7 +42,7 @@ class Kinship(NamedTuple):
     same_day: Array  # [n, n]
 
 
-@njit(cache=True)
+@arrays
 def covariance(
     kin: Kinship, amp: float, length: float, day: float, var: Array, rows: NDArray[np.int64]
 ) -> Array:
@@ -57,7 +58,7 @@ def covariance(
     return out
 
 
-@njit(cache=True)
+@arrays
 def factor(matrix: Array) -> Array:
     """Lower Cholesky factor of a symmetric matrix."""
     m = matrix.shape[0]
@@ -71,7 +72,7 @@ def factor(matrix: Array) -> Array:
     return low
 
 
-@njit(cache=True)
+@arrays
 def whiten(low: Array, values: Array) -> Array:
     """Solve L u = values by forward substitution."""
     m = low.shape[0]
@@ -84,7 +85,7 @@ def whiten(low: Array, values: Array) -> Array:
     return u
 
 
-@njit(cache=True)
+@arrays
 def whiten_back(low: Array, values: Array) -> Array:
     """Solve L' u = values by backward substitution."""
     m = low.shape[0]
@@ -97,7 +98,7 @@ def whiten_back(low: Array, values: Array) -> Array:
     return u
 
 
-@njit(cache=True, parallel=True)
+@parallel
 def gaussian_evidence(
     kin: Kinship, amp: Array, length: Array, day: Array, var: Array, r: Array
 ) -> Array:
@@ -120,7 +121,7 @@ def gaussian_evidence(
     return out
 
 
-@njit(cache=True, parallel=True)
+@parallel
 def condition(
     kin: Kinship,
     d2_new: Array,

@@ -44,6 +44,8 @@ one end of a factor's window to the other."""
 COURSE_SD = 0.05
 """Standard deviation of how a run divides its time, in logarithms, from run to run and by how late
 a condenser answers (common practice, no source)."""
+NEVER = 1.5
+"""What does not come about counts as coming at so many times the longest run allowed."""
 UNEXPLAINED = 0.02
 """Chance, far from any run made, of not being dry for a reason the run model does not know."""
 
@@ -169,11 +171,12 @@ class BenchLikelihood:
 
     def recovery_evidence(self, forecast: Forecast, scale: Scales) -> tuple[Array, Array, Array]:
         """As :func:`models.analyte_evidence.analyte_evidence` for the recorded readings."""
-        return grid.analyte_evidence(
+        found: tuple[Array, Array, Array] = grid.analyte_evidence(
             forecast.surviving, self.stable, self.recovery_variance(scale), self.kin,
             scale.recovery_discrepancy, scale.length, scale.own_day_variance, scale.shared_sd,
             grid.CEILINGS, self.log_prior,
         )
+        return found
 
     def _outcome_terms(self, forecast: Forecast, z: Array, scale: Scales) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
@@ -201,19 +204,19 @@ def simulate(simulator: Simulator, x: Array, z: Array) -> RunBatch:
 
 
 def ln_run_time(batch: RunBatch, rows: int, ln_cap: float) -> Array:
-    """ln(run time/s) [P, rows]; runs that did not end count as 1.5 times the longest allowed."""
+    """ln(run time/s) [P, rows]; runs that did not end count as ``NEVER`` times the longest."""
     with np.errstate(invalid="ignore", divide="ignore"):
         value = np.log(batch.run_time)
     ended = batch.finished & np.isfinite(value)
-    return np.where(ended, value, ln_cap + np.log(1.5)).reshape(-1, rows)
+    return np.where(ended, value, ln_cap + np.log(NEVER)).reshape(-1, rows)
 
 
 def course_of(batch: RunBatch, ln_time: Array, ln_cap: float) -> Array:
     """How runs go [P, rows, 4] (:data:`models.bench_data.COURSE`), ``ln_time`` being theirs.
 
-    What never comes about counts as coming 1.5 times as late as the longest run allowed.
+    What never comes about counts as coming ``NEVER`` times as late as the longest run allowed.
     """
-    never = 1.5 * np.exp(ln_cap)
+    never = NEVER * np.exp(ln_cap)
     boil, half, most = np.where(np.isfinite(batch.vapour_time), batch.vapour_time, never).T
     whole = np.maximum(most - boil, 1.0)
     rest = np.maximum(np.exp(ln_time).ravel() - boil, 1.0)

@@ -273,15 +273,20 @@ def _fall(load: Load, end_share: float) -> tuple[Mark, Lulls]:
 
 
 def _last_fall(load: Load, share: Array, level: float) -> tuple[float, float, float] | None:
-    """Range and moment of the last fall below a level; None when the load ends above it."""
+    """Range and moment of the last fall below a level; None when the load ends above it.
+
+    The range begins when the load was last at twice the level, or half way to its peak where
+    that is less. None too for a load that never reached the level.
+    """
     above = np.flatnonzero(share >= level)
-    if above[-1] == len(share) - 1:
+    if not len(above) or above[-1] == len(share) - 1:
         return None
     last = int(above[-1])
-    still = np.flatnonzero(share >= 2 * level)
+    surely = np.flatnonzero(share >= min(2 * level, 0.5 * (1.0 + level)))
+    before = int(surely[-1]) if len(surely) else last
     gone = np.flatnonzero(share[last:] <= max(0.5 * level, 2 * load.noise)) + last
     time = float(load.t[last + 1])
-    return (float(load.t[still[-1]]), time,
+    return (float(load.t[before]), time,
             max(float(load.t[gone[0] if len(gone) else -1]), time))
 
 

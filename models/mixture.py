@@ -27,6 +27,8 @@ from models.volatility import boiling_temperature, ln_pressure
 EDGE = 0.03
 """Mole fraction; azeotropes nearer to a pure substance are within the error of UNIFAC."""
 WATER = "7732-18-5"
+USUAL_PRESSURE = 1e4
+"""Pa, a usual one to boil solvents under."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +101,16 @@ def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint
     if abs(value) > 1e-6:
         raise OutOfRange("No bubble point was found.", "Check pressure and composition.")
     return BubblePoint(T, partial / partial.sum(), np.exp(g))
+
+
+def breakthrough_pressure(system: LiquidSystem, x: Array, cold: float) -> float:
+    """Pressure (Pa) below which the vapour over a liquid passes a condenser at ``cold`` (K).
+
+    The saturation pressure there of what the vapour over mole fractions x [S], boiling under
+    :data:`USUAL_PRESSURE`, condenses to, as an ideal mixture; as in the run model.
+    """
+    y = bubble_point(system, x, USUAL_PRESSURE).y
+    return float(y @ np.exp(ln_pressure(system.ln_p, cold)))
 
 
 def azeotrope(system: LiquidSystem, pressure: float) -> Azeotrope | None:

@@ -17,15 +17,11 @@ COLDEST, HOTTEST = RANGE
 def vapour_pressure_sd(substance: Substance, temperature_k: float) -> float:
     """One standard deviation of ln P at T in K: as at 313 K, growing away from the data.
 
-    3 % of the enthalpy of vaporisation over the distance to 313 K (or, outside the range of
-    the data, to its nearer end) is added in quadrature.
+    3 % of the enthalpy of vaporisation over the distance to the nearer end of the data, or to
+    313 K where their range is not known, is added in quadrature.
     """
     low, high = substance.ln_p_range
-    anchor = REFERENCE
-    if math.isfinite(low) and low <= temperature_k <= high:
-        return substance.ln_p_sd
-    if math.isfinite(low):
-        anchor = min(max(temperature_k, low), high) if not low <= anchor <= high else anchor
+    anchor = min(max(temperature_k, low), high) if math.isfinite(low) else REFERENCE
     h = float(enthalpy(substance.ln_p, REFERENCE)) / GAS_CONSTANT
     growth = 0.03 * h * abs(1.0 / temperature_k - 1.0 / anchor)
     return math.hypot(substance.ln_p_sd, growth)

@@ -16,9 +16,9 @@ from models.equipment import Equipment, Load
 from models.errors import Finding
 from models.kernel_data import Modes
 from models.kernel_space import BOILING, DRY, STILL
+from models.mixture import breakthrough_pressure
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
-from models.volatility import pressure
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def describe(
             "Stop the ramp above the freezing line.",
         ))
     elif stop.breakthrough:
-        found.append(_breakthrough(stop, system, equipment))
+        found.append(_breakthrough(stop, system, equipment, moles[0].sum(axis=0)))
     elif stop.false_end or not stop.stopped:
         found.append(_liquid_left(stop, system, moles))
     if stop.boil_over_index > 1.0:
@@ -106,12 +106,15 @@ def describe(
     return tuple(found)
 
 
-def _breakthrough(stop: Stop, system: LiquidSystem, equipment: Equipment) -> Finding:
-    main = int(np.argmax(system.fraction))
-    limit = float(pressure(system.ln_p[main], equipment.condenser_temperature_k))
+def _breakthrough(
+    stop: Stop, system: LiquidSystem, equipment: Equipment, begun: Array
+) -> Finding:
+    fill = np.append(begun[:-1], 0.0) if system.has_keeper else begun
+    limit = breakthrough_pressure(system, fill / fill.sum(), equipment.condenser_temperature_k)
+    boils = " and ".join(system.solvents[j] for j in np.flatnonzero(fill))
     return Finding(
         "condenser breakthrough", "stop",
-        f"At {mbar(stop.end_pressure):.0f} mbar the vapour of {system.solvents[main]} passes the "
+        f"At {mbar(stop.end_pressure):.0f} mbar the vapour of {boils} passes the "
         f"condenser at {celsius(equipment.condenser_temperature_k):.0f} degC, which condenses it "
         f"only above {mbar(limit):.0f} mbar: the load shows nothing, so the end point cannot be "
         "found, and solvent leaves with the pump.",

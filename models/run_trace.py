@@ -31,7 +31,7 @@ class RunTrace:
     ----------
     time, pressure, scheduled_pressure, condenser_load, boil_over_index : [M] s, Pa, Pa, W, 1
     temperature, volume : [M, 3] K, m3 of the liquid or the dry vessel
-    mode : [M, 3] of ``models.kernel_slopes`` (heating, boiling, still, dry, frozen, tip)
+    mode : [M, 3] of ``models.kernel_space`` (heating, boiling, still, dry, frozen, tip)
     moles : [M, 3, S] mol of each solvent
     heat, vapour, vapour_enthalpy : [M, 3] J into the liquid, mol and J away with the vapour
     boil_exponent, film_dose, survival : [M, 3, A] as in ``RunBatch``; survival at

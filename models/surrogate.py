@@ -223,12 +223,12 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         return np.asarray((UNEXPLAINED + failed) / (1.0 + near.sum(axis=2)))
 
     def physics_draws(
-        self, simulator: Simulator, x: Array, coded: Array
+        self, simulator: Simulator, x: Array, coded: Array, ln_cap: float | None = None
     ) -> tuple[Array, Array, Array, Array]:
         """Run model alone under another simulator (a changed job) with the same particles.
 
         ``x`` [M, D] are the rows of the settings for that simulator, ``coded`` [M, F] their
-        places in the window.
+        places in the window, ``ln_cap`` its longest run (ln s) where that is another.
 
         Returns
         -------
@@ -238,7 +238,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         batch = simulate(simulator, x, z)
         index = with_trend(ln_boil_over(batch, rows), z, coded)
         return (
-            ln_run_time(batch, rows, self.data_.ln_cap).T,
+            ln_run_time(batch, rows, self.data_.ln_cap if ln_cap is None else ln_cap).T,
             self._recovery(batch, rows).transpose(1, 0, 2),
             np.asarray(expit(-index / BOIL_OVER_SHARPNESS)).T,
             batch.peak_temperature.reshape(-1, rows).T,

@@ -16,6 +16,9 @@ from scipy.stats import f
 from models.errors import OutOfRange
 from models.system import Array
 
+ROUNDING = 1e-12
+"""Share of a value that may be lost in sums; scatter below it is none."""
+
 
 @dataclass(frozen=True)
 class AnalysisOfVariance:
@@ -180,7 +183,8 @@ def position_effect(values: Array) -> PositionEffect:
     effects, rest = _least_squares(full, observed)
     _, rest_without = _least_squares(blocks, observed)
     shift = contrast @ effects[len(runs) :]
-    mean_square = rest / df_rest
+    is_exact = rest <= observed.size * (ROUNDING * float(np.nanmax(np.abs(y)))) ** 2
+    mean_square = 0.0 if is_exact else rest / df_rest
     ratio = (rest_without - rest) / df_effect / mean_square if mean_square > 0 else math.nan
     return PositionEffect(
         f_ratio=float(ratio), p_value=float(f.sf(ratio, df_effect, df_rest)),

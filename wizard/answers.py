@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
+
 from experiments import service
 from experiments.answers import Answer
 from experiments.dossier import Dossier
@@ -14,9 +16,9 @@ from wizard.session import WizardSession, digest
 
 
 def record_key(dossier: Dossier) -> str:
-    """A digest of everything an answer can rest on: job, counted results, what was carried."""
-    counted = sorted((t.id, t.setting, t.result) for t in dossier.recorded)
-    return digest(dossier.job, dossier.details.carried, counted)
+    """A digest of all an answer can rest on: job, counted results, logs, what was carried."""
+    counted = [(t.id, t.setting, t.result, t.log) for t in dossier.recorded]
+    return digest(dossier.job, dossier.details.carried, sorted(counted, key=itemgetter(0)))
 
 
 def fitted(dossier: Dossier) -> Fitted | None:
@@ -49,13 +51,14 @@ def operating_map(
 
 
 def recommendation(session: WizardSession, dossier: Dossier) -> Answer | None:
-    """The recommendation as things stand; the use-case notes it in the record when it is new."""
+    """The recommendation as things stand; noted in the record where it is new there."""
     if fitted(dossier) is None:
         return None
-    return waiting.answer(
-        "recommend", f"{dossier.id}.{record_key(dossier)}", "Searching the window",
-        lambda p: service.recommend(session.service, dossier.id, progress=p)[1],
-    )
+    answer = waiting.answer("recommend", record_key(dossier), "Searching the window",
+                            lambda p: service.searched(dossier, progress=p))
+    if answer is not None:
+        service.note_answer(session.service, dossier, answer)
+    return answer
 
 
 def region(dossier: Dossier, answer: Answer) -> Region | None:

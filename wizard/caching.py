@@ -6,6 +6,7 @@ Keys are digests of what an answer rests on, never the objects themselves.
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -17,6 +18,8 @@ from experiments.storage.protocol import DossierStore
 Result = TypeVar("Result")
 KEPT = 16
 """Answers of one name that are kept; the oldest go first."""
+_LOCK = threading.Lock()
+"""Sessions are threads; it is held while answers are looked up, not while they are made."""
 
 
 def store() -> DossierStore:
@@ -34,14 +37,16 @@ def kept(name: str, digest: str, make: Callable[[], Result]) -> Result:
 
     Answers are records nobody changes, so every session may see the same object.
     """
-    answers = _answers().setdefault(name, {})
-    if digest in answers:
-        found: Result = answers[digest]
-        return found
+    with _LOCK:
+        answers = _answers().setdefault(name, {})
+        if digest in answers:
+            found: Result = answers[digest]
+            return found
     made = make()
-    answers[digest] = made
-    while len(answers) > KEPT:
-        answers.pop(next(iter(answers)))
+    with _LOCK:
+        answers[digest] = made
+        while len(answers) > KEPT:
+            answers.pop(next(iter(answers)))
     return made
 
 

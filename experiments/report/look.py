@@ -16,7 +16,6 @@ import vl_convert
 
 FONTS = Path(__file__).parent / "fonts"
 FONT = "Atkinson Hyperlegible Next"
-FALLBACK = "Libertinus Serif"
 
 INK, MUTED, GRID, PAPER = "#1C2830", "#56626A", "#DDE1E2", "#FFFFFF"
 MAIN, SECOND, THIRD = "#0E6C78", "#B36B12", "#8A3A63"

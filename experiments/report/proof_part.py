@@ -192,8 +192,9 @@ def _runs(g: Gathered) -> list[Block]:
     names = [a.name for a in closest_first(g)]
     rows: list[list[str | Cell]] = []
     for run in g.runs:
-        place = ("counts" if run.id in found.counted else found.set_aside.get(run.id)
-                 or "after the decision, listed only")
+        place = ("counts" if run.id in found.counted else
+                 "after the decision, listed only" if run.id in found.later
+                 else found.set_aside[run.id])
         record = int(run.record.removeprefix("event ")) if run.record else None
         rows.append([Cell(run.id, record), run.result.day or "–",
                      value(run.result.run_time_min), run.result.outcome, place])

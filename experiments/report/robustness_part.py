@@ -24,7 +24,7 @@ def robustness(g: Gathered) -> Section | None:
         return None
     title = "Every target holds at the worst corner" if found.holds else (
         "Not every target is shown to hold at the worst corner")
-    lines = [*found.failed_runs, *(c.sentence for c in found.corners)]
+    lines = [*found.failed_runs, *(c.sentence for c in found.corners), *found.untold]
     blocks: list[Block] = [
         Paragraph(
             f"Around {setting_words(g.dossier.job, found.setting)} the factors were moved "
@@ -35,7 +35,7 @@ def robustness(g: Gathered) -> Section | None:
         Notice("answer" if found.holds else "caution", title,
                "Worked out from these runs alone, without the run model."),
         Bullets(tuple(f"{line[0].upper()}{line[1:].rstrip('.')}." for line in lines)),
-        _effects(found),
+        *([_effects(found)] if found.effects else []),
     ]
     return Section("robustness", "Robustness", tuple(blocks))
 

@@ -10,10 +10,12 @@ import pytest
 
 from experiments import Dossier
 from experiments.entries import EntryError
+from experiments.job import Factor
 from experiments.job_file import parse
 from experiments.job_text import to_mapping
 from experiments.method_transfer import predict_transfer
 from experiments.predicted_run import predicted_run
+from experiments.remedies import _changes
 from experiments.results_table import read_table
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -64,3 +66,22 @@ def test_another_job_is_no_transfer(dossier):
         predict_transfer(dossier, changed(dossier, "equipment", heating="gas gap"))
     with pytest.raises(EntryError, match="no results yet"):
         predict_transfer(Dossier.start(job), job)
+
+
+def test_a_run_that_never_ends_is_not_in_time_under_a_longer_limit(dossier):
+    """A condenser that condenses little: most runs never end, however long one may wait."""
+    chances = []
+    for longest in (120, 240):
+        data = copy.deepcopy(to_mapping(dossier.job))
+        data["equipment"]["condenser_temperature_c"] = 40.0
+        data["limits"]["max_run_time_min"] = longest
+        chances.append(predict_transfer(dossier, parse(data)).probability[1])
+    assert chances[1] == pytest.approx(chances[0], abs=0.05)
+
+
+def test_remedies_leave_alone_what_was_searched_over(dossier):
+    free = replace(dossier.job, factors=(
+        *dossier.job.factors, Factor("keeper_volume_ml", 0.1, 0.5)))
+    words = [c.words for c in _changes(free)]
+    assert any("mL keeper" in c.words for c in _changes(dossier.job))
+    assert not any("mL keeper" in w for w in words)

@@ -8,7 +8,9 @@ import sqlite3
 import pytest
 
 from experiments import approval, service
+from experiments.answers import Answer, Forecast, Interval
 from experiments.dossier import Dossier, DossierError
+from experiments.entries import EntryError
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier, append
@@ -241,3 +243,34 @@ def test_an_unknown_dossier_is_said_to_be_unknown(ada):
     for action in (service.load, service.propose):
         with pytest.raises(UnknownDossier):
             action(ada, "nowhere", *([1] if action is service.propose else []))
+
+
+def test_what_is_recommended_again_after_a_proposal_was_withdrawn_can_be_verified(
+    ada, kept, monkeypatch
+):
+    forecast = Forecast({}, Interval(40.0, 38.0, 42.0), {}, 0.96)
+    setting = {"set_temperature_c": 40.0, "ramp_rate_mbar_per_min": 50.0,
+               "end_pressure_mbar": 60.0}
+    answer = Answer("recommended", "as before", setting, forecast, forecast,
+                    forecast.run_time_min, {}, 0.96)
+    monkeypatch.setattr(Dossier, "recommend", lambda self, robust=True, progress=None: answer)
+    service.record_table(ada, kept, TABLE)
+    service.recommend(ada, kept)
+    assert service.load(ada, kept).state == "recommended"
+    service.exclude(ada, kept, "T2", "spilt")
+    service.include(ada, kept, "T2", "it was another")
+    assert service.load(ada, kept).state == "running"
+    service.recommend(ada, kept)
+    assert service.load(ada, kept).state == "recommended"
+
+
+@pytest.mark.parametrize(("before", "after"), [(True, False), (False, True)])
+def test_readings_corrected_by_a_standard_do_not_mix_with_others(dossier, before, after):
+    dossier.record("T1", run_time_min=40.0, corrected=before,
+                   recovery_percent={"diethyl phthalate": [88.0]})
+    with pytest.raises(EntryError, match="by a standard are already recorded"):
+        dossier.record("T1", corrected=after,
+                       recovery_percent={"diethyl phthalate": [None, 89.0]})
+    dossier.record("T1", corrected=before, recovery_percent={
+        "diethyl phthalate": [None, 89.0], "1,2-dichlorobenzene": None})
+    assert dossier.trial("T1").result.corrected is before

@@ -207,3 +207,18 @@ def test_a_long_wait_at_room_pressure_asks_for_lid_close() -> None:
         *(np.append(np.full(180, column[0]), column)
           for name, column in vars(waited).items() if name != "time"))
     assert any("lid-close" in f for f in find_marks(waited, AS_SET).findings)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.6, 0.9])
+@pytest.mark.parametrize("drift", [-0.3, 0.0, 0.3])
+def test_an_end_point_set_high_on_the_load_is_found_too(share: float, drift: float) -> None:
+    """The job file allows up to nine tenths of the peak."""
+    t = np.arange(0.0, 3600.0, 5.0)
+    chamber = np.where(t < 60, ROOM, np.maximum(ROOM * np.exp(-(t - 60) / 80.0), HELD))
+    load = PEAK * np.clip((t - 300) / 300, 0, 1) * np.clip((2400 - t) / 900, 0, 1)
+    warm = load + drift * t / t[-1] + 0.02 * np.random.default_rng(0).standard_normal(len(t))
+    mark = find_marks(RunLog(t, chamber, None, np.zeros_like(t), warm),
+                      AS_SET._replace(end_share=share)).end_point
+    assert mark.time is not None
+    assert mark.low <= mark.time <= mark.high
+    assert mark.time == pytest.approx(2400 - 900 * share, abs=60 + 900 * abs(drift) / PEAK)

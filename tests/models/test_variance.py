@@ -144,3 +144,9 @@ def test_unlinked_positions_are_refused():
     values = np.array([[90.0, 91.0, np.nan, np.nan], [np.nan, np.nan, 88.0, 89.0]])
     with pytest.raises(OutOfRange, match="never measured in the same run"):
         position_effect(values)
+
+
+def test_vessels_alike_to_the_last_digit_have_no_position_effect():
+    values = np.full((6, 6), 88.9)
+    values[::2] += 1.3
+    assert math.isnan(position_effect(values).p_value)

@@ -35,9 +35,10 @@ def verdict(found: Robustness) -> str:
 
 
 def corner_lines(found: Robustness, units: Units) -> list[str]:
-    """Runs that went wrong, then each analyte where it is lowest."""
+    """Runs that went wrong, then each analyte where it is lowest or why that cannot be told."""
     return [units.sentence(line) for line in (
-        *(f"{run}." for run in found.failed_runs), *(c.sentence for c in found.corners))]
+        *(f"{run}." for run in found.failed_runs), *(c.sentence for c in found.corners),
+        *found.untold)]
 
 
 def effect_rows(found: Robustness) -> list[Difference]:

@@ -9,10 +9,10 @@ from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
 from experiments.robustness import ORIGIN, Robustness, analyse_robustness
 from experiments.verification import setting_to_verify
-from wizard import answers, caching, frame, waiting
+from wizard import caching, frame, waiting
 from wizard.charts.differences import differences_chart
 from wizard.charts.palette import palette
-from wizard.session import WizardSession
+from wizard.session import WizardSession, digest
 from wizard.verbatim import literal, verbatim
 from wizard.view_models import robustness_rows
 from wizard.views import drawing
@@ -44,7 +44,7 @@ def robustness(session: WizardSession, dossier: Dossier) -> None:
 def _analysis(dossier: Dossier) -> Robustness | None:
     if all(t.origin != ORIGIN for t in dossier.recorded):
         return None
-    return caching.kept("robustness", answers.record_key(dossier),
+    return caching.kept("robustness", digest(dossier.id, len(dossier.events)),
                         lambda: analyse_robustness(dossier))
 
 

@@ -117,6 +117,8 @@ def _decision(
     if found.set_aside:
         st.markdown("Set aside: " + "; ".join(f"{n}, because {verbatim(why)}"
                                               for n, why in found.set_aside.items()) + ".")
+    if found.later:
+        st.markdown(f"Made after the decision, which they cannot turn: {', '.join(found.later)}.")
 
 
 def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> None:

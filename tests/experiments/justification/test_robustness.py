@@ -130,3 +130,25 @@ def test_a_set_point_too_near_zero_is_refused(job, set_point):
 
 def test_every_factor_has_a_name(job):
     assert all(factor_name(n) for n in steps(job))
+
+
+def test_only_the_last_study_is_analysed(dossier, set_point):
+    run_all(dossier, set_point, lambda n, x: 40.0)
+    warmer = {**set_point, "set_temperature_c": 48.0}
+    found = run_all(dossier, warmer, lambda n, x: 97.0)
+    assert (found.setting, len(found.trials)) == (warmer, 6)
+    assert found.holds
+    for trial in plan_robustness(dossier, set_point):
+        dossier.withdraw(trial.id)
+    assert analyse_robustness(dossier) == found, "a study that was withdrawn is none"
+
+
+def test_what_was_measured_in_too_few_runs_is_not_said_to_hold(dossier, set_point):
+    found = run_all(dossier, set_point, lambda n, x: 97.0)
+    corners = [t for t in dossier.trials if t.setting != set_point]
+    for trial in corners[:2]:
+        dossier.exclude(trial.id, "spilt")
+    found = analyse_robustness(dossier)
+    assert found.corners == ()
+    assert not found.holds
+    assert "carvone was measured in too few of the runs to tell." in found.untold

@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from experiments.acceptance import AnalyteCriteria, default_criteria
+from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.trials import Recovery, Result
 from experiments.verification import decide
+from experiments.verification_entry import note_plan, note_runs, read_runs_table
 from experiments.verification_plan import chance_of_passing, plan, plan_payload, read_plan
 from experiments.verification_rules import RunSummaries, assess
-from experiments.verification_runs import VerificationRun, read_run, run_payload
+from experiments.verification_runs import VerificationRun, read_run, recorded_runs, run_payload
 
 
 def make_run(number, setting, recoveries, *, day=None, time=40.0, outcome="finished", **more):
@@ -262,3 +264,40 @@ def test_a_reading_below_its_limit_counts_as_nothing(job, made):
 def test_two_days_are_no_verification(job):
     with pytest.raises(EntryError):
         default_criteria(job, runs=6, days=2)
+
+
+def test_a_run_made_after_the_decision_is_listed_and_does_not_turn_it(job, made):
+    runs = make_runs(np.random.default_rng(3), made.setting, 6, mean=(95.0, 95.0), run_sd=0.5)
+    assert decide(job, made, runs).decision == "pass"
+    late = make_run(7, made.setting, {}, outcome="not dry")
+    found = decide(job, made, [*runs, late])
+    assert (found.decision, found.later) == ("pass", ("V7",))
+    early = make_run(7, made.setting, {}, outcome="not dry")
+    assert decide(job, made, [early, *runs]).decision == "fail"
+
+
+def test_a_trial_that_found_the_setting_does_not_prove_it_when_a_reading_is_added(
+    job, set_point
+):
+    dossier = Dossier.start(job, dossier_id="found")
+    dossier.record(None, setting=set_point, run_time_min=40.0,
+                   recovery_percent={"carvone": [90.0, 91.0]})
+    dossier.note_event("recommended", {"setting": set_point})
+    dossier.record("T1", recovery_percent={"carvone": [None, None, 92.0]})
+    dossier.record(None, setting=set_point, run_time_min=41.0,
+                   recovery_percent={"carvone": [93.0, 91.0]})
+    assert [r.id for r in recorded_runs(dossier, set_point)] == ["T2"]
+
+
+def test_a_second_plan_names_its_runs_from_the_first_again(job, fit, set_point, monkeypatch):
+    monkeypatch.setattr(Dossier, "fitted", lambda self, progress=None: fit)
+    dossier = Dossier.start(job, dossier_id="twice")
+    rows = "".join(f"V1,{v},40,2025-03-01,{90 + v},{91 + v}\n" for v in range(1, 7))
+    table = ("trial,vessel,run_time_min,day,recovery_percent:carvone,"
+             "recovery_percent:dibutyl phthalate\n" + rows)
+    for _ in range(2):
+        plan_again = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
+        given = read_runs_table(dossier, plan_again, table)
+        assert note_runs(dossier, plan_again, given, {}) == ["V1"]
+        with pytest.raises(EntryError, match="already recorded"):
+            note_runs(dossier, plan_again, given, {})
