@@ -31,6 +31,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.method_in_use import today_against_recommended
 from experiments.readings import vessel_values
 from experiments.trials import Trial
+from experiments.wording import listed
 from models.noise import RUN_TIME_SD, mean_variance
 from models.significance import Difference as MeanDifference
 from models.significance import difference, holm, many_to_one, welch
@@ -103,7 +104,9 @@ def _group(job: EvaporationJob, trials: Sequence[Trial]) -> _Group:
             readings[analyte.name] = float(
                 job.equipment.vessels if single else np.mean([len(v) for v in found])
             )
-    return _Group(" and ".join(t.id for t in trials), np.array(times), means, readings)
+    finished = [t for t in trials if t.result is not None and t.result.outcome == "finished"]
+    label = listed([t.id for t in finished or trials])
+    return _Group(label, np.array(times), means, readings)
 
 
 def _differences(job: EvaporationJob, groups: Sequence[_Group]) -> tuple[Difference, ...]:

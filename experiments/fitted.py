@@ -30,6 +30,7 @@ from experiments.readings import bench_data, vessel_rsd
 from experiments.trials import Trial
 from models.errors import ModelError
 from models.noise import VESSEL_RSD, from_stabilised, run_sd, stabilised
+from models.parameters import PARAMETERS
 from models.quantities import kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
@@ -207,6 +208,11 @@ class Fitted:
                 a.name: float(p) for a, p in zip(self.job.analytes, each, strict=True)
             },
         )
+
+    @property
+    def mean_parameters(self) -> Array:
+        """Run-model parameters [K] after the trials, in the mean: for the one run drawn."""
+        return np.asarray(self.surrogate.posterior_.z[:, : len(PARAMETERS)].mean(axis=0))
 
     @property
     def vessel_rsd(self) -> Array:

@@ -23,11 +23,14 @@ from experiments.job_differences import differences
 from experiments.job_simulator import JobSimulator
 from experiments.verification import setting_to_verify
 from experiments.verification_plan import SETS, WANTED_CHANCE, DesignChance, fewest_runs
+from experiments.window import window_limits
 from models.likelihood import NEVER
 from models.noise import from_stabilised, run_sd, stabilised
 from models.quantities import kelvin
 from models.system import Array
 
+NO_DANGER = 0.9
+"""Chance above which a danger is not spoken of."""
 MAY_BE_WRONG = 0.3
 """Standard deviation of the error of a predicted change, as a share of it (no source)."""
 
@@ -77,7 +80,8 @@ def predict_transfer(dossier: Dossier, job: EvaporationJob) -> Transfer:
     changes = tuple(d.sentence for d in differences(old, job))
     return Transfer(
         dict(setting), changes, times, recoveries, (before.probability, chance), confirmation,
-        _sentences(old, times, recoveries, (before.probability, chance), confirmation),
+        (*_sentences(old, times, recoveries, (before.probability, chance), confirmation),
+         *_dangers(old, job, float(keeps.mean()), float(cool.mean()))),
     )
 
 
@@ -164,6 +168,18 @@ def _sentences(
         f"{_percent(chance[1])}.",
         runs,
     )
+
+
+def _dangers(
+    old: EvaporationJob, new: EvaporationJob, calm: float, cool: float
+) -> tuple[str, ...]:
+    """What may go wrong in the new batch: by its draws, and by limits the old one kept."""
+    before = {x.name for x in window_limits(old) if x.kind == "risk"}
+    limits = [x.reason for x in window_limits(new) if x.kind == "risk" and x.name not in before]
+    throws = [f"Liquid may be thrown out: the chance of boil-over is {_percent(1.0 - calm)}."]
+    warms = ["The sample may pass its highest temperature: the chance is "
+             f"{_percent(1.0 - cool)}."]
+    return (*throws * (calm < NO_DANGER), *warms * (cool < NO_DANGER), *limits)
 
 
 def _percent(chance: float) -> str:

@@ -7,6 +7,8 @@ import numpy as np
 from experiments.fitted import Fitted
 from experiments.job import Setting
 
+LIKELY = 0.5
+"""Chance of keeping every target from which a start is called safe."""
 REPEATED = (
     "The same setting once more: runs scatter, and a second one tells whether it holds its "
     "targets on another run."
@@ -27,9 +29,10 @@ def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> s
     minutes = forecast.run_time_min.mean
     chance = f"{100 * forecast.probability:.0f} %"
     if safe:
+        start = "A safe start" if forecast.probability >= LIKELY else "A start, if no safe one"
         return (
-            f"A safe start: the setting most likely to keep every target ({chance}), about "
-            f"{minutes:.0f} min, and a first measure of heat transfer."
+            f"{start}: the fastest of the settings most likely to keep every target ({chance}), "
+            f"about {minutes:.0f} min, and a first measure of heat transfer."
         )
     doubtful = _most_doubtful(fitted, setting)
     if forecast.probability >= fitted.job.limits.assurance:

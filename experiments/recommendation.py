@@ -195,7 +195,7 @@ def _weakest(fitted: Fitted, forecast: Forecast) -> str:
     name = weakest(job, forecast)
     if name == "run time":
         return (
-            f"what limits it is that vessels must be dry within "
+            f"what limits it is that every vessel must be done when the run ends, within "
             f"{job.limits.max_run_time_min:g} min (chance {_chance(forecast.finish_probability)})"
         )
     if name == "boil-over":

@@ -17,6 +17,7 @@ from experiments.job import EvaporationJob, Keeper, Setting
 from experiments.job_simulator import JobSimulator
 from models.errors import ModelError
 from models.quantities import kelvin
+from models.substances import find_substance
 from models.system import Array
 
 KEEPERS = ("n-nonane", "n-dodecane", "1-octanol", "n-hexadecane")
@@ -45,14 +46,15 @@ def find_remedies(fitted: Fitted, compromise: Setting) -> tuple[Remedy, ...]:
 def _changes(job: EvaporationJob) -> list[Change]:
     """Changes worth trying, but not of what was searched over already."""
     sample = job.sample
-    names = {s.name for s in sample.solvents}
+    names = {s.name for s in sample.solvents} | {a.name for a in job.analytes}
+    numbers = {a.cas for a in job.analytes if a.cas}
     searched = {f.name for f in job.factors if not f.is_fixed}
     changes = []
     if not any(f.name == "keeper" for f in job.factors):
         volume = sample.keeper.volume_ml if sample.keeper else 1.0
         current = sample.keeper.name if sample.keeper else None
         for name in KEEPERS:
-            if name in names or name == current:
+            if name in names or name == current or find_substance(name).cas in numbers:
                 continue
             keeper = Keeper(name, volume)
             changes.append(Change(f"add {volume:g} mL {name} as keeper" if current is None else

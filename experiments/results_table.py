@@ -15,6 +15,7 @@ from experiments.entries import EntryError
 from experiments.job import EvaporationJob
 from experiments.table_amounts import AMOUNT_PREFIXES, control
 from experiments.table_cells import Cell, Grid, read_cells, text_of
+from experiments.table_doubts import doubts
 from experiments.table_numbers import decimal_sign
 from experiments.table_rows import (
     RECOVERY_PREFIX,
@@ -96,7 +97,8 @@ def read_table(
                                "Fill in the bench sheet and give it again."))
     rejected = tuple(RejectedRow(f.row, f.reason, f.cure)
                      for f in sorted(faults, key=lambda f: f.row))
-    return ReadTable(tuple(understood), rejected, (*grid.notes, *_notes(understood)))
+    return ReadTable(tuple(understood), rejected, (
+        *grid.notes, *_notes(understood), *doubts(job, understood, known)))
 
 
 def _header(

@@ -203,6 +203,7 @@ def note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
 
     Nothing is noted for a reader who may not enter, nor once the method is verified.
     """
+    session.user.must("read")
     if "enter" not in session.user.roles or dossier.state not in ("running", "recommended"):
         return
     held = len(dossier.events)

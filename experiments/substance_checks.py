@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from contextlib import suppress
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from models.errors import ModelError, UnknownSubstance
 from models.mixture import bubble_point, build_system
 from models.new_analyte import estimate_new_analyte
 from models.quantities import celsius, pascal
-from models.substances import Substance, find_substance
+from models.substances import Substance, find_substance, packaged_substance
 
 
 def check_substances(job: EvaporationJob, faults: Faults) -> None:
@@ -25,16 +26,36 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
         for i, share in enumerate(job.sample.solvents)
     ]
     _check_once(job, [s.cas for s in solvents if s is not None], faults)
+    analytes = _analyte_numbers(job)
+    for i, solvent in enumerate(solvents):
+        if solvent is not None and solvent.cas in analytes:
+            faults.add(f"sample.solvents[{i}].name", f"{solvent.name} is also an analyte.",
+                       "What is boiled off cannot be kept; remove one of the two.")
     for name, path in _keepers(job):
         keeper = _known(name, path, faults)
         if keeper is not None and keeper.cas in {s.cas for s in solvents if s is not None}:
             faults.add(path, f"{name} is also a solvent of the sample.",
+                       "Choose another keeper, or leave it out.")
+        if keeper is not None and keeper.cas in analytes:
+            faults.add(path, f"{name} is also an analyte, of which it would hide the loss.",
                        "Choose another keeper, or leave it out.")
     for i in range(len(job.analytes)):
         _check_analyte(job, i, faults)
     _check_boiling(job, faults)
     _check_liquids(job, faults)
     _check_peroxides(job, faults)
+
+
+def _analyte_numbers(job: EvaporationJob) -> set[str]:
+    """CAS numbers of the analytes, given or known by the name."""
+    numbers = {a.cas for a in job.analytes if a.cas}
+    for analyte in job.analytes:
+        with suppress(ModelError):
+            known = packaged_substance(analyte.name)
+            if known is None and not analyte.is_new:
+                known = find_substance(analyte.name)
+            numbers |= {known.cas} if known is not None else set()
+    return numbers
 
 
 def _keepers(job: EvaporationJob) -> list[tuple[str, str]]:

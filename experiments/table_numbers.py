@@ -59,4 +59,5 @@ def read_number(text: str, sign: Sign) -> float:
         return float(text.replace(",", "."))
     if _GROUPED.fullmatch(text):
         raise EntryError(f"{text[:40]!r} has a separator of thousands.", "Leave it out.")
-    raise EntryError(f"{text[:40]!r} is not a number.", "Give a plain number.")
+    raise EntryError(f"{text[:40]!r} is not a number.",
+                     "Give a plain number, or leave the cell empty; below 5 is written <5.")

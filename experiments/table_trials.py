@@ -259,16 +259,17 @@ class _Reading:
     def _typed(self, analyte: str, vessels: Sequence[int | None]) -> Any:
         """Recoveries as typed: one number for the trial, or a list in vessel order."""
         column = RECOVERY_PREFIX + analyte
-        readings = {
-            place: reading for row, place in zip(self.samples, vessels, strict=True)
-            if (reading := self._reading(row, column, analyte)) is not None
-        }
-        self.warnings += [
-            f"Row {row.number} is remarked as a blank; its recovery of {analyte} counts as that "
-            "of a sample."
-            for row, place in zip(self.samples, vessels, strict=True)
-            if row_control(row) and place in readings
-        ]
+        readings: dict[int | None, Any] = {}
+        for row, place in zip(self.samples, vessels, strict=True):
+            reading = self._reading(row, column, analyte)
+            if reading is None:
+                continue
+            if row_control(row):
+                self.warnings.append(
+                    f"Row {row.number} is remarked as a blank: its recovery of {analyte} is left "
+                    "out. Take the remark away if a sample was in that vessel.")
+            else:
+                readings[place] = reading
         if None in readings:
             return readings[None]
         if not readings:

@@ -282,7 +282,7 @@ def _boiling(job: EvaporationJob, system: LiquidSystem) -> list[Limit]:
         found.append(Limit(
             "boiling", f"wall above {boils:.0f} degC at {pressure:g} mbar", boils, "degC",
             f"The fill boils at {boils:.1f} degC under {pressure:g} mbar; a colder wall cannot "
-            "dry it.", "closed",
+            "dry it.", "fact" if boils < job.factor("set_temperature_c").low else "closed",
         ))
     return found
 
@@ -333,9 +333,12 @@ def _pump(job: EvaporationJob) -> Limit:
     e = job.equipment
     lowest = job.factor("end_pressure_mbar").low
     rate = e.pump_speed_m3_per_h / 60.0 / (e.chamber_volume_l / 1000.0) * lowest
+    is_slow = rate < job.factor("ramp_rate_mbar_per_min").high
     return Limit(
         "pump", f"ramp below {rate:.3g} mbar/min at {lowest:g} mbar", rate, "mbar/min",
-        f"The pump cannot empty the chamber faster than {rate:.3g} mbar/min at {lowest:g} mbar.",
+        f"The pump cannot empty the chamber faster than {rate:.3g} mbar/min at {lowest:g} mbar"
+        + ("; a faster ramp falls behind there." if is_slow else "."),
+        "risk" if is_slow else "fact",
     )
 
 

@@ -18,7 +18,7 @@ from models.activity_pairs import PairParameters, pair_parameters
 from models.dilution import AnalyteDilution, activity_findings, dilution
 from models.errors import Finding, ModelError, OutOfRange
 from models.liquid_phases import ln_gamma, two_phase_finding
-from models.new_analyte import AnalyteSpec, estimate_new_analyte
+from models.new_analyte import AnalyteSpec, contradictions, estimate_new_analyte
 from models.quantities import ATMOSPHERE, celsius
 from models.substances import Substance, find_substance
 from models.system import Array, LiquidSystem
@@ -208,10 +208,12 @@ def _analyte(spec: AnalyteSpec, liquids: tuple[Substance, ...]) -> _AnalyteData:
         source, estimated = new.source, True
     found = dilution(spec.name, spec.cas, known, spec.smiles, liquids)
     sd = math.hypot(ln_p_sd, found.sd)
-    findings = (Finding(
+    findings: tuple[Finding, ...] = (Finding(
         "volatility_estimate", "info",
         f"Vapour pressure of {spec.name}: {source}; true within a factor "
         f"{math.exp(1.96 * ln_p_sd):.1f} (95 %).", "Trials settle it."),) if estimated else ()
+    if spec.has_own_data:
+        findings += contradictions(spec, new)
     return _AnalyteData(spec.name, mass, ln_p, found, sd, findings)
 
 

@@ -15,9 +15,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from models.errors import ModelError
+from models.errors import Finding, ModelError
 from models.plausibility import shape_of
 from models.quantities import ATMOSPHERE, celsius
+from models.substances import packaged_substance
 from models.volatility import (
     REFERENCE,
     Curve,
@@ -32,6 +33,10 @@ VAPOUR_PRESSURE_SD = 0.20
 GIVEN = "data sheet"
 LEAST_SD = 0.1
 """ln units, the least doubt of any estimate (common practice, no source)."""
+FAR_SD = 3.0
+"""Standard deviations between the values given and the library's that are pointed out."""
+SAME_MASS = 0.02
+"""Share by which a molar mass given may differ from the library's, salts and digits apart."""
 HOPELESS_SD = 10.0
 """Standard deviations of a value from the curve beyond which one of the data must be wrong."""
 BOILING_POINT_SD_K = 2.0
@@ -153,3 +158,23 @@ def _disagreement(name: str, curve: Curve, evidence: Sequence[Evidence]) -> floa
         raise ModelError(f"The data of {name} contradict each other: no curve meets them all.",
                          "Check the temperatures and pressures given.")
     return max(1.0, math.sqrt(sum(z * z for z in off) / max(1, len(off) - 1)))
+
+
+def contradictions(spec: AnalyteSpec, told: NewAnalyte) -> tuple[Finding, ...]:
+    """A caution where what is given of a packaged substance is far from what is known of it."""
+    known = packaged_substance(spec.cas or spec.name)
+    if known is None:
+        return ()
+    given, listed = (math.exp(float(ln_pressure(c, REFERENCE)))
+                     for c in (told.curve.coefficients, known.ln_p))
+    is_far = abs(math.log(given / listed)) > FAR_SD * math.hypot(told.ln_p_sd, known.ln_p_sd)
+    is_heavy = abs(told.molar_mass / known.molar_mass - 1.0) > SAME_MASS
+    if not (is_far or is_heavy):
+        return ()
+    return (Finding(
+        "analyte_contradicts_library", "caution",
+        f"What is given for {spec.name} ({1e3 * told.molar_mass:.0f} g/mol, {given:.2g} Pa at "
+        f"{celsius(REFERENCE):.0f} degC) is not what the library has for it "
+        f"({1e3 * known.molar_mass:.0f} g/mol, {listed:.2g} Pa of the liquid).",
+        "Check that the data stand with the right analyte and are not those of the solid; leave "
+        "them out to use the library's."),)

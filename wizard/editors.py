@@ -53,6 +53,14 @@ def as_csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return buffer.getvalue()
 
 
+def row_names(text: str) -> list[str]:
+    """What each row of such a CSV is about: a trial, or one of its vessels."""
+    header, *rows = csv.reader(io.StringIO(text), delimiter=";")
+    has_vessels = "vessel" in header
+    return [f"{row[0]}, vessel {row[1]}" if has_vessels and row[1].isdigit() else
+            f"{row[0]}, {row[1]}" if has_vessels else row[0] for row in rows]
+
+
 def results_heads(job: EvaporationJob, kind: Rows) -> Heads:
     """How the columns of the table are headed and filled in."""
     columns = results_columns(job, kind)

@@ -104,7 +104,7 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
         dossier, fitted, answer, shown, before, fitted.forecast([setting], new_run=True)[0],
         region, ranged, neighbours(fitted, setting), leave_one_out(fitted), odd_runs(fitted),
         what_was_learnt(fitted), window_limits(job), found_map,
-        predicted_run(job, setting, **_posterior_means(fitted)),
+        predicted_run(job, setting, fitted.mean_parameters),
         today_against_recommended(dossier), made, verification, runs,
         job_cautions(job), tuple(physics.findings),
     )
@@ -134,11 +134,3 @@ def _verification(
         made = plan(fitted, setting_to_verify(dossier))
     runs = recorded_runs(dossier, made.setting)
     return made, tuple(runs), decide(dossier.job, made, runs)
-
-
-def _posterior_means(fitted: Fitted) -> dict[str, Any]:
-    """Mean parameters after the trials, for the one run that is drawn."""
-    from models.parameters import PARAMETERS
-
-    z = fitted.surrogate.posterior_.z[:, : len(PARAMETERS)].mean(axis=0)
-    return {"z": z}

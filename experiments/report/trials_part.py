@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from experiments.corrections import corrections
 from experiments.job import Analyte
 from experiments.report.charts import PANELS, recovery_against_time
 from experiments.report.digits import NONE, factor_unit, factor_value, value
@@ -205,17 +206,19 @@ def deviations(g: Gathered) -> Section:
     """Corrections, exclusions, withdrawals, and readings nothing explains."""
     words = {"excluded": "kept out of the fit", "withdrawn": "withdrawn",
              "corrected": "corrected", "included": "counted again"}
+    told = corrections(g.dossier.events)
     rows = [
-        [str(c["trial"]), words.get(str(c["kind"]), str(c["kind"])), str(c.get("reason", "")),
-         str(c["who"]), str(c["at"])[:16].replace("T", " ")]
+        [str(c["trial"]), words.get(str(c["kind"]), str(c["kind"])),
+         told[int(c["replaces"])] if c["kind"] == "corrected" else NONE,
+         str(c.get("reason", "")), str(c["who"]), str(c["at"])[:16].replace("T", " ")]
         for c in g.dossier.details.changes
     ]
     blocks: list[Block] = []
     if rows:
         blocks.append(Table(
             "Corrections, exclusions and withdrawals",
-            (Column("trial"), Column("what"), Column("reason", weight=3), Column("who"),
-             Column("when (UTC)")), rows_of(rows)))
+            (Column("trial"), Column("what"), Column("changed", weight=3),
+             Column("reason", weight=3), Column("who"), Column("when (UTC)")), rows_of(rows)))
     else:
         blocks.append(Paragraph("No result was corrected, kept out or withdrawn."))
     if g.odd:

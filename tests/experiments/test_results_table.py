@@ -169,10 +169,24 @@ def test_columns_without_a_place_become_remarks_and_forecasts_are_left_out(read)
     assert table.trials[0].remark == "spilt a drop; measured temperature: 44.8"
 
 
-def test_a_recovery_in_a_row_remarked_as_a_blank_is_said_to_count(read):
+def test_a_recovery_in_a_row_remarked_as_a_blank_is_left_out_and_said(read):
     table = read(f"trial,vessel,run_time_min,{A},remark\nT1,1,41,88,\nT1,2,41,0.2,blank\n")
-    assert table.trials[0].recovery_percent == {"diethyl phthalate": [88.0, 0.2, None, None]}
+    assert table.rejected == ()
+    assert table.trials[0].recovery_percent == {"diethyl phthalate": [88.0, None, None, None]}
     assert any("Row 3 is remarked as a blank" in note for note in table.notes)
+
+
+@pytest.mark.parametrize(("rows", "said"), [
+    ("T1,1,0.6,88\nT1,2,0.6,87\n", "are these minutes?"),
+    ("T1,1,41,0.88\nT1,2,41,0.91\n", "not fractions"),
+    ("T1,1,41,88\nT1,2,41,0.91\nT1,3,41,90\n", "vessel 2 has 0.91 % of diethyl phthalate"),
+])
+def test_what_looks_like_a_slip_is_pointed_out_but_not_refused(read, rows, said):
+    table = read(f"trial,vessel,run_time_min,{A}\n{rows}")
+    assert table.is_clean
+    assert sum(said in note for note in table.notes) == 1
+    usual = read(f"trial,vessel,run_time_min,{A}\nT1,1,41,88\nT1,2,41,60\nT1,3,41,<5\n")
+    assert usual.notes == ()
 
 
 def test_lines_before_the_header_and_comments_are_passed_over(read):

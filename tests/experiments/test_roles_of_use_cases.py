@@ -81,6 +81,8 @@ READING: dict[str, Call] = {
     "run_logs.propose_columns": lambda s, m: run_logs.propose_columns(s, m.bare, LOG),
     "service.audit": lambda s, m: service.audit(s),
     "service.load": lambda s, m: service.load(s, D),
+    "service.note_answer":
+        lambda s, m: service.note_answer(s, m.longer, SimpleNamespace(status="recommended")),
     "service.preview_table": lambda s, m: service.preview_table(s, D, TABLE),
     "service.recommend": lambda s, m: service.recommend(s, D),
     "service.report": lambda s, m: service.report(s, D, ".html"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from experiments.corrections import corrections
 from experiments.dossier import Dossier
 from wizard.view_models.dossier_list import STATE_WORDS, moment
 
@@ -23,9 +24,12 @@ WORDS = {
 
 def history_lines(dossier: Dossier) -> list[dict[str, str]]:
     """Every entry: when, who, what, about which trial, and why."""
+    changed = corrections(dossier.events)
     return [
         {
-            "when": moment(e.at), "who": e.who, "what": WORDS.get(e.kind, e.kind),
+            "when": moment(e.at), "who": e.who,
+            "what": WORDS.get(e.kind, e.kind) + (
+                f": {changed[int(e.payload['replaces'])]}" if e.kind == "corrected" else ""),
             "trial": str(e.payload.get("trial", e.payload.get("run", ""))),
             "why": str(e.payload.get("reason", "")) if e.kind != "proposed" else "",
         }

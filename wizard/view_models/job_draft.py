@@ -157,6 +157,9 @@ def job_mapping(draft: Mapping[str, Any]) -> dict[str, Any]:
     for table in ("equipment", "sample", "factors", "limits"):
         data[table] = data.get(table) or {}
     data["analytes"] = data.get("analytes") or []
+    for analyte in data["analytes"]:
+        points = [p for p in analyte.pop("vapour_pressure", []) if p]
+        analyte.update({"vapour_pressure": points} if points else {})
     data["sample"].setdefault("solvents", [])
     factors: dict[str, Any] = data["factors"]
     for name, value in factors.items():

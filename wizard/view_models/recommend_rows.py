@@ -56,6 +56,9 @@ def forecast_lines(
         "asked": f"at most {units.text('max_temperature_c', job.sample.max_temperature_c)}",
         "true mean (95 %)": "–", "one new run (95 %)": "–",
         "chance to meet": chance(1.0 - mean.too_warm_probability),
+    }, {
+        "": "boil-over", "asked": "none", "true mean (95 %)": "–", "one new run (95 %)": "–",
+        "chance to meet": chance(1.0 - mean.boil_over_probability),
     }]
     for analyte in job.analytes:
         lines.append({

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -25,15 +26,29 @@ class Preview:
 
 
 def preview(
-    table: ReadTable, job: EvaporationJob, trials: Sequence[Trial], units: Units
+    table: ReadTable, job: EvaporationJob, trials: Sequence[Trial], units: Units,
+    rows: Sequence[str] = (),
 ) -> Preview:
-    """The table as the reader should check it."""
+    """The table as the reader should check it.
+
+    ``rows`` are the names of the rows below the header, where the reader sees no numbers.
+    """
     known = {t.id: t for t in trials}
     understood = tuple(_line(t, job, known, units) for t in table.trials)
-    rejected = tuple(
-        f"{f'Row {r.row}' if r.row else 'The table'}: {r.reason} {r.cure}" for r in table.rejected
-    )
-    return Preview(understood, rejected, table.notes, table.is_clean, _summary(table))
+    rejected = (f"{f'Row {r.row}' if r.row else 'The table'}: {r.reason} {r.cure}"
+                for r in table.rejected)
+    return Preview(understood, tuple(_named(line, rows) for line in rejected),
+                   tuple(_named(line, rows) for line in table.notes), table.is_clean,
+                   _summary(table))
+
+
+def _named(line: str, rows: Sequence[str]) -> str:
+    """A line with the rows it speaks of called by their names; row 1 is the header."""
+    def name(match: re.Match[str]) -> str:
+        place = int(match[1]) - 2
+        return rows[place] if 0 <= place < len(rows) else match[0]
+
+    return re.sub(r"\bRow (\d+)\b", name, line)
 
 
 def _summary(table: ReadTable) -> str:

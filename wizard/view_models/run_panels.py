@@ -58,7 +58,7 @@ def run_sentence(run: Mapping[str, Any], job: EvaporationJob, units: Units) -> s
     if low is not None and low[1] > NOTHING_LOST_PERCENT:
         text += " Hardly anything is lost."
     elif low is not None:
-        text += f" Most is lost of {low[0]}: {low[1]:.0f} % comes back."
+        text += f" The largest loss is of {low[0]}: {low[1]:.0f} % comes back."
     if run["boil_over"]:
         text += " Liquid is thrown out on the way."
     return units.sentence(text)

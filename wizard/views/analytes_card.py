@@ -78,7 +78,7 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
     at = f"analytes[{i}]"
     name, target, role, remove = st.columns(WIDTHS, vertical_alignment="center")
     name.markdown(f"**{verbatim(row.get('name') or '…')}**  \n"
-                  f":gray[{verbatim(row.get('cas') or _described(row))}]")
+                  f":gray[{verbatim(_described(row))}]")
     form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
                f"Target recovery of {row.get('name')}", is_headed=True)
     form.field(Field(f"{at}.role", "Role", "choice",
@@ -94,14 +94,16 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
 
 
 def _described(row: dict[str, Any]) -> str:
-    given = row.get("vapour_pressure") or row.get("boiling_point") or row.get("smiles")
-    return "described by you" if given else "not described yet"
+    points = [p for p in row.get("vapour_pressure") or [] if p]
+    given = "described by you" if points or row.get("boiling_point") or row.get("smiles") else ""
+    return ", ".join(filter(None, [row.get("cas"), given])) or "not described yet"
 
 
 def _details(form: JobForm, rows: list[dict[str, Any]]) -> None:
     names = [str(r.get("name") or f"analyte {i + 1}") for i, r in enumerate(rows)]
     with st.expander("Spike, CAS number, or what the data sheet gives"):
-        chosen = st.selectbox("Analyte", range(len(names)), key="job.details.analyte",
+        chosen = st.selectbox("Analyte", range(len(names)), index=len(names) - 1,
+                              key=f"job.details.analyte.{len(names)}",  # the last one added
                               format_func=lambda i: names[i] if i < len(names) else "…")
         st.caption(
             "For an analyte that is not in the library a molar mass with one vapour pressure or "

@@ -122,6 +122,7 @@ def _show(session: WizardSession, found: Comparison) -> None:
             drawing.show(differences_chart, rows, margin, word, colours)
     lines = compare_rows.difference_lines(found, units)
     if lines:
-        st.caption("Second minus first with 95 % intervals, corrected for everything looked at. "
-                   "The shaded band is a difference that does not matter.")
+        st.caption("Second minus first, each with its own 95 % interval; verdicts allow for "
+                   "everything that was looked at. The shaded band of a chart is a difference "
+                   "that does not matter.")
         st.table(literal(lines).set_index("what"), border="horizontal")

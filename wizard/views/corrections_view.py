@@ -27,10 +27,11 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
         return
     with st.expander("Correct a result, or keep it out of the fit", icon=":material/edit:"):
         st.caption("The old entry stays in the record; the correction says who, when and why.")
-        chosen = st.selectbox("Trial", recorded, format_func=lambda t: f"{t.id}: {result_text(t)}",
-                              key="correct.trial")
+        settings = {t.id: setting_text(t.setting, session.units, dossier.job) for t in recorded}
+        chosen = st.selectbox("Trial", list(settings), key="correct.trial",
+                              format_func=lambda trial_id: f"{trial_id}: {settings[trial_id]}")
         if chosen is not None:
-            _form(session, dossier, chosen)
+            _form(session, dossier, dossier.trial(chosen))
 
 
 def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, str]:

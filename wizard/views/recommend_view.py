@@ -45,7 +45,7 @@ def render(session: WizardSession) -> None:
     if setting is None:
         return
     _promises(session, dossier, setting)
-    for line in foreseen(dossier, setting)["findings"]:
+    for line in foreseen(dossier, setting, bool(dossier.recorded))["findings"]:
         st.markdown(f":material/warning: {verbatim(session.units.sentence(line))}")
     st.subheader("Where it lies", anchor=False)
     show_map(session, dossier, float(setting["ramp_rate_mbar_per_min"]), setting,
@@ -53,7 +53,7 @@ def render(session: WizardSession) -> None:
     _region(session, dossier, answer)
     _saving(session, dossier, answer)
     with st.expander("The predicted run"):
-        show_run(session, dossier, setting)
+        show_run(session, dossier, setting, bool(dossier.recorded))
     if answer.setting is None:
         frame.link(session, "trials", "Propose more trials")
 

@@ -165,7 +165,8 @@ def _file(session: WizardSession) -> bytes | None:
 
 def _confirm(session: WizardSession, dossier: Dossier, data: str | bytes, way: str) -> None:
     table = service.preview_table(session.service, dossier.id, data)
-    shown = preview(table, dossier.job, dossier.trials, session.units)
+    rows = editors.row_names(data) if way == "type" and isinstance(data, str) else []
+    shown = preview(table, dossier.job, dossier.trials, session.units, rows)
     with st.container(border=True):
         st.markdown(f"**Before anything is recorded:** {verbatim(shown.summary)}")
         _lines(shown)
@@ -183,7 +184,7 @@ def _lines(shown: Preview) -> None:
     for line in shown.rejected:
         st.markdown(f":red[:material/error: {verbatim(line)}]")
     for line in shown.notes:
-        st.caption(verbatim(line))
+        st.markdown(f":material/info: {verbatim(line)}")
 
 
 def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:

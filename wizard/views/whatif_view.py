@@ -53,4 +53,4 @@ def _answer(session: WizardSession, dossier: Dossier, start: Setting) -> None:
     st.caption("This setting (forecast) beside the trials: run time and tightest margin. Dashed: "
                "the best compromises of the runs so far.")
     if st.toggle("Show the predicted run", key="whatif.run", persist_state="session"):
-        show_run(session, dossier, setting)
+        show_run(session, dossier, setting, bool(dossier.recorded))

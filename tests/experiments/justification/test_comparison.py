@@ -49,7 +49,7 @@ def test_many_repeats_of_the_same_setting_are_called_the_same(case):
         case.run(f"T{i + 1}", where, 60.0 * np.exp(0.03 * rng.standard_normal()),
                  carvone=92.0 + 2.0 * rng.standard_normal(), phthalate=95.0)
     found = verdicts(compare_trials(case, ["T1", "T2"]))
-    assert found[" and ".join(f"T{i}" for i in range(2, 25, 2)), "recovery of carvone"] == "same"
+    assert found["T2, T4, T6, T8, T10, T12 and 6 more", "recovery of carvone"] == "same"
 
 
 def test_false_differences_are_rare(case):
