@@ -201,7 +201,8 @@ def write_sheet(dossier: Dossier, ids: Sequence[str], path: Path) -> None:
 def render_sheet(sheet: BenchSheet, suffix: str) -> bytes:
     """The sheet as bytes of that format."""
     if suffix == ".csv":
-        return csv_text(sheet).encode("utf-8-sig")
+        text = csv_text(sheet)  # spreadsheets take other than plain letters for UTF-8 by a mark
+        return text.encode("utf-8" if text.isascii() else "utf-8-sig")
     if suffix == ".xlsx":
         from experiments.report.workbook import sheet_workbook
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from scipy.stats import qmc
 
-from experiments.job import EvaporationJob, Factor, Setting
+from experiments.job import MAIN_FACTORS, EvaporationJob, Factor, Setting
 from models.system import Array
 
 LOGARITHMIC = ("ramp_rate_mbar_per_min", "end_pressure_mbar")
@@ -29,6 +29,12 @@ class FactorSpace:
     def snap(self, setting: Setting) -> Setting:
         """The nearest setting inside the window that the equipment can dial."""
         return {f.name: _snap(f, setting[f.name]) for f in self.factors}
+
+    @property
+    def steers(self) -> Array:
+        """1 for coded columns [F] of what drives the boiling, 0 for hold and keeper."""
+        return np.array([float(f.name in MAIN_FACTORS)
+                         for f in self.free for _ in range(len(f.choices) or 1)])
 
     def code(self, settings: Sequence[Setting]) -> Array:
         """Coded values [M, F] of the free factors; a choice becomes one column each."""

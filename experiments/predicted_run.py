@@ -62,9 +62,16 @@ def predicted_run(
         "peak_condenser_load_w": float(batch.peak_load[0]),
         "boil_over": bool(batch.boil_over_index[0] > 1.0),
         "boil_over_index": float(batch.boil_over_index[0]),
-        "findings": [f.sentence for f in run.findings],
+        "findings": [*_held_up(job, checked), *(f.sentence for f in run.findings)],
         "trace": _trace(run, job),
     }
+
+
+def _held_up(job: EvaporationJob, setting: Setting) -> list[str]:
+    """That the pump does not reach the end pressure, where it does not."""
+    asked, ultimate = float(setting["end_pressure_mbar"]), job.equipment.ultimate_pressure_mbar
+    return [f"The pressure stays at {ultimate:g} mbar, the ultimate pressure of the pump, and "
+            f"never comes down to the {asked:g} mbar set."] if asked < ultimate else []
 
 
 def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:

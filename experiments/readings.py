@@ -52,6 +52,7 @@ def bench_data(
         within_variance=variance,
         same_day=same_day([r.day for r in results], job.limits.trials_per_batch),
         ln_cap=math.log(60.0 * job.limits.max_run_time_min),
+        steers=space.steers,
     )
 
 

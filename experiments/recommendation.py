@@ -15,6 +15,7 @@ from experiments.factor_space import tolerances, unique
 from experiments.fitted import Fitted
 from experiments.job import Setting
 from experiments.misfit import misfit
+from experiments.predicted_run import predicted_run
 from experiments.remedies import find_remedies
 from models.system import Array
 
@@ -72,8 +73,15 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
         probability=shown.probability,
         remedies=remedies,
         boil_over_probability=shown.boil_over_probability,
-        findings=(*(f.sentence for f in contradicted), *findings(fitted)),
+        findings=(*(f.sentence for f in contradicted), *findings(fitted),
+                  *(_run_findings(fitted, setting) if setting is not None else ())),
     )
+
+
+def _run_findings(fitted: Fitted, setting: Setting) -> list[str]:
+    """What the predicted run at a setting makes an analyst look at."""
+    said: list[str] = predicted_run(fitted.job, setting, fitted.mean_parameters)["findings"]
+    return said
 
 
 def search(fitted: Fitted) -> Search:

@@ -154,7 +154,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
     chance = asked * float(np.minimum(rest, 1.0).mean())
     watch = float(np.minimum(rest, 1.0).mean())
     where = f"at {_words(compromise)}"
-    return [
+    found = [
         Remedy(
             f"lower the target of {analyte.name}",
             f"Lower the target of {analyte.name} from {analyte.target_recovery_percent:g} to "
@@ -168,6 +168,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
             watch, time,
         ),
     ]
+    return found if len(must) > 1 else found[:1]
 
 
 def _words(setting: Setting) -> str:

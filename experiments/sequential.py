@@ -22,6 +22,7 @@ from experiments.acquisition import (
 )
 from experiments.fitted import Fitted
 from experiments.job import Setting
+from experiments.misfit import misfit
 from experiments.progress import Progress
 from experiments.reasons import REPEATED, trial_reason
 from experiments.trials import Trial
@@ -43,6 +44,10 @@ LEAST_GAIN = 1e-9
 """Minutes below which two run times are the same number."""
 BATCHES_IN_USE = 400
 """Batches over which a faster method pays back the trials that found it."""
+NO_CHANCE = 1e-3
+"""Probability of the best setting below which no trial is worth running."""
+NO_HOPE = ("after what was learnt no setting of the window has a chance to meet every target, so "
+           "that a further trial would only prove it; the recommendation says what would help")
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,8 @@ def propose(
     chosen: list[Setting] = []
     start = state.qualified()
     has_answer = start < idle - LEAST_GAIN
+    if _is_hopeless(fitted, float(state.chance.max())):
+        return Proposal((), NO_HOPE)
     left = job.limits.trials - used
     reasons: list[str] = []
     for i in range(room):
@@ -104,6 +111,12 @@ def propose(
     if not chosen:
         return Proposal((), _stop_reason(start))
     return Proposal(tuple(_trials(fitted, chosen, reasons)), None)
+
+
+def _is_hopeless(fitted: Fitted, best: float) -> bool:
+    """Whether two batches of trials, which the run model explains, leave no chance at all."""
+    learnt = len(fitted.trials) >= 2 * fitted.job.limits.trials_per_batch
+    return learnt and best < NO_CHANCE and not misfit(fitted)
 
 
 def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:

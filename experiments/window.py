@@ -78,12 +78,14 @@ class WindowMap:
 def window_limits(job: EvaporationJob) -> tuple[Limit, ...]:
     """Every limit with the number behind it."""
     physics = PhysicsModel(job)
-    keeper = physics.keepers([{}])[0]
-    system = physics.system(keeper)
+    choices = next((f.choices for f in job.factors if f.name == "keeper"), ())
+    keepers = physics.keepers([{"keeper": c} for c in choices] or [{}])
+    system = physics.system(keepers[0])
+    with_keeper = [physics.system(k) for k in keepers if k is not None]
     limits = [
         *_boiling(job, system), _breakthrough(job, system), _power(job, system),
         _capacity(job), _pump(job), *_freezing(job, system), _temperature(job), _fill(job),
-        *(_keeper(job, system) if keeper is not None else ()),
+        *(limit for each in with_keeper for limit in _keeper(job, each)),
         Limit("run time", f"up to {job.limits.max_run_time_min:g} min",
               job.limits.max_run_time_min, "min",
               "A run that takes longer is given up.", "closed"),
@@ -374,10 +376,19 @@ def _fill(job: EvaporationJob) -> Limit:
 
 
 def _keeper(job: EvaporationJob, system: LiquidSystem) -> list[Limit]:
-    hottest = job.factor("set_temperature_c").high
+    name, hottest = system.solvents[-1], job.factor("set_temperature_c").high
     value = _saturation_mbar(system, -1, kelvin(hottest))
-    return [Limit(
+    found = [Limit(
         "keeper", f"end pressure above {value:.3g} mbar at {hottest:g} degC", value, "mbar",
-        f"Below {value:.3g} mbar {system.solvents[-1]} itself boils at {hottest:g} degC and is "
-        "stripped with what it keeps.", "risk",
+        f"Below {value:.3g} mbar {name} itself boils at {hottest:g} degC and is stripped with "
+        "what it keeps.", "risk",
     )]
+    frozen = float(system.freezing_temperature[-1])
+    pressure = _boiling_pressure(system, job, frozen)
+    if pressure > job.factor("end_pressure_mbar").low:
+        found.append(Limit(
+            "keeper freezing", f"end pressure above {pressure:.3g} mbar", pressure, "mbar",
+            f"Under {pressure:.3g} mbar the fill boils below {celsius(frozen):.0f} degC, where "
+            f"{name} freezes: near the end of a run solvent may stay in it.", "risk",
+        ))
+    return found

@@ -36,6 +36,8 @@ class BenchData:
         the stabilised scale (:mod:`models.noise`); the run effect comes on top
     same_day : [n, n] chance that two runs were made on one day; 1 on the diagonal
     ln_cap : ln of the longest run allowed, s
+    steers : [F] 1 for factors that drive the boiling, over which the run model's boil-over
+        limit may be wrong in a trend
     """
 
     x: Array
@@ -51,6 +53,7 @@ class BenchData:
     within_variance: Array
     same_day: Array
     ln_cap: float
+    steers: Array
 
     @property
     def runs(self) -> int:

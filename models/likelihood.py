@@ -181,7 +181,7 @@ class BenchLikelihood:
     def _outcome_terms(self, forecast: Forecast, z: Array, scale: Scales) -> Array:
         """Log probability [P] of boil-over and of runs that were not dry in time."""
         data = self.data
-        ln_index = with_trend(forecast.ln_index, z, data.coded) / BOIL_OVER_SHARPNESS
+        ln_index = with_trend(forecast.ln_index, z, data.coded, data.steers) / BOIL_OVER_SHARPNESS
         seen = np.where(data.boiled_over, log_expit(ln_index), log_expit(-ln_index))
         total = np.where(data.outcome_known, np.maximum(seen, -12.0), 0.0).sum(axis=1)
         if data.not_dry.any():
@@ -230,6 +230,10 @@ def ln_boil_over(batch: RunBatch, rows: int) -> Array:
     return np.log(np.maximum(batch.boil_over_index, 1e-6)).reshape(-1, rows)
 
 
-def with_trend(ln_index: Array, z: Array, coded: Array) -> Array:
-    """ln(boil-over index) [P, M] with each particle's trend over coded settings [M, F]."""
-    return np.asarray(ln_index + BOIL_OVER_TREND * z[:, TREND:] @ (coded - 0.5).T)
+def with_trend(ln_index: Array, z: Array, coded: Array, steers: Array) -> Array:
+    """ln(boil-over index) [P, M] with each particle's trend over coded settings [M, F].
+
+    The trend is along the columns that ``steers`` [F] marks with 1.
+    """
+    place = (coded - 0.5) * steers
+    return np.asarray(ln_index + BOIL_OVER_TREND * z[:, TREND:] @ place.T)

@@ -78,10 +78,17 @@ def describe(
     moles : [2, 3, S], at the start and at the end
     """
     found = []
-    if stop.frozen:
+    if stop.frozen and stop.finished:
+        found.append(Finding(
+            "frozen", "caution",
+            f"Near its end, at {mbar(stop.end_pressure):.3g} mbar, what is left freezes: some "
+            "solvent may stay in it as ice, which the condenser load does not show.",
+            "Stop the ramp above the freezing line, or let it thaw and look.",
+        ))
+    elif stop.frozen:
         found.append(Finding(
             "frozen", "stop",
-            f"The sample freezes before the end pressure of {mbar(stop.end_pressure):.0f} mbar: "
+            f"The sample freezes before the end pressure of {mbar(stop.end_pressure):.3g} mbar: "
             "the condenser load falls and the run looks finished, but ice is left.",
             "Stop the ramp above the freezing line.",
         ))
@@ -99,8 +106,9 @@ def describe(
     if stop.peak_temperature > load.max_temperature_k + 0.05:
         found.append(Finding(
             "sample too warm", "caution",
-            f"The sample reaches {celsius(stop.peak_temperature):.0f} degC, above its limit of "
-            f"{celsius(load.max_temperature_k):.0f} degC; a dry vessel warms to the wall.",
+            f"The sample reaches {celsius(stop.peak_temperature):.1f} degC, above its limit of "
+            f"{celsius(load.max_temperature_k):g} degC"
+            + ("; a dry vessel warms to the wall." if stop.dry else "."),
             "Set the wall no hotter than the limit of the sample.",
         ))
     return tuple(found)
@@ -114,9 +122,9 @@ def _breakthrough(
     boils = " and ".join(system.solvents[j] for j in np.flatnonzero(fill))
     return Finding(
         "condenser breakthrough", "stop",
-        f"At {mbar(stop.end_pressure):.0f} mbar the vapour of {boils} passes the "
+        f"At {mbar(stop.end_pressure):.3g} mbar the vapour of {boils} passes the "
         f"condenser at {celsius(equipment.condenser_temperature_k):.0f} degC, which condenses it "
-        f"only above {mbar(limit):.0f} mbar: the load shows nothing, so the end point cannot be "
+        f"only above {mbar(limit):.3g} mbar: the load shows nothing, so the end point cannot be "
         "found, and solvent leaves with the pump.",
         "Raise the end pressure above that, cool the condenser further or stop by time.",
     )
@@ -133,7 +141,7 @@ def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
     if left.sum() > 0.98 * begun.sum():
         return Finding(
             "not boiling", "stop",
-            f"{name} hardly boils at {mbar(stop.end_pressure):.0f} mbar with a wall of "
+            f"{name} hardly boils at {mbar(stop.end_pressure):.3g} mbar with a wall of "
             f"{celsius(stop.set_temperature):.0f} degC: almost all of it is still there.",
             "Set a lower end pressure or a hotter wall.",
         )

@@ -209,7 +209,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
             stable_sd=sd[:, :, 1:].transpose(1, 0, 2),
             sample_ln_time=(time + sample[:, :, 0]).T,
             sample_stable=(stable + sample[:, :, 1:]).transpose(1, 0, 2),
-            ln_boil_over=with_trend(ln_boil_over(batch, rows), z, coded).T,
+            ln_boil_over=with_trend(ln_boil_over(batch, rows), z, coded, self.data_.steers).T,
             peak_temperature=batch.peak_temperature.reshape(-1, rows).T,
             unexplained=self._unexplained_share(distance, keep),
         )
@@ -236,7 +236,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         """
         rows, z = len(x), self.posterior_.z
         batch = simulate(simulator, x, z)
-        index = with_trend(ln_boil_over(batch, rows), z, coded)
+        index = with_trend(ln_boil_over(batch, rows), z, coded, self.data_.steers)
         return (
             ln_run_time(batch, rows, self.data_.ln_cap if ln_cap is None else ln_cap).T,
             self._recovery(batch, rows).transpose(1, 0, 2),

@@ -355,3 +355,12 @@ def test_a_list_of_keepers_with_two_faults_is_told_of_both():
     found = faults(changed("factors.keeper", {"choices": ["water-ish", 3]}))
     assert "different keeper names" in found["factors.keeper.choices"]
     assert "Unknown substance" in found["factors.keeper.choices[0]"]
+
+
+def test_what_is_to_be_kept_is_neither_keeper_nor_solvent():
+    keeper = changed("sample.keeper", {"name": "n-dodecane", "volume_ml": 0.5})
+    keeper["analytes"][0] |= {"name": "n-dodecane", "cas": "112-40-3"}
+    assert "is also an analyte" in faults(keeper)["sample.keeper.name"]
+    solvent = changed("sample.solvents", [{"name": "toluene", "volume_fraction": 1.0}])
+    solvent["analytes"][0] |= {"name": "methylbenzene", "cas": "108-88-3"}
+    assert "is also an analyte" in faults(solvent)["sample.solvents[0].name"]

@@ -10,6 +10,8 @@ import pytest
 from experiments import Dossier
 from experiments.factor_space import FactorSpace, setting_key
 from experiments.fitted import fit
+from experiments.job_text import to_mapping
+from experiments.predicted_run import predicted_run
 from experiments.recommendation import recommend
 from experiments.sequential import FIRST_APART, propose
 
@@ -67,3 +69,23 @@ def test_an_answer_is_the_callers_own(fresh):
     first = recommend(fresh)
     first.compromise.setting["set_temperature_c"] = -1.0
     assert recommend(fresh).compromise.setting["set_temperature_c"] > 0.0
+
+
+def test_nothing_is_proposed_where_nothing_can_meet_the_targets(job):
+    """An analyte more volatile than the solvent, two batches of runs that lost it."""
+    data = to_mapping(job)
+    data["sample"]["keeper"] = None
+    data["sample"] = {k: v for k, v in data["sample"].items() if v is not None}
+    data["sample"]["solvents"] = [{"name": "toluene", "volume_fraction": 1.0}]
+    data["analytes"] = [{"name": "benzene", "target_recovery_percent": 95}]
+    dossier = Dossier.start(data)
+    for trial in propose(dossier.fitted(), 6).trials:
+        run = predicted_run(dossier.job, trial.setting)
+        dossier.record(
+            None, setting=trial.setting, run_time_min=run["run_time_min"],
+            outcome="finished" if run["finished"] else "not dry",
+            recovery_percent={"benzene": run["recovery_percent"]["benzene"]})
+    found = propose(dossier.fitted(), 3)
+    assert found.trials == ()
+    assert "no setting of the window has a chance" in found.stop_reason
+    assert dossier.recommend().status == "nothing qualifies"

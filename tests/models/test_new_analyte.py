@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from models.errors import ModelError
 from models.mixture import build_system
-from models.new_analyte import AnalyteSpec, estimate_new_analyte
+from models.new_analyte import AnalyteSpec, contradictions, estimate_new_analyte
 from models.quantities import ATMOSPHERE
 from models.smiles import read_smiles
 from models.structure import estimate_from_structure, joback_groups
@@ -204,3 +204,17 @@ def test_own_data_beat_the_library_but_keep_its_groups():
     system = build_system([("n-hexane", 1.0)], None, [spec])
     assert float(pressure(system.analyte_ln_p[0], 298.15)) == pytest.approx(50.0, rel=0.05)
     assert system.analyte_ln_gamma[0, 0] > 0.2
+
+
+def test_data_that_stand_with_another_analyte_are_pointed_out():
+    """Naphthalene, 128 g/mol: liquid 36.8 Pa and solid 11 Pa at 25 degC (Mackay et al., as in
+    the table of the checks)."""
+    def codes(mass, pascal):
+        spec = AnalyteSpec("naphthalene", "", mass, ((298.15, pascal),))
+        return [f.code for f in contradictions(spec, estimate_new_analyte(spec))]
+
+    assert codes(0.128, 36.8) == []
+    assert codes(0.128, 11.0) == ["analyte_contradicts_library"]
+    assert codes(0.212, 36.8) == ["analyte_contradicts_library"]
+    unknown = AnalyteSpec("QX-17", "", 0.212, ((298.15, 2.7),))
+    assert contradictions(unknown, estimate_new_analyte(unknown)) == ()
