@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from experiments.answers import Forecast, chances, weakest
+from experiments.factor_space import setting_key
 from experiments.fitted import Fitted
 from experiments.job import EvaporationJob
-from experiments.trials import Trial
+from experiments.trials import FAILING, Trial
 
 
 def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
@@ -24,6 +25,12 @@ def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
     minutes, trial = min(good, key=lambda g: g[0])
     forecast = fitted.forecast([trial.setting])[0]
     lead = f"{trial.id} was faster ({minutes:.0f} min) and met every target in its mean, but "
+    key = setting_key(trial.setting)
+    failed = [f"{t.id} {t.result.outcome}" for t in fitted.trials
+              if t.result is not None and t.result.outcome in FAILING
+              and setting_key(t.setting) == key]
+    if failed:
+        return f"{lead}at the same setting another run went wrong: {', '.join(failed)}."
     if forecast.probability >= fitted.job.limits.assurance:
         return f"{lead}its setting does not keep them within the equipment's tolerance."
     return (f"{lead}one run proves little: the chance that its setting keeps everything asked is "

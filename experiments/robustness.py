@@ -23,7 +23,7 @@ from experiments.entries import EntryError
 from experiments.factor_space import numeric_factors, setting_key, tolerances
 from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
-from experiments.trials import Trial
+from experiments.trials import FAILING, Trial
 from models.noise import RUN_TIME_SD, mean_variance
 from models.system import Array
 
@@ -182,7 +182,7 @@ def analyse_robustness(dossier: Dossier) -> Robustness | None:
         else:
             untold.append(f"{analyte.name} was measured in too few of the runs to tell.")
     failed = tuple(f"{t.id} ended as {t.result.outcome}" for t in trials
-                   if t.result is not None and t.result.outcome in ("boil-over", "not dry"))
+                   if t.result is not None and t.result.outcome in FAILING)
     return Robustness(dict(centre), tuple(t.id for t in trials), tuple(effects), tuple(corners),
                       failed, tuple(untold))
 

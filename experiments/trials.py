@@ -9,6 +9,8 @@ from experiments.job import Setting
 
 Outcome = Literal["finished", "not dry", "boil-over", "aborted"]
 OUTCOMES: tuple[Outcome, ...] = ("finished", "not dry", "boil-over", "aborted")
+FAILING: tuple[Outcome, ...] = ("not dry", "boil-over")
+"""Outcomes of a run that its setting, not the analyst, brought about."""
 SAME_MIN = 0.05
 """Run times, in min, that differ by less are the same."""
 

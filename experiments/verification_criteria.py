@@ -9,6 +9,7 @@ import numpy as np
 
 from experiments.acceptance import AnalyteCriteria
 from experiments.job import EvaporationJob
+from experiments.trials import FAILING
 from experiments.verification_plan import VerificationPlan
 from experiments.verification_rules import Assessment, assess
 from experiments.verification_runs import (
@@ -20,8 +21,6 @@ from experiments.verification_runs import (
 from models.errors import OutOfRange
 from models.significance import holm
 from models.variance import PositionEffect, position_effect
-
-FAILING = ("not dry", "boil-over")
 
 
 @dataclass(frozen=True)

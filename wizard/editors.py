@@ -53,6 +53,19 @@ def as_csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return buffer.getvalue()
 
 
+def merged(
+    seen: Sequence[Sequence[str]], typed: Sequence[Sequence[str]], stored: Sequence[Sequence[str]],
+) -> list[list[str]]:
+    """A table after two tabs wrote to it: cells typed here since last seen, the others as stored.
+
+    A cell that both changed is as it was typed here.
+    """
+    return [
+        [now if now != before else kept for before, now, kept in zip(*cells, strict=True)]
+        for cells in zip(seen, typed, stored, strict=True)
+    ]
+
+
 def row_names(text: str) -> list[str]:
     """What each row of such a CSV is about: a trial, or one of its vessels."""
     header, *rows = csv.reader(io.StringIO(text), delimiter=";")

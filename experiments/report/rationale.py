@@ -19,7 +19,7 @@ from experiments.report.digits import (
 )
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift
-from experiments.trials import Trial
+from experiments.trials import FAILING, Trial
 
 STEP = 0.12
 """How far a neighbour lies, as a share of the factor's window."""
@@ -139,7 +139,7 @@ def what_was_rejected(job: EvaporationJob, trials: Sequence[Trial]) -> tuple[str
         result = trial.result
         if result is None or trial.state == "withdrawn":
             continue
-        if result.outcome in ("boil-over", "not dry"):
+        if result.outcome in FAILING:
             lines.append(f"{trial.id} ended as {result.outcome}.")
             continue
         if result.corrected:

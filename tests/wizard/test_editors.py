@@ -48,3 +48,20 @@ def test_what_is_typed_as_amounts_is_understood(job, trial):
     assert table.rejected == ()
     assert table.trials[0].run_time_min == 31.5
     assert table.trials[0].recovery_percent[job.analytes[0].name] == [90.0] * 12
+
+
+def test_two_tabs_that_type_in_one_table_keep_both_cells():
+    seen = [["T1", "", "", ""]]
+    assert editors.merged(seen, [["T1", "24,0", "", "1"]], [["T1", "", "92", "2"]]) == [
+        ["T1", "24,0", "92", "1"]], "what both typed is as it stands here"
+    assert editors.merged(seen, seen, seen) == [["T1", "", "", ""]]
+
+
+def test_rows_are_named_as_the_reader_sees_them(job, trial):
+    for kind, said in (("vessel", ["T1, vessel 1", "T1, vessel 2"]), ("trial", ["T1"]),
+                        ("amounts", ["T1, vessel 1", "T1, vessel 2"])):
+        columns = editors.results_columns(job, kind)
+        found = editors.row_names(
+            editors.as_csv(columns, editors.results_rows(job, [trial], kind)))
+        assert found[: len(said)] == said
+    assert "T1, blank" in found

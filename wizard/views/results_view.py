@@ -88,14 +88,16 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
         undo = st.empty()
         corrected = _corrected(session, name)
     kept = session.draft(name)
-    rows = typing_table("Results of the trials", editors.results_heads(dossier.job, kind),
-                        _restored(kept, columns, blank), key)
+    stored = _restored(kept, columns, blank)
+    typed = typing_table("Results of the trials", editors.results_heads(dossier.job, kind),
+                         stored, key)
+    rows = editors.merged(st.session_state.get(f"seen:{key}", stored), typed, stored)
     content = {} if rows == blank else {"columns": columns, "rows": rows}
     if content != (kept or {}):
-        if st.session_state.get(f"seen:{key}") == rows:  # another tab wrote in the meantime
-            session.renew(name)
-            frame.again()
         session.keep_draft(name, content)
+    if rows != typed:  # another tab wrote in the meantime
+        session.renew(name)
+        frame.again()
     st.session_state[f"seen:{key}"] = rows
     with undo:
         undo_button(session, name)
