@@ -18,6 +18,8 @@ LONGEST_TIME_MIN = 1e5
 LONGEST_TEXT = 2000
 LONGEST_REMARK = 20_000
 """Characters of the remark of a trial, which holds those of every vessel and record of it."""
+CORRECT = ("Make a correction instead of a second record: on the page Results of the wizard, or "
+           "by Dossier.correct.")
 
 
 class EntryError(ValueError):
@@ -171,18 +173,18 @@ def merge(old: Result, new: Result) -> Result:
     if new.run_time_min is not None and old.run_time_min not in (None, new.run_time_min):
         raise EntryError(
             f"The run time is already recorded as {old.run_time_min:g} min.",
-            "Make a correction instead of a second record.",
+            CORRECT,
         )
     if new.outcome != old.outcome:
         raise EntryError(f"The outcome is already recorded as {old.outcome!r}.",
-                         "Make a correction instead of a second record.")
+                         CORRECT)
     if new.day and old.day not in ("", new.day):
         raise EntryError(f"The day is already recorded as {old.day!r}.",
-                         "Make a correction instead of a second record.")
+                         CORRECT)
     if new.corrected != old.corrected and old.has_readings and new.has_readings:
         held = "corrected" if old.corrected else "without the correction"
         raise EntryError(f"Recoveries {held} by a standard are already recorded.",
-                         "Make a correction of the whole trial instead of a second record.")
+                         CORRECT)
     added = False
     recovery, is_mean = dict(old.recovery), dict(old.is_mean)
     for name, values in new.recovery.items():
@@ -203,7 +205,7 @@ def merge(old: Result, new: Result) -> Result:
         recovery[name], is_mean[name] = tuple(merged), new.is_mean[name]
     if not added and (old.run_time_min is not None or new.run_time_min is None):
         raise EntryError("This trial is already recorded and nothing new was given.",
-                         "Make a correction to change it.")
+                         CORRECT)
     time = old.run_time_min if old.run_time_min is not None else new.run_time_min
     remark = "; ".join(dict.fromkeys(r for r in (old.remark, new.remark) if r))
     return Result(time, old.outcome, recovery, is_mean,
@@ -214,4 +216,4 @@ def merge(old: Result, new: Result) -> Result:
 def _twice(name: str, vessel: int | None) -> EntryError:
     where = f"vessel {vessel}" if vessel is not None else "this trial"
     return EntryError(f"The recovery of {name} in {where} is already recorded.",
-                      "Make a correction instead of a second record.")
+                      CORRECT)

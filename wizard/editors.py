@@ -11,11 +11,12 @@ import io
 from collections.abc import Sequence
 from typing import Literal
 
-from experiments.bench_sheet import REFERENCES_PER_DAY
+from experiments.bench_sheet import REFERENCES_PER_DAY, BenchSheet
 from experiments.job import EvaporationJob
 from experiments.table_amounts import FOUND_PREFIX
 from experiments.table_rows import RECOVERY_PREFIX
 from experiments.trials import OUTCOMES, Trial
+from experiments.wording import listed
 from wizard.typing_table import Heads
 
 Rows = Literal["vessel", "trial", "amounts"]
@@ -51,6 +52,16 @@ def as_csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     writer.writerow(columns)
     writer.writerows(rows)
     return buffer.getvalue()
+
+
+def blank_hint(sheet: BenchSheet) -> str:
+    """Where the bench sheet has its blanks, and how their rows are told; empty without any."""
+    places = [f"vessel {run.blank_vessel} of {run.trial}"
+              for run in sorted(sheet.runs, key=lambda run: run.trial) if run.blank_vessel]
+    if not places:
+        return ""
+    return (f"The bench sheet of these trials has its blank in {listed(places)}; the remark "
+            "“blank” leaves such a row out.")
 
 
 def merged(

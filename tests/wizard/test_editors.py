@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from experiments.bench_sheet import trial_sheet
+from experiments.dossier import Dossier
 from experiments.example_dossiers import names
 from experiments.job_file import parse
 from experiments.results_table import read_table
@@ -65,3 +69,17 @@ def test_rows_are_named_as_the_reader_sees_them(job, trial):
             editors.as_csv(columns, editors.results_rows(job, [trial], kind)))
         assert found[: len(said)] == said
     assert "T1, blank" in found
+
+
+def test_the_blanks_of_the_bench_sheet_are_named(job):
+    dossier = Dossier.start(job)
+    for temperature in (40.0, 45.0):
+        dossier.enter_pending({f.name: f.low for f in job.factors}
+                              | {"set_temperature_c": temperature}, "proposed", "a reason")
+    sheet = trial_sheet(dossier, ["T1", "T2"])
+    blanks = {run.trial: run.blank_vessel for run in sheet.runs}
+    assert editors.blank_hint(sheet).startswith(
+        "The bench sheet of these trials has its blank in "
+        f"vessel {blanks['T1']} of T1 and vessel {blanks['T2']} of T2; ")
+    few = replace(sheet, runs=tuple(replace(r, blank_vessel=None) for r in sheet.runs))
+    assert editors.blank_hint(few) == ""

@@ -68,10 +68,11 @@ def _drafts(session: WizardSession) -> None:
             if st.button("Go on writing", key=f"list.draft.{line.id}", icon=":material/edit:"):
                 session.open_draft(line.id)
                 frame.go(session, "job")
-            if st.button("Drop", key=f"list.drop.{line.id}", icon=":material/close:",
-                         help=f"Forget the unfinished job “{verbatim(line.title)}”."):
-                session.drop_draft(JOB_DRAFT + line.id)
-                frame.again()
+            with st.popover("Drop", icon=":material/close:"):
+                st.markdown(f"The unfinished job “{verbatim(line.title)}” cannot be got back.")
+                if st.button("Forget it", key=f"list.drop.{line.id}"):
+                    session.drop_draft(JOB_DRAFT + line.id)
+                    frame.again()
 
 
 def _list(session: WizardSession, summaries: list[Summary]) -> None:

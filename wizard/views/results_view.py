@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from experiments import service
+from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
 from wizard import editors, frame
 from wizard.session import WizardSession
@@ -84,6 +85,9 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     blank = editors.results_rows(dossier.job, dossier.pending, kind)
     st.caption(f"Saved as you type. {HINTS[kind]} Decimal points or commas, one of them "
                "throughout. Run time and outcome need to stand in one row of a trial only.")
+    sheet = trial_sheet(dossier, [t.id for t in dossier.pending])
+    if kind == "vessel" and (hint := editors.blank_hint(sheet)):
+        st.caption(hint)
     with st.container(horizontal=True, vertical_alignment="center"):
         undo = st.empty()
         corrected = _corrected(session, name)
