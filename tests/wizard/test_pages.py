@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from experiments import approval, example_dossiers, service
 from experiments.bootstrap import STORE_VARIABLE, local_user, open_store
+from experiments.verification_entry import plan_verification, record_verification
 from wizard import navigation
 from wizard.views import substance_view
 
@@ -163,3 +164,25 @@ def test_a_copied_job_offers_to_start_from_what_its_dossier_taught(store):
     (choice,) = [s for s in at.selectbox if s.label == "Start from an earlier dossier"]
     assert choice.value == dossier_id
     assert any("same evaporator" in text for text in choice.options)
+
+
+@pytest.mark.slow
+def test_a_failed_verification_is_not_the_end(store):
+    """Another can be planned, of which no run was made yet."""
+    database = open_store(str(store))
+    session = service.Session(database, local_user())
+    dossier_id = example_dossiers.load(database, "new_analyte_with_keeper", session.user)
+    answer = service.recommend(session, dossier_id)[1]
+    plan_verification(session, dossier_id, None, answer.setting)
+    at = opened("verify", dossier_id)
+    assert "Plan another verification" not in [e.label for e in at.expander]
+    record_verification(session, dossier_id,
+                        "trial,run_time_min,outcome,day\nV1,,not dry,2026-03-02\n")
+    database.close()
+    at = opened("verify", dossier_id)
+    assert "Not passed." in said(at)
+    assert "Plan another verification" in [e.label for e in at.expander]
+    at.button(key="verify.fix").click().run()
+    assert not at.exception
+    assert "Plan another verification" not in [e.label for e in at.expander]
+    assert "Not passed." not in said(at), "what the first plan counted is not counted again"

@@ -25,7 +25,7 @@ from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
 from wizard.views.drawing import show_row
 from wizard.views.kept import KeptForm
-from wizard.views.robustness_view import robustness
+from wizard.views.robustness_view import CLOSED, robustness
 from wizard.views.sheet_view import bench_sheet
 
 OWN = "the job's own targets"
@@ -44,6 +44,7 @@ def render(session: WizardSession) -> None:
         with st.expander("The plan, fixed before the first run"):
             _plan_tables(made)
         _onward(session, dossier, found)
+        _again(session, dossier, made, found)
     robustness(session, dossier)
 
 
@@ -122,7 +123,7 @@ def _decision(
 
 
 def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> None:
-    if dossier.state in ("verified", "approved", "retired"):
+    if dossier.state in CLOSED:
         return
     st.subheader("Enter runs", anchor=False)
     bench_sheet(lambda: verification_sheet(dossier, made), f"verification-{dossier.id}", "verify")
@@ -145,6 +146,8 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
             st.dataframe(pd.DataFrame(shown.understood), hide_index=True, width="stretch")
         for line in shown.rejected:
             st.markdown(f":red[:material/error: {verbatim(line)}]")
+        for line in shown.notes:
+            st.markdown(f":material/info: {verbatim(line)}")
         if shown.may_record and st.button("Record these runs", type="primary",
                                           key="verify.record", icon=":material/check:"):
             record_verification(session.service, dossier.id, data)
@@ -157,9 +160,29 @@ def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> No
     if dossier.state == "verified":
         st.markdown(":material/verified: The method is marked as verified; the report carries "
                     "this decision and waits for a reviewer.")
-    elif found.decision == "pass" and dossier.state == "recommended" and st.button(
+    elif found.decision != "pass":
+        return
+    elif dossier.state == "running":
+        st.markdown("Something was proposed or recorded since the recommendation; look at it once "
+                    "more before the method is marked as verified.")
+        frame.link(session, "recommend", "Look at the recommendation")
+    elif dossier.state == "recommended" and st.button(
         "Mark the method as verified", type="primary", key="verify.mark",
         icon=":material/verified:",
     ):
         approval.change_state(session.service, dossier.id, "verified", "verification passed")
         frame.again()
+
+
+def _again(
+    session: WizardSession, dossier: Dossier, made: VerificationPlan, found: Verification
+) -> None:
+    """Offer another verification where this one failed, or another setting is recommended."""
+    advised = (dossier.details.recommendation or {}).get("setting")
+    is_other = bool(advised) and dict(advised) != made.setting
+    if dossier.state in CLOSED or not (found.decision == "fail" or is_other):
+        return
+    with st.expander("Plan another verification"):
+        st.markdown("The runs made so far stay in the record; those of the new plan are counted "
+                    "anew.")
+        _plan(session, dossier)
