@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from experiments.answers import Forecast
 from experiments.fitted import Fitted
 from experiments.job import Setting
 
 LIKELY = 0.5
 """Chance of keeping every target from which a start is called safe."""
+WORTH_WATCHING = 0.1
+"""Chance of boil-over from which somebody should stand by."""
 REPEATED = (
     "The same setting once more: runs scatter, and a second one tells whether it holds its "
     "targets on another run."
@@ -26,6 +29,19 @@ def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> s
     safe : whether it was chosen as the safe start
     """
     forecast = fitted.forecast([setting])[0]
+    return _why(fitted, setting, forecast, gain, safe) + boil_over_warning(forecast)
+
+
+def boil_over_warning(forecast: Forecast) -> str:
+    """A sentence to follow the reason where liquid may well be thrown out; empty elsewhere."""
+    chance = forecast.boil_over_probability
+    return (f" Watch it: liquid may be thrown out (chance {100 * chance:.0f} %)."
+            if chance >= WORTH_WATCHING else "")
+
+
+def _why(
+    fitted: Fitted, setting: Setting, forecast: Forecast, gain: float, safe: bool
+) -> str:
     minutes = forecast.run_time_min.mean
     chance = f"{100 * forecast.probability:.0f} %"
     if safe:

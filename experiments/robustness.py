@@ -23,6 +23,7 @@ from experiments.entries import EntryError
 from experiments.factor_space import numeric_factors, setting_key, tolerances
 from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
+from experiments.reasons import boil_over_warning
 from experiments.trials import FAILING, Trial
 from models.noise import RUN_TIME_SD, mean_variance
 from models.system import Array
@@ -135,8 +136,8 @@ def plan_robustness(dossier: Dossier, setting: Setting) -> list[Trial]:
     order = np.random.default_rng([job.seed, 73, len(dossier.trials)]).permutation(len(settings))
     ids = []
     for i in order:
-        ids.append(dossier.enter_pending(settings[i], ORIGIN, _reason(job, setting, settings[i]),
-                                         forecasts[i]))
+        reason = _reason(job, setting, settings[i]) + boil_over_warning(forecasts[i])
+        ids.append(dossier.enter_pending(settings[i], ORIGIN, reason, forecasts[i]))
     return [dossier.trial(trial_id) for trial_id in ids]
 
 

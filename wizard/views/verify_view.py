@@ -179,7 +179,7 @@ def _again(
 ) -> None:
     """Offer another verification where this one failed, or another setting is recommended."""
     advised = (dossier.details.recommendation or {}).get("setting")
-    is_other = bool(advised) and dict(advised) != made.setting
+    is_other = advised is not None and dict(advised) != made.setting
     if dossier.state in CLOSED or not (found.decision == "fail" or is_other):
         return
     with st.expander("Plan another verification"):
