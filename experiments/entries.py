@@ -171,20 +171,14 @@ def merge(old: Result, new: Result) -> Result:
         beside others that are not
     """
     if new.run_time_min is not None and old.run_time_min not in (None, new.run_time_min):
-        raise EntryError(
-            f"The run time is already recorded as {old.run_time_min:g} min.",
-            CORRECT,
-        )
+        raise EntryError(f"The run time is already recorded as {old.run_time_min:g} min.", CORRECT)
     if new.outcome != old.outcome:
-        raise EntryError(f"The outcome is already recorded as {old.outcome!r}.",
-                         CORRECT)
+        raise EntryError(f"The outcome is already recorded as {old.outcome!r}.", CORRECT)
     if new.day and old.day not in ("", new.day):
-        raise EntryError(f"The day is already recorded as {old.day!r}.",
-                         CORRECT)
+        raise EntryError(f"The day is already recorded as {old.day!r}.", CORRECT)
     if new.corrected != old.corrected and old.has_readings and new.has_readings:
         held = "corrected" if old.corrected else "without the correction"
-        raise EntryError(f"Recoveries {held} by a standard are already recorded.",
-                         CORRECT)
+        raise EntryError(f"Recoveries {held} by a standard are already recorded.", CORRECT)
     added = False
     recovery, is_mean = dict(old.recovery), dict(old.is_mean)
     for name, values in new.recovery.items():
@@ -204,8 +198,7 @@ def merge(old: Result, new: Result) -> Result:
             merged.append(a if a is not None else b)
         recovery[name], is_mean[name] = tuple(merged), new.is_mean[name]
     if not added and (old.run_time_min is not None or new.run_time_min is None):
-        raise EntryError("This trial is already recorded and nothing new was given.",
-                         CORRECT)
+        raise EntryError("This trial is already recorded and nothing new was given.", CORRECT)
     time = old.run_time_min if old.run_time_min is not None else new.run_time_min
     remark = "; ".join(dict.fromkeys(r for r in (old.remark, new.remark) if r))
     return Result(time, old.outcome, recovery, is_mean,
@@ -215,5 +208,4 @@ def merge(old: Result, new: Result) -> Result:
 
 def _twice(name: str, vessel: int | None) -> EntryError:
     where = f"vessel {vessel}" if vessel is not None else "this trial"
-    return EntryError(f"The recovery of {name} in {where} is already recorded.",
-                      CORRECT)
+    return EntryError(f"The recovery of {name} in {where} is already recorded.", CORRECT)

@@ -15,6 +15,7 @@ from experiments.answers import Remedy
 from experiments.fitted import TEMPERATURE_SLACK_K, Fitted
 from experiments.job import EvaporationJob, Keeper, Setting
 from experiments.job_simulator import JobSimulator
+from experiments.substance_checks import analyte_numbers
 from models.errors import ModelError
 from models.quantities import kelvin
 from models.substances import find_substance
@@ -46,15 +47,15 @@ def find_remedies(fitted: Fitted, compromise: Setting) -> tuple[Remedy, ...]:
 def _changes(job: EvaporationJob) -> list[Change]:
     """Changes worth trying, but not of what was searched over already."""
     sample = job.sample
-    names = {s.name for s in sample.solvents} | {a.name for a in job.analytes}
-    numbers = {a.cas for a in job.analytes if a.cas}
+    names = {s.name for s in sample.solvents}
+    kept = analyte_numbers(job)
     searched = {f.name for f in job.factors if not f.is_fixed}
     changes = []
     if not any(f.name == "keeper" for f in job.factors):
         volume = sample.keeper.volume_ml if sample.keeper else 1.0
         current = sample.keeper.name if sample.keeper else None
         for name in KEEPERS:
-            if name in names or name == current or find_substance(name).cas in numbers:
+            if name in names or name == current or find_substance(name).cas in kept:
                 continue
             keeper = Keeper(name, volume)
             changes.append(Change(f"add {volume:g} mL {name} as keeper" if current is None else

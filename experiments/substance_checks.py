@@ -26,7 +26,7 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
         for i, share in enumerate(job.sample.solvents)
     ]
     _check_once(job, [s.cas for s in solvents if s is not None], faults)
-    analytes = _analyte_numbers(job)
+    analytes = analyte_numbers(job)
     for i, solvent in enumerate(solvents):
         if solvent is not None and solvent.cas in analytes:
             faults.add(f"sample.solvents[{i}].name", f"{solvent.name} is also an analyte.",
@@ -46,7 +46,7 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
     _check_peroxides(job, faults)
 
 
-def _analyte_numbers(job: EvaporationJob) -> set[str]:
+def analyte_numbers(job: EvaporationJob) -> set[str]:
     """CAS numbers of the analytes, given or known by the name."""
     numbers = {a.cas for a in job.analytes if a.cas}
     for analyte in job.analytes:

@@ -18,7 +18,7 @@ from experiments.service import Session, change
 from experiments.trials import Trial
 from experiments.verification import setting_to_verify, verify
 from experiments.verification_plan import VerificationPlan, plan, plan_payload
-from experiments.verification_runs import VerificationRun, planned, run_payload
+from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
 
 
 def plan_verification(
@@ -99,7 +99,7 @@ def note_runs(
     """Append the runs of a clean table to the dossier's events."""
     if not table.is_clean:
         return []
-    held = _recorded_since_planned(dossier)
+    held = {run.id for run in recorded_runs(dossier, made.setting)}
     ids = []
     for row in table.trials:
         run_id = row.trial or _free_id(held)
@@ -114,14 +114,6 @@ def note_runs(
         dossier.note_event("verification recorded", run_payload(run))
         ids.append(run_id)
     return ids
-
-
-def _recorded_since_planned(dossier: Dossier) -> set[str]:
-    """Ids of the runs of the last plan; every plan names its runs anew."""
-    held: set[str] = set()
-    for entry in dossier.details.verification:
-        held = held | {str(entry["run"])} if entry["kind"] == "verification recorded" else set()
-    return held
 
 
 def _free_id(held: set[str]) -> str:

@@ -80,9 +80,10 @@ def merged(
 def row_names(text: str) -> list[str]:
     """What each row of such a CSV is about: a trial, or one of its vessels."""
     header, *rows = csv.reader(io.StringIO(text), delimiter=";")
-    has_vessels = "vessel" in header
-    return [f"{row[0]}, vessel {row[1]}" if has_vessels and row[1].isdigit() else
-            f"{row[0]}, {row[1]}" if has_vessels else row[0] for row in rows]
+    if "vessel" not in header:
+        return [row[0] for row in rows]
+    return [f"{trial}, {f'vessel {place}' if place.isdigit() else place}"
+            for trial, place, *_ in rows]
 
 
 def results_heads(job: EvaporationJob, kind: Rows) -> Heads:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from experiments import service
@@ -14,9 +13,10 @@ from wizard import editors, frame
 from wizard.session import WizardSession
 from wizard.typing_table import typing_table
 from wizard.verbatim import verbatim
-from wizard.view_models.results_preview import Preview, preview
+from wizard.view_models.results_preview import preview
 from wizard.views.corrections_view import corrections
 from wizard.views.logs_view import logs
+from wizard.views.preview_view import show_preview
 from wizard.views.undo import undo_button
 
 WAYS = {"type": "Type it in", "paste": "Paste a table", "file": "Give the filled sheet"}
@@ -85,9 +85,10 @@ def _grid(session: WizardSession, dossier: Dossier) -> str | None:
     blank = editors.results_rows(dossier.job, dossier.pending, kind)
     st.caption(f"Saved as you type. {HINTS[kind]} Decimal points or commas, one of them "
                "throughout. Run time and outcome need to stand in one row of a trial only.")
-    sheet = trial_sheet(dossier, [t.id for t in dossier.pending])
-    if kind == "vessel" and (hint := editors.blank_hint(sheet)):
-        st.caption(hint)
+    if kind == "vessel":
+        hint = editors.blank_hint(trial_sheet(dossier, [t.id for t in dossier.pending]))
+        if hint:
+            st.caption(hint)
     with st.container(horizontal=True, vertical_alignment="center"):
         undo = st.empty()
         corrected = _corrected(session, name)
@@ -174,23 +175,13 @@ def _confirm(session: WizardSession, dossier: Dossier, data: str | bytes, way: s
     rows = editors.row_names(data) if way == "type" and isinstance(data, str) else []
     shown = preview(table, dossier.job, dossier.trials, session.units, rows)
     with st.container(border=True):
-        st.markdown(f"**Before anything is recorded:** {verbatim(shown.summary)}")
-        _lines(shown)
+        show_preview(shown)
         if shown.may_record and st.button("Record these results", type="primary",
                                           key="results.record", icon=":material/check:"):
             _, _, ids = service.record_table(session.service, dossier.id, data)
             _clear(session, dossier, way)
             session.mark("recorded", ", ".join(ids))
             frame.again()
-
-
-def _lines(shown: Preview) -> None:
-    if shown.understood:
-        st.dataframe(pd.DataFrame(shown.understood).fillna("–"), hide_index=True, width="stretch")
-    for line in shown.rejected:
-        st.markdown(f":red[:material/error: {verbatim(line)}]")
-    for line in shown.notes:
-        st.markdown(f":material/info: {verbatim(line)}")
 
 
 def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:

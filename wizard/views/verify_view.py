@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from experiments import approval
@@ -25,6 +24,7 @@ from wizard.view_models.results_preview import preview
 from wizard.view_models.settings_text import setting_text
 from wizard.views.drawing import show_row
 from wizard.views.kept import KeptForm
+from wizard.views.preview_view import show_preview
 from wizard.views.robustness_view import CLOSED, robustness
 from wizard.views.sheet_view import bench_sheet
 
@@ -141,13 +141,7 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
         return
     shown = preview(read_runs_table(dossier, made, data), dossier.job, [], session.units)
     with st.container(border=True):
-        st.markdown(f"**Before anything is recorded:** {verbatim(shown.summary)}")
-        if shown.understood:
-            st.dataframe(pd.DataFrame(shown.understood), hide_index=True, width="stretch")
-        for line in shown.rejected:
-            st.markdown(f":red[:material/error: {verbatim(line)}]")
-        for line in shown.notes:
-            st.markdown(f":material/info: {verbatim(line)}")
+        show_preview(shown)
         if shown.may_record and st.button("Record these runs", type="primary",
                                           key="verify.record", icon=":material/check:"):
             record_verification(session.service, dossier.id, data)
