@@ -1,13 +1,59 @@
-"""What a correction changed: the old values beside the new ones."""
+"""Correcting a result: what takes its place, and the old values beside the new ones."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from itertools import zip_longest
+from typing import Any, TypedDict
 
 from experiments.dossier_state import read_result
+from experiments.entries import EntryError, check_result
 from experiments.events import Event
+from experiments.job import EvaporationJob
 from experiments.trials import Recovery, Result
+
+NOTHING = "nothing"
+
+
+class Amendment(TypedDict, total=False):
+    """What a correction may give anew; the values are checked as those of a record."""
+
+    run_time_min: Any
+    outcome: Any
+    recovery_percent: Mapping[str, Any]
+    remark: Any
+    day: Any
+    corrected: Any
+
+
+def amended(job: EvaporationJob, old: Result, values: Amendment) -> Result:
+    """The result that takes the place of ``old``.
+
+    What is not given stays; an analyte given without any reading loses those it had.
+
+    Raises
+    ------
+    EntryError
+        for values that cannot be taken, or that change nothing
+    TypeError
+        for what is no part of a result
+    """
+    unknown = values.keys() - Amendment.__annotations__.keys()
+    if unknown:
+        raise TypeError(f"A correction has no {', '.join(sorted(unknown))}.")
+    kept: dict[str, Any] = {
+        "run_time_min": old.run_time_min, "outcome": old.outcome, "recovery_percent": {},
+        "remark": old.remark, "day": old.day, "corrected": old.corrected,
+    }
+    given = check_result(job, **(kept | dict(values)))
+    recovery = {name: readings for name, readings in {**old.recovery, **given.recovery}.items()
+                if any(r is not None for r in readings)}
+    is_mean = {**old.is_mean, **given.is_mean}
+    result = replace(given, recovery=recovery, is_mean={name: is_mean[name] for name in recovery})
+    if changed(old, result) == NOTHING:
+        raise EntryError("This changes nothing of the result.", "Give a value that differs.")
+    return result
 
 
 def corrections(events: Iterable[Event]) -> dict[int, str]:
@@ -41,7 +87,7 @@ def changed(before: Result, after: Result) -> str:
             f"{analyte}{'' if is_mean else f' in vessel {i}'} {_percent(old)} to {_percent(new)}"
             for i, (old, new) in enumerate(pairs, start=1) if old != new
         ]
-    return "; ".join(parts) or "nothing"
+    return "; ".join(parts) or NOTHING
 
 
 def _minutes(result: Result) -> str:

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Unpack
 
 from experiments.answers import Answer, Forecast
 from experiments.carry_over import carry_over_payload, must_still_hold
+from experiments.corrections import Amendment, amended
 from experiments.dossier_state import FROZEN, MOVES, DossierState, apply, result_payload
 from experiments.entries import (
     EntryError,
@@ -244,25 +245,16 @@ class Dossier:
         self._append("recorded", {"trial": trial_id, "result": result_payload(result)})
         return trial_id
 
-    def correct(self, trial_id: str, reason: str, **values: Any) -> None:
-        """Replace a recorded result by a new row that points at the old one and says why."""
+    def correct(self, trial_id: str, reason: str, **values: Unpack[Amendment]) -> None:
+        """Replace a recorded result by a new row that points at the old one and says why.
+
+        What is not given stays; an analyte given as None loses its readings.
+        """
         self._must_be_open()
-        old = self._recorded_result(trial_id)
-        reason = _checked_reason(reason)
-        result = check_result(
-            self.job, values.get("run_time_min", old.run_time_min),
-            values.get("outcome", old.outcome), values.get("recovery_percent", {}),
-            values.get("remark", old.remark), values.get("day", old.day),
-            values.get("corrected", old.corrected),
-        )
-        kept = {n: v for n, v in old.recovery.items() if n not in result.recovery}
-        merged = Result(
-            result.run_time_min, result.outcome, {**kept, **result.recovery},
-            {**old.is_mean, **result.is_mean}, result.remark, result.day, result.corrected,
-        )
+        result = amended(self.job, self._recorded_result(trial_id), values)
         self._append("corrected", {
-            "trial": trial_id, "result": result_payload(merged), "reason": reason,
-            "replaces": self._last_result_seq(trial_id),
+            "trial": trial_id, "result": result_payload(result),
+            "reason": _checked_reason(reason), "replaces": self._last_result_seq(trial_id),
         })
 
     def exclude(self, trial_id: str, reason: str) -> None:

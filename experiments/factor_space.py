@@ -28,7 +28,8 @@ class FactorSpace:
 
     def snap(self, setting: Setting) -> Setting:
         """The nearest setting inside the window that the equipment can dial."""
-        return {f.name: _snap(f, setting[f.name]) for f in self.factors}
+        return {f.name: str(setting[f.name]) if f.choices else dialled(f, float(setting[f.name]))
+                for f in self.factors}
 
     @property
     def steers(self) -> Array:
@@ -158,10 +159,9 @@ def _code(factor: Factor, settings: Sequence[Setting]) -> list[Array]:
     return [np.array([coded(factor, float(s[factor.name])) for s in settings])]
 
 
-def _snap(factor: Factor, value: float | str) -> float | str:
-    if factor.choices:
-        return str(value)
-    number = min(max(float(value), factor.low), factor.high)
+def dialled(factor: Factor, value: float) -> float:
+    """The nearest value inside the range of a factor that the equipment can dial."""
+    number = min(max(value, factor.low), factor.high)
     resolution = factor.resolution
     if factor.is_fixed or resolution <= 0:
         return number

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from experiments.entries import EntryError
-from experiments.factor_space import coded, decoded, tolerances
+from experiments.factor_space import coded, decoded, numeric_factors, tolerances
 from experiments.forecaster import Forecaster, JointForecaster
 from experiments.job import DEFAULT_STEP, EvaporationJob, Factor, Setting
 from experiments.progress import Progress, unwatched
@@ -66,6 +66,18 @@ class Region:
     tolerance_inside: bool
 
 
+def why_no_region(forecaster: Forecaster, setting: Setting) -> str:
+    """Why there is no operating region around a set point; empty where there is one."""
+    job = forecaster.job
+    if not numeric_factors(job):
+        return "No factor that has a range is left free, so there is no operating region to map."
+    own = float(forecaster.probability([setting])[0])
+    if own < job.limits.assurance:
+        return (f"The setting reaches {100.0 * own:.3g} %, less than the asked "
+                f"{100.0 * job.limits.assurance:.3g} %: there is no operating region around it.")
+    return ""
+
+
 def operating_region(
     forecaster: Forecaster, setting: Setting, progress: Progress | None = None
 ) -> Region:
@@ -80,16 +92,14 @@ def operating_region(
     Raises
     ------
     EntryError
-        when the set point does not reach the assurance, so there is no region around it
+        when there is no region around the set point (:func:`why_no_region`)
     """
     job = forecaster.job
     asked = job.limits.assurance
+    reason = why_no_region(forecaster, setting)
+    if reason:
+        raise EntryError(reason, "Record more trials or change the job.")
     own = float(forecaster.probability([setting])[0])
-    if own < asked:
-        raise EntryError(
-            f"The setting reaches {100 * own:.0f} %, less than the asked {100 * asked:.0f} %.",
-            "There is no operating region around it; record more trials or change the job.",
-        )
     report = progress if progress is not None else unwatched
     lattice = Lattice(job, setting)
     probability = _mapped(forecaster, lattice, report)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from experiments.entries import EntryError
 from experiments.factor_space import coded, decoded, numeric_factors, tolerances
 from experiments.job import EvaporationJob, Factor, Setting
 from models.system import Array, Mask
@@ -45,8 +44,6 @@ class Lattice:
     def __init__(self, job: EvaporationJob, setting: Setting) -> None:
         self.setting = setting
         self.factors = numeric_factors(job)
-        if not self.factors:
-            raise EntryError("Every factor is fixed, so there is no region.", "Free a factor.")
         each = max(4, round(LATTICE_POINTS ** (1.0 / len(self.factors))))
         held = tolerances(job)
         self.axes = [factor_axis(f, setting, each, held.get(f.name, 0.0)) for f in self.factors]

@@ -13,7 +13,9 @@ import numpy as np
 
 from experiments.answers import Remedy
 from experiments.fitted import TEMPERATURE_SLACK_K, Fitted
-from experiments.job import EvaporationJob, Keeper, Setting
+from experiments.job import FACTOR_WORDS, MAIN_FACTORS, EvaporationJob, Keeper, Setting
+from experiments.job_checks import check_job
+from experiments.job_fields import Faults
 from experiments.job_simulator import JobSimulator
 from experiments.substance_checks import analyte_numbers
 from models.errors import ModelError
@@ -98,7 +100,11 @@ def _with(job: EvaporationJob, **sample: object) -> EvaporationJob:
 
 
 def _try(fitted: Fitted, change: Change) -> Remedy | None:
-    """The best probability under a change; None when it cannot be forecast."""
+    """The best probability under a change; None when it is no job, or cannot be forecast."""
+    faults = Faults()
+    check_job(change.job, faults)
+    if faults.found:
+        return None
     try:
         simulator = JobSimulator(change.job)
         settings = _settings(fitted, change.job)
@@ -112,7 +118,7 @@ def _try(fitted: Fitted, change: Change) -> Remedy | None:
     sentence = (
         f"{change.words[0].upper()}{change.words[1:]}: the run model then gives a probability of "
         f"{100 * probability[best]:.0f} % of meeting every target in about {time[best]:.0f} min "
-        f"(at {_words(settings[best])})."
+        f"(at {_words(change.job, settings[best])})."
     )
     return Remedy(change.words, sentence, float(probability[best]), float(time[best]))
 
@@ -154,7 +160,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
     lower = float(np.floor(low.low))
     chance = asked * float(np.minimum(rest, 1.0).mean())
     watch = float(np.minimum(rest, 1.0).mean())
-    where = f"at {_words(compromise)}"
+    where = f"at {_words(fitted.job, compromise)}"
     found = [
         Remedy(
             f"lower the target of {analyte.name}",
@@ -172,9 +178,15 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
     return found if len(must) > 1 else found[:1]
 
 
-def _words(setting: Setting) -> str:
-    return (
+def _words(job: EvaporationJob, setting: Setting) -> str:
+    """The main factors by their units, and what else is free by its name too."""
+    main = (
         f"{float(setting['set_temperature_c']):g} degC, "
         f"{float(setting['ramp_rate_mbar_per_min']):g} mbar/min, "
         f"{float(setting['end_pressure_mbar']):g} mbar"
     )
+    named = [(*FACTOR_WORDS[f.name], setting[f.name])
+             for f in job.free_factors if f.name not in MAIN_FACTORS]
+    return ", ".join([main, *(
+        f"{name} {value if isinstance(value, str) else f'{value:g} {unit}'}"
+        for name, unit, value in named)])

@@ -144,10 +144,10 @@ def plan_robustness(dossier: Dossier, setting: Setting) -> list[Trial]:
 def _reason(job: EvaporationJob, setting: Setting, moved: Setting) -> str:
     parts = []
     for factor in numeric_factors(job):
-        step = float(moved[factor.name]) - float(setting[factor.name])
-        if step:
+        value, centre = float(moved[factor.name]), float(setting[factor.name])
+        if value != centre:
             name, unit = FACTOR_WORDS[factor.name]
-            parts.append(f"{name} {step:+g} {unit}")
+            parts.append(f"{name} {'raised' if value > centre else 'lowered'} to {value:g} {unit}")
     return f"Robustness: {', '.join(parts) if parts else 'the set point itself'}."
 
 

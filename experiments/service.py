@@ -2,20 +2,21 @@
 
 Each is one function of a :class:`Session` (store, user, clock); each loads, acts, and saves
 once. Roles are checked here, first for the use-case and then for every event it would save;
-states are checked in the dossier. A change that did not say which revision
-it was made on is tried again when somebody else was faster; one that did is refused, so that
-the reader sees what changed before deciding.
+states are checked in the dossier. A change that did not say which revision it was made on is
+tried again when somebody else was faster; one that did is refused, so that the reader decides.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Unpack
 
 from experiments import logs
 from experiments.answers import Answer
+from experiments.corrections import Amendment
 from experiments.dossier import Dossier, utc_now
 from experiments.entries import EntryError
 from experiments.event_checks import ID, role_for
@@ -32,6 +33,7 @@ from experiments.storage.protocol import (
     UnknownDossier,
 )
 from experiments.storage.protocol import append as append_events
+from experiments.summaries import summarise
 from experiments.trials import Trial
 from experiments.users import Role, User
 
@@ -146,7 +148,7 @@ def record(session: Session, dossier_id: str, trial_id: str | None = None,
 
 
 def correct(
-    session: Session, dossier_id: str, trial_id: str, reason: str, **values: Any
+    session: Session, dossier_id: str, trial_id: str, reason: str, **values: Unpack[Amendment]
 ) -> Dossier:
     """Correct a recorded result by a new row that says why."""
     return change(session, dossier_id, lambda d: d.correct(trial_id, reason, **values))[0]
@@ -201,7 +203,8 @@ def searched(dossier: Dossier, robust: bool = True, progress: Progress | None = 
 def note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
     """Note a recommendation in the record, and what it makes of the dossier, where they are new.
 
-    Nothing is noted for a reader who may not enter, nor once the method is verified.
+    Nothing is noted for a reader who may not enter, nor once the method is verified; where
+    somebody saved in between, the next look notes what holds then.
     """
     session.user.must("read")
     if "enter" not in session.user.roles or dossier.state not in ("running", "recommended"):
@@ -218,7 +221,8 @@ def note_answer(session: Session, dossier: Dossier, answer: Answer) -> None:
     becomes = "recommended" if answer.status == "recommended" else "running"
     if becomes != dossier.state:
         dossier.move_to(becomes)
-    append(session, dossier, held)
+    with suppress(StaleRevision):
+        append(session, dossier, held)
 
 
 def report(
@@ -299,31 +303,6 @@ def audit(session: Session) -> dict[str, ChainCheck]:
     """Verify the chain of every dossier, and that none of its last events is gone."""
     session.user.must("read")
     return {s.id: _audited(session, s) for s in session.store.summaries()}
-
-
-def summarise(dossier: Dossier) -> Summary:
-    """The line of a dossier in the list."""
-    job = dossier.job
-    keeper = job.sample.keeper.name if job.sample.keeper else ""
-    return Summary(
-        id=dossier.id, title=job.title, state=dossier.state,
-        trials=sum(t.state != "withdrawn" for t in dossier.trials),
-        revision=len(dossier.events), updated=dossier.events[-1].at,
-        facts={
-            "solvents": [s.name for s in job.sample.solvents],
-            "analytes": [a.name for a in job.analytes],
-            "keeper": keeper, "equipment": job.equipment.name, "version": dossier.version,
-            **_method(dossier),
-        },
-    )
-
-
-def _method(dossier: Dossier) -> dict[str, Any]:
-    """Setting and run time of the recommendation in the record, while there is one."""
-    noted = dossier.details.recommendation
-    if noted is None or not noted.get("setting"):
-        return {}
-    return {"setting": dict(noted["setting"]), "run_time_min": noted["run_time_min"]["mean"]}
 
 
 # -- inside ----------------------------------------------------------------------------

@@ -31,7 +31,7 @@ def trials_csv(dossier: Dossier) -> str:
 
 
 def _rows(job: EvaporationJob, trial: Trial) -> list[list[Any]]:
-    head = [trial.id, trial.run_order, *(trial.setting[f.name] for f in job.factors)]
+    head = [trial.id, trial.run_order, *(trial.setting.get(f.name, "") for f in job.factors)]
     tail = [trial.state, trial.origin]
     result = trial.result
     if result is None:

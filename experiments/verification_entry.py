@@ -88,8 +88,12 @@ def note_plan(
 
 def read_runs_table(dossier: Dossier, made: VerificationPlan, data: bytes | str) -> ReadTable:
     """The filled bench sheet of a verification; a blank ``trial`` cell is a further run."""
-    known = [Trial(id=r.id, setting=made.setting) for r in made.runs]
-    return read_table(data, dossier.job, known)
+    return read_table(data, dossier.job, planned_trials(made))
+
+
+def planned_trials(made: VerificationPlan) -> list[Trial]:
+    """The runs of the plan as trials of its setting."""
+    return [Trial(id=r.id, setting=made.setting) for r in made.runs]
 
 
 def note_runs(

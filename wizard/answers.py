@@ -9,7 +9,7 @@ from experiments.answers import Answer
 from experiments.dossier import Dossier
 from experiments.fitted import Fitted, fit
 from experiments.job import Setting
-from experiments.region import Region, operating_region
+from experiments.region import Region, operating_region, why_no_region
 from experiments.window import WindowMap, window_map
 from wizard import waiting
 from wizard.session import WizardSession, digest
@@ -64,9 +64,9 @@ def recommendation(session: WizardSession, dossier: Dossier) -> Answer | None:
 def region(dossier: Dossier, answer: Answer) -> Region | None:
     """The operating region around the recommended setting; None without one."""
     found = fitted(dossier)
-    if found is None or answer.setting is None:
-        return None
     setting = answer.setting
+    if found is None or setting is None or why_no_region(found, setting):
+        return None
     return waiting.answer("region", digest(record_key(dossier), sorted(setting.items())),
                           "Mapping the operating region",
                           lambda p: operating_region(found, setting, p))

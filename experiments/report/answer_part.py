@@ -6,7 +6,7 @@ from dataclasses import fields
 
 from experiments.consequences import Consequences
 from experiments.job import EvaporationJob
-from experiments.region import Range, Region
+from experiments.region import Range, Region, why_no_region
 from experiments.report.charts import forecast_against_targets
 from experiments.report.digits import (
     factor_name,
@@ -116,8 +116,7 @@ def region(g: Gathered) -> Section:
     job, found = g.dossier.job, g.region
     if found is None:
         return Section("region", "Operating region", (Paragraph(
-            f"The setting reaches {percent(g.shown.probability)}, less than the asked "
-            f"{percent(job.limits.assurance)}: there is no operating region around it."),))
+            why_no_region(g.fitted, g.shown.setting)),))
     together = "" if found.together is None else (
         f" The probability that every target is met everywhere in the box at once is "
         f"{percent(found.together)}."

@@ -6,12 +6,14 @@ import math
 import re
 
 from experiments.answers import Interval
-from experiments.job import FACTOR_WORDS, EvaporationJob, Setting
+from experiments.job import DEFAULT_STEP, FACTOR_WORDS, EvaporationJob, Setting
 
 NONE = "–"
 RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 MINUS = re.compile(r"(?<![^\s(±])-(?=\d)")
 """A hyphen before a number that stands by itself."""
+AREA_OR_VOLUME = re.compile(r"(?<![\w-])m([23])(?![\w-])")
+"""A square or cubic metre that is no part of a name."""
 
 
 def decimals_for(error: float) -> int:
@@ -51,10 +53,10 @@ def plain(number: float) -> str:
 def printed(text: str) -> str:
     """A sentence of the core with its signs and units as a report prints them.
 
-    >>> printed("wall above -38 degC, 2-pentanone, 3 m3")
-    'wall above −38 °C, 2-pentanone, 3 m³'
+    >>> printed("wall above -38 degC, 2-pentanone, QX-m3, 3 m3")
+    'wall above −38 °C, 2-pentanone, QX-m3, 3 m³'
     """
-    text = text.replace("degC", "°C").replace("m2", "m²").replace("m3", "m³")
+    text = AREA_OR_VOLUME.sub(lambda m: "m²" if m[1] == "2" else "m³", text.replace("degC", "°C"))
     return MINUS.sub("−", text)
 
 
@@ -123,17 +125,22 @@ def factor_value(job: EvaporationJob, name: str, number: float | str) -> str:
     """A factor's value to what the equipment can dial."""
     if isinstance(number, str):
         return number
-    step = job.factor(name).resolution
+    step = next((f.resolution for f in job.factors if f.name == name),
+                DEFAULT_STEP.get(name, 0.0))
     places = max(0, -math.floor(math.log10(step) + 1e-9)) if step > 0 else 1
     whole = math.isclose(number, round(number, places), abs_tol=1e-9)
     return value(number, places) if whole else figures(number, 4)
 
 
 def setting_words(job: EvaporationJob, setting: Setting) -> str:
-    """A setting in one line, main factors first."""
+    """A setting in one line, main factors first.
+
+    A setting of an earlier form of the job may lack a factor, or hold one that is no longer there.
+    """
+    known = [f.name for f in job.factors if f.name in setting]
     parts = []
-    for factor in job.factors:
-        unit = factor_unit(factor.name)
-        number = factor_value(job, factor.name, setting[factor.name])
-        parts.append(f"{factor_name(factor.name)} {number}{' ' + unit if unit else ''}")
+    for name in (*known, *(n for n in setting if n not in known)):
+        unit = factor_unit(name)
+        number = factor_value(job, name, setting[name])
+        parts.append(f"{factor_name(name)} {number}{' ' + unit if unit else ''}")
     return ", ".join(parts)

@@ -18,7 +18,7 @@ from experiments.method_in_use import today_against_recommended
 from experiments.physics import PhysicsModel
 from experiments.predicted_run import predicted_run
 from experiments.progress import Progress, unwatched
-from experiments.region import Region, operating_region
+from experiments.region import Region, operating_region, why_no_region
 from experiments.report.rationale import Neighbour, neighbours
 from experiments.sensitivity import Drift, drifts
 from experiments.verification import Verification, decide, setting_to_verify
@@ -34,7 +34,7 @@ class Gathered:
 
     ``shown`` is the forecast at the recommended setting, or at the best compromise, ``before``
     the one there from physics alone, without any trial;
-    ``region`` is None where the setting does not reach the assurance.
+    ``region`` is None where there is none around the setting.
     """
 
     dossier: Dossier
@@ -119,9 +119,7 @@ def _setting(answer: Answer) -> Setting:
 
 
 def _region(fitted: Fitted, setting: Setting, report: Progress) -> Region | None:
-    if float(fitted.probability([setting])[0]) < fitted.job.limits.assurance:
-        return None
-    if all(f.choices for f in fitted.job.free_factors):
+    if why_no_region(fitted, setting):
         return None
     return operating_region(fitted, setting, lambda s, what: report(0.2 + 0.35 * s, what))
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from experiments.answers import Forecast, weakest
-from experiments.factor_space import coded, decoded, numeric_factors
+from experiments.factor_space import coded, decoded, dialled, numeric_factors
 from experiments.forecaster import Forecaster
-from experiments.job import EvaporationJob, Factor, Setting
+from experiments.job import EvaporationJob, Setting
 from experiments.report.digits import (
     factor_name,
     factor_unit,
@@ -41,7 +41,7 @@ def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...
     for factor in numeric_factors(job):
         start = coded(factor, float(setting[factor.name]))
         for place in (start - STEP, start + STEP):
-            number = _dialled(factor, decoded(factor, min(max(place, 0.0), 1.0)))
+            number = dialled(factor, decoded(factor, min(max(place, 0.0), 1.0)))
             if abs(coded(factor, number) - start) > 0.25 * STEP:
                 moved.append((factor.name, number))
     settings: list[Setting] = [{**setting, name: number} for name, number in moved]
@@ -49,12 +49,6 @@ def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...
         Neighbour(name, number, forecast, weakest(job, forecast))
         for (name, number), forecast in zip(moved, forecaster.forecast(settings), strict=True)
     )
-
-
-def _dialled(factor: Factor, number: float) -> float:
-    step = factor.resolution
-    rounded = round(number / step) * step if step > 0.0 else number
-    return min(max(rounded, factor.low), factor.high)
 
 
 def why_this_setting(

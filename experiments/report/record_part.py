@@ -24,7 +24,8 @@ from experiments.report.gathered import Gathered
 from experiments.report.records import event_words
 
 EXPORT_NAME, DATA_NAME = "dossier.zip", "report.json"
-DEPENDS_ON = ("boilwright", "numpy", "scipy", "numba", "scikit-learn")
+DEPENDS_ON = ("boilwright", "numpy", "scipy", "numba", "scikit-learn", "chemicals", "thermo",
+              "CoolProp")
 
 
 def software_versions() -> dict[str, str]:

@@ -79,8 +79,9 @@ def _runs_table(g: Gathered) -> Table:
         result = trial.result
         record = held.get(trial.id, (None,))[-1]
         rows.append([
-            Cell(trial.id, record), *(factor_value(job, f.name, trial.setting[f.name])
-                                      for f in free),
+            Cell(trial.id, record), *(
+                factor_value(job, f.name, trial.setting[f.name]) if f.name in trial.setting
+                else NONE for f in free),
             NONE if result is None else value(result.run_time_min),
             trial.state if result is None else result.outcome,
             NONE if result is None else result.day or NONE,

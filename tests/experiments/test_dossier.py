@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import math
 
@@ -12,8 +13,11 @@ from hypothesis import strategies as st
 
 from experiments import Dossier, DossierError
 from experiments.events import verify_chain
+from experiments.job import Factor
 from experiments.job_file import parse
+from experiments.report.records import event_words
 from experiments.trials import Recovery
+from experiments.trials_csv import trials_csv
 from tests.fuzzing import examples
 
 PHTHALATE, BENZENE = "diethyl phthalate", "1,2-dichlorobenzene"
@@ -239,6 +243,22 @@ def test_the_job_may_change_while_only_todays_method_is_there(job, setting):
     assert (trial.id, trial.setting, started.job.title) == ("T1", other, "Renamed")
     started.record("T1", run_time_min=30)
     unchanged(started, lambda: started.change_job(job))
+
+
+def test_a_trial_from_before_a_factor_was_added_is_still_told(job, setting):
+    """The history and the table of trials show settings as they were."""
+    started = Dossier.start(job)
+    started.note_event("proposed", {"trial": "T1", "setting": setting, "reason": "a start",
+                                    "run_time_min": {}, "recovery_percent": {}})
+    started.withdraw("T1")
+    factors = (*(f for f in job.factors if f.name != "end_point_hold_min"),
+               Factor("end_point_hold_min", 1.0, 4.0))
+    started.change_job(dataclasses.replace(job, factors=factors))
+    told = [event_words(started, e) for e in started.events]
+    assert any("set temperature" in t and "hold" not in t for t in told)
+    lines = list(csv.DictReader(trials_csv(started).splitlines()))
+    assert lines[0]["end_point_hold_min"] == ""
+    assert float(lines[0]["set_temperature_c"]) == setting["set_temperature_c"]
 
 
 def test_a_dossier_is_its_events(dossier):

@@ -10,12 +10,13 @@ import pytest
 
 from experiments import Dossier
 from experiments.entries import EntryError
+from experiments.fitted import fit
 from experiments.job import Factor
 from experiments.job_file import parse
 from experiments.job_text import to_mapping
 from experiments.method_transfer import predict_transfer
 from experiments.predicted_run import predicted_run
-from experiments.remedies import _changes
+from experiments.remedies import _changes, _try
 from experiments.results_table import read_table
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -85,3 +86,15 @@ def test_remedies_leave_alone_what_was_searched_over(dossier):
     words = [c.words for c in _changes(free)]
     assert any("mL keeper" in c.words for c in _changes(dossier.job))
     assert not any("mL keeper" in w for w in words)
+
+
+def test_remedies_are_jobs_that_could_be_run(dossier):
+    """Half of a fill below the end volume, or an end volume above the fill, is none."""
+    sample = replace(dossier.job.sample, keeper=None, fill_volume_ml=6.0, end_volume_ml=4.0,
+                     end_volume_control="weighing")
+    small = replace(dossier.job, sample=sample)
+    fitted = fit(small, ())
+    words = [c.words for c in _changes(small) if _try(fitted, c) is not None]
+    assert "stop at 8 mL" not in words
+    assert "fill 3 mL a vessel" not in words
+    assert any("keeper" in w for w in words)

@@ -20,6 +20,7 @@ from experiments.log_columns import ColumnChoice
 from experiments.log_file import read_log_file
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError, append
+from experiments.summaries import summarise
 from experiments.users import NotAllowed, User
 from tests.experiments.instrument_logs import as_text, run_columns
 from tests.fuzzing import examples
@@ -31,7 +32,7 @@ PHTHALATE = "diethyl phthalate"
 @pytest.fixture
 def session(dossier):
     made = service.Session(MemoryStore(), User("Ada"))
-    append(made.store, dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(made.store, dossier.id, dossier.events, 0, summarise(dossier))
     return made
 
 

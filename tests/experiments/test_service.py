@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import sqlite3
+from types import SimpleNamespace
 
 import pytest
 
@@ -14,6 +15,7 @@ from experiments.entries import EntryError
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier, append
+from experiments.summaries import summarise
 from experiments.users import NotAllowed, User
 
 A = "recovery_percent:diethyl phthalate"
@@ -35,7 +37,7 @@ def ada(store):
 @pytest.fixture
 def kept(ada, dossier):
     """The dossier with two pending trials, in the store."""
-    append(ada.store, dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(ada.store, dossier.id, dossier.events, 0, summarise(dossier))
     return dossier.id
 
 
@@ -101,6 +103,18 @@ def test_a_change_is_made_again_when_somebody_was_faster(ada, kept):
     assert given == "T2"
     assert [t.id for t in dossier.recorded] == ["T1", "T2"]
     assert [e.who for e in ada.store.events(kept)[-2:]] == ["Grace", "Ada"]
+
+
+def test_looking_at_an_answer_never_fails_because_somebody_saved(ada, kept):
+    """What was looked at is noted at the next look instead."""
+    service.record(ada, kept, "T1", run_time_min=40)
+    read = service.load(ada, kept)
+    service.record(approver(ada.store), kept, "T2", run_time_min=41)
+    before = ada.store.events(kept)
+    service.note_answer(ada, read, SimpleNamespace(
+        status="more trials needed", setting=None, reason="", probability=0.5,
+        run_time_min=Interval(1.0, 1.0, 1.0), recovery_percent={}))
+    assert ada.store.events(kept) == before
 
 
 @pytest.mark.parametrize("action", [
@@ -215,7 +229,7 @@ def test_results_do_not_come_along_to_another_sample(ada, kept, job_mapping):
 def test_a_changed_event_is_found_by_the_audit_and_the_dossier_not_used(tmp_path, dossier):
     store = DatabaseStore(f"sqlite:///{tmp_path / 's.sqlite'}")
     session = service.Session(store, User("Ada"))
-    append(store, dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(store, dossier.id, dossier.events, 0, summarise(dossier))
     assert service.audit(session)[dossier.id].holds
     with sqlite3.connect(tmp_path / "s.sqlite") as connection:
         connection.execute("UPDATE audit_event SET payload = replace(payload, '45', '46') "
@@ -230,7 +244,7 @@ def test_a_changed_event_is_found_by_the_audit_and_the_dossier_not_used(tmp_path
 def test_a_missing_last_event_is_found_by_the_audit(tmp_path, dossier):
     store = DatabaseStore(f"sqlite:///{tmp_path / 's.sqlite'}")
     session = service.Session(store, User("Ada"))
-    append(store, dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(store, dossier.id, dossier.events, 0, summarise(dossier))
     for gone, first in (("seq = 3", 3), ("seq >= 1", 1)):
         with sqlite3.connect(tmp_path / "s.sqlite") as connection:
             connection.execute(f"DELETE FROM audit_event WHERE {gone}")  # noqa: S608

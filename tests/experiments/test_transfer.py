@@ -23,6 +23,7 @@ from experiments.log_reading import read_log
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StoreError, append
+from experiments.summaries import summarise
 from experiments.users import NotAllowed, User
 from tests.experiments.instrument_logs import as_text, run_columns
 from tests.fuzzing import examples
@@ -61,7 +62,7 @@ def session():
 
 
 def keep(session, dossier):
-    append(session.store, dossier.id, dossier.events, 0, service.summarise(dossier))
+    append(session.store, dossier.id, dossier.events, 0, summarise(dossier))
 
 
 def refused(session, data, said):

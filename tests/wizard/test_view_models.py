@@ -12,6 +12,7 @@ from experiments.answers import Forecast, Interval
 from experiments.authorisation import job_cautions
 from experiments.bootstrap import local_user
 from experiments.differences import Comparison, Difference
+from experiments.factor_space import dialled
 from experiments.job_file import parse
 from experiments.learnt import Learnt
 from experiments.region import Range
@@ -39,7 +40,7 @@ from wizard.view_models.history_lines import history_lines
 from wizard.view_models.job_draft import draft_of
 from wizard.view_models.results_preview import preview
 from wizard.view_models.run_panels import run_events, run_panels, run_sentence
-from wizard.view_models.setting_entry import middle_setting, snapped, stepper
+from wizard.view_models.setting_entry import middle_setting, stepper
 from wizard.view_models.trial_cards import budget_sentence, trial_card, with_forecast
 from wizard.view_models.whatif_rows import whatif_lines, whatif_sentence
 
@@ -97,14 +98,14 @@ def test_ramps_to_choose_lie_in_the_window_and_can_be_dialled(job):
     assert ramps == sorted(set(ramps))
     for ramp in ramps:
         assert factor.low <= ramp <= factor.high
-        assert snapped(factor, ramp) == ramp
+        assert dialled(factor, ramp) == ramp
 
 
 def test_a_middle_setting_can_be_dialled(job):
     setting = middle_setting(job)
     for factor in job.free_factors:
         assert factor.low <= setting[factor.name] <= factor.high
-        assert snapped(factor, setting[factor.name]) == setting[factor.name]
+        assert dialled(factor, setting[factor.name]) == setting[factor.name]
 
 
 def test_steps_follow_the_unit(job):

@@ -90,7 +90,7 @@ LIMITS = (
     Field("limits.assurance", "Asked assurance",
           help="Probability that every “must” analyte's true mean recovery meets its target."),
     Field("limits.trials", "Trials to spend at most"),
-    Field("limits.trials_per_batch", "Trials proposed at a time", optional=True, assumed="3"),
+    Field("limits.trials_per_batch", "Trials proposed at a time"),
 )
 SEED = Field("seed", "Seed", help="Of the random choices: same seed, same proposals.")
 

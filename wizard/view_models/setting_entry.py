@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from experiments.factor_space import decoded, dialled
 from experiments.job import EvaporationJob, Factor, Setting
 from wizard.units import Units
 
@@ -21,19 +22,7 @@ def _middle(factor: Factor) -> float | str:
         return factor.choices[0]
     if factor.is_fixed:
         return factor.low
-    by_ratio = factor.name in ("end_pressure_mbar", "ramp_rate_mbar_per_min") and factor.low > 0
-    value = (factor.low * factor.high) ** 0.5 if by_ratio else 0.5 * (factor.low + factor.high)
-    return snapped(factor, value)
-
-
-def snapped(factor: Factor, value: float) -> float:
-    """The nearest value the equipment can dial, inside the range."""
-    step = factor.resolution
-    if step <= 0:
-        return value
-    origin = factor.low if factor.step is not None else 0.0
-    near = origin + round((value - origin) / step) * step
-    return round(min(max(near, factor.low), factor.high), 9)
+    return dialled(factor, decoded(factor, 0.5))
 
 
 @dataclass(frozen=True)

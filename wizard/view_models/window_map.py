@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from experiments.dossier import Dossier
+from experiments.factor_space import dialled
 from experiments.job import EvaporationJob, Setting
 from experiments.window import WindowMap
 from wizard.charts.map_data import MapData, MapMark, MapRegion
@@ -160,10 +161,7 @@ def ramp_choices(job: EvaporationJob, count: int = 5) -> list[float]:
     if factor.is_fixed:
         return [factor.low]
     values = np.geomspace(factor.low, factor.high, count)
-    step = factor.resolution or 1.0
-    origin = factor.low if factor.step is not None else 0.0
-    snapped = [origin + round((v - origin) / step) * step for v in values]
-    return sorted({min(max(round(float(v), 6), factor.low), factor.high) for v in snapped})
+    return sorted({dialled(factor, float(v)) for v in values})
 
 
 def nearest_ramp(job: EvaporationJob, setting: Setting | None) -> float:

@@ -87,7 +87,7 @@ def _correct(
     try:
         minutes = read_number(time) if time.strip() else None
         recovery = {name: _values(text, bool(trial.result and trial.result.is_mean.get(name)))
-                    for name, text in readings.items() if text.strip()}
+                    for name, text in readings.items()}
     except NotANumber as error:
         st.error(f"{error} Nothing was changed.")
         return False

@@ -11,6 +11,7 @@ from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from wizard import answers
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models.earlier_rows import NONE, earlier_choices
 
 
@@ -50,12 +51,12 @@ def show_carried(session: WizardSession, dossier: Dossier) -> None:
     if carried is None or found is None:
         return
     with st.container(border=True):
-        st.markdown(f"**From an earlier dossier.** {carried_words(carried)}")
+        st.markdown(f"**From an earlier dossier.** {verbatim(carried_words(carried))}")
         for line in carried.left_out:
-            st.markdown(session.units.sentence(line))
+            st.markdown(verbatim(session.units.sentence(line)))
         for verdict in verdicts(found):
             sign = ":material/warning: " if verdict.is_against else ""
-            st.markdown(sign + session.units.sentence(verdict.sentence))
+            st.markdown(sign + verbatim(session.units.sentence(verdict.sentence)))
 
 
 def _draft(draft_id: str) -> str:

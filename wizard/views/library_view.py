@@ -7,6 +7,7 @@ import streamlit as st
 from experiments import service
 from wizard import frame
 from wizard.session import WizardSession
+from wizard.verbatim import verbatim
 from wizard.view_models import library_rows
 
 SHOWN = 30
@@ -31,10 +32,11 @@ def render(session: WizardSession) -> None:
     for summary in found[:SHOWN]:
         with st.container(border=True, horizontal=True, vertical_alignment="center"):
             st.markdown(
-                f"**{summary.title}**  \n{library_rows.method_line(summary, session.units)}  \n"
-                f":small[{library_rows.sample_line(summary)}]", width="stretch")
+                f"**{verbatim(summary.title)}**  \n"
+                f"{verbatim(library_rows.method_line(summary, session.units))}  \n"
+                f":small[{verbatim(library_rows.sample_line(summary))}]", width="stretch")
             if st.button("Open", key=f"library.open.{summary.id}", icon=":material/arrow_forward:",
-                         help=f"Open “{summary.title}”."):
+                         help=f"Open “{verbatim(summary.title)}”."):
                 session.open(summary.id)
                 frame.go(session, "recommend")
     if len(found) > SHOWN:

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 import streamlit as st
 
 from experiments.dossier import Dossier
+from experiments.factor_space import dialled
 from experiments.job import Factor, Setting
 from wizard.session import WizardSession
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.setting_entry import snapped, stepper
+from wizard.view_models.setting_entry import stepper
 
 
 def setting_inputs(
@@ -53,7 +54,7 @@ def put_setting(
         if factor.name in values:
             field = _field_key(session, factor, f"{key}.{dossier.id}")
             st.session_state[field] = session.units.shown(
-                factor.name, snapped(factor, values[factor.name]))
+                factor.name, dialled(factor, values[factor.name]))
 
 
 def _field_key(session: WizardSession, factor: Factor, key: str) -> str:
@@ -66,7 +67,8 @@ def _one(session: WizardSession, factor: Factor, key: str, start: Setting) -> fl
     label = FACTOR_LABELS[factor.name]
     first = start.get(factor.name, factor.low)
     if factor.choices:
-        return str(st.selectbox(label, factor.choices, index=factor.choices.index(str(first)),
+        choice = str(first) if first in factor.choices else factor.first_value
+        return str(st.selectbox(label, factor.choices, index=factor.choices.index(str(choice)),
                                 key=_field_key(session, factor, key), persist_state="session"))
     units = session.units
     shape = stepper(factor, units)

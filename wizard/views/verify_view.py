@@ -10,7 +10,12 @@ from experiments.bench_sheet import verification_sheet
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.verification import Verification, setting_to_verify, verify
-from experiments.verification_entry import plan_verification, read_runs_table, record_verification
+from experiments.verification_entry import (
+    plan_verification,
+    planned_trials,
+    read_runs_table,
+    record_verification,
+)
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import planned, recorded_runs
 from wizard import answers, frame, waiting
@@ -139,7 +144,8 @@ def _entry(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> 
     data: bytes | str | None = given.getvalue() if given is not None else text.strip() or None
     if data is None:
         return
-    shown = preview(read_runs_table(dossier, made, data), dossier.job, [], session.units)
+    shown = preview(read_runs_table(dossier, made, data), dossier.job, planned_trials(made),
+                    session.units)
     with st.container(border=True):
         show_preview(shown)
         if shown.may_record and st.button("Record these runs", type="primary",

@@ -10,7 +10,7 @@ import pytest
 
 from experiments.entries import EntryError
 from experiments.factor_space import coded, decoded
-from experiments.region import operating_region
+from experiments.region import operating_region, why_no_region
 from experiments.region_lattice import Lattice
 from experiments.sensitivity import drifts
 
@@ -121,6 +121,14 @@ def test_ranges_are_given_in_whole_degrees_and_millibars(region):
 def test_a_setting_below_the_assurance_has_no_region(fit, set_point):
     fit.level = -9.0
     with pytest.raises(EntryError, match="less than the asked 95 %"):
+        operating_region(fit, set_point)
+
+
+def test_without_a_range_there_is_no_region(fit, set_point):
+    fixed = tuple(replace(f, low=f.low, high=f.low) for f in fit.job.factors)
+    fit.job = replace(fit.job, factors=fixed)
+    assert "No factor that has a range" in why_no_region(fit, set_point)
+    with pytest.raises(EntryError, match="No factor that has a range"):
         operating_region(fit, set_point)
 
 

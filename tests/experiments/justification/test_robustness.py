@@ -79,7 +79,7 @@ def test_runs_are_pending_with_reason_and_forecast(dossier, set_point):
     assert {t.origin for t in trials} == {ORIGIN}
     assert all(t.state == "pending" and t.run_time_min["mean"] > 0.0 for t in trials)
     assert sum("the set point itself" in t.reason for t in trials) == CENTRES
-    assert any("set temperature +2 °C" in t.reason for t in trials)
+    assert any("set temperature raised to 47 °C" in t.reason for t in trials)
     with pytest.raises(EntryError, match="already planned"):
         plan_robustness(dossier, set_point)
     assert analyse_robustness(dossier) is None, "nothing was run yet"
