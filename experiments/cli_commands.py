@@ -93,14 +93,22 @@ def simulate(arguments: Namespace) -> Reply:
 
         run = predicted_run(job, setting)
     lines = [
-        f"Finished in {run['run_time_min']:.1f} min." if run["finished"]
-        else f"Not finished within {job.limits.max_run_time_min:g} min.",
+        _ending(run, job.limits.max_run_time_min),
         *(f"{name}: {value:.1f} % recovered" for name, value in run["recovery_percent"].items()),
         f"Peak condenser load {run['peak_condenser_load_w']:.0f} W; boil-over "
         f"{'likely' if run['boil_over'] else 'not expected'}.",
         *run.get("findings", ()),
     ]
     return Reply("\n".join(lines), plain(run))
+
+
+def _ending(run: Mapping[str, Any], longest: float) -> str:
+    """How a predicted run ends."""
+    if run["finished"]:
+        return f"Finished in {run['run_time_min']:.1f} min."
+    stopped = run["trace"]["time_min"][-1]
+    return (f"Stopped after {stopped:.1f} min before it was done." if stopped < 0.999 * longest
+            else f"Not finished within {longest:g} min.")
 
 
 def usual_setting(job: EvaporationJob) -> Setting:

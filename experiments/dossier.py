@@ -20,6 +20,10 @@ from experiments.entries import (
     EntryError,
     check_result,
     check_setting,
+    check_settings,
+    checked_count,
+    checked_flag,
+    checked_level,
     checked_text,
     merge,
     time_and_outcome,
@@ -162,12 +166,11 @@ class Dossier:
 
         Empty when nothing more is worth running; ``stop_reason`` then says why.
         """
-        if isinstance(n, bool) or not isinstance(n, int) or not 1 <= n <= 50:
-            raise DossierError(f"{n!r} trials cannot be proposed.", "Ask for 1 to 50.")
+        count = checked_count(n)
         self._must_be_open()
         from experiments.sequential import propose
 
-        proposal = propose(self.fitted(progress), n, self.pending, progress=progress)
+        proposal = propose(self.fitted(progress), count, self.pending, progress=progress)
         self.stop_reason = proposal.stop_reason
         ids = []
         for trial in proposal.trials:
@@ -319,16 +322,14 @@ class Dossier:
         """The fastest setting at the asked assurance, or why there is none."""
         from experiments.recommendation import recommend
 
-        return recommend(self.fitted(progress), robust)
+        return recommend(self.fitted(progress), checked_flag("robust", robust))
 
     def forecast(
         self, settings: Sequence[Mapping[str, Any]], level: float = 0.95, new_run: bool = False
     ) -> list[Forecast]:
         """Forecasts for any settings, also before any trial."""
-        if not isinstance(level, float | int) or not 0.0 < level < 1.0:
-            raise DossierError(f"A level of {level!r} is not possible.", "Use one like 0.95.")
-        checked: list[Setting] = [check_setting(self.job, s) for s in settings]
-        return self.fitted().forecast(checked, level, new_run)
+        share, flag = checked_level(level), checked_flag("new_run", new_run)
+        return self.fitted().forecast(check_settings(self.job, settings), share, flag)
 
     # -- events ----------------------------------------------------------------------
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
-from numbers import Real
+from collections.abc import Iterable, Mapping, Sequence
+from numbers import Integral, Real
 from typing import Any
+
+import numpy as np
 
 from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table
@@ -42,6 +44,34 @@ def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
         first = faults.found[0]
         raise EntryError(f"{first.path} {first.message}", first.cure)
     return checked
+
+
+def check_settings(job: EvaporationJob, settings: Any) -> list[Setting]:
+    """A list of settings, each as :func:`check_setting`."""
+    if isinstance(settings, Mapping | str) or not isinstance(settings, Iterable):
+        raise EntryError("Settings must be given as a list.", "Put a single one in brackets.")
+    return [check_setting(job, s) for s in settings]
+
+
+def checked_count(n: Any) -> int:
+    """How many trials to propose."""
+    if isinstance(n, bool) or not isinstance(n, Integral) or not 1 <= int(n) <= 50:
+        raise EntryError(f"{n!r} trials cannot be proposed.", "Ask for 1 to 50.")
+    return int(n)
+
+
+def checked_level(level: Any) -> float:
+    """The probability of an interval."""
+    if isinstance(level, bool) or not isinstance(level, Real) or not 0.0 < float(level) < 1.0:
+        raise EntryError(f"A level of {level!r} is not possible.", "Use one like 0.95.")
+    return float(level)
+
+
+def checked_flag(name: str, value: Any) -> bool:
+    """A choice between yes and no."""
+    if not isinstance(value, bool | np.bool_):
+        raise EntryError(f"{name} is {value!r}.", "Give True or False.")
+    return bool(value)
 
 
 def check_result(

@@ -6,11 +6,15 @@ a missing number is nan, which no comparison here objects to, a missing name is 
 
 from __future__ import annotations
 
+import math
 import re
 
 from experiments.job import EvaporationJob
 from experiments.job_fields import Faults
 from experiments.substance_checks import check_substances
+
+UNSEEN = re.compile(r"[\r\n\t\u200b-\u200f\u2028\u2029\u2060\ufeff]")
+"""Line breaks and characters without width, which make two names look alike."""
 
 
 def check_job(job: EvaporationJob, faults: Faults) -> None:
@@ -23,7 +27,7 @@ def check_job(job: EvaporationJob, faults: Faults) -> None:
 
 def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
     sample, capacity = job.sample, job.equipment.vessel_capacity_ml
-    left, keeper = _span(
+    _, keeper = _span(
         job, "keeper_volume_ml", sample.keeper.volume_ml if sample.keeper else 0.0)
     total = sample.fill_volume_ml + keeper
     if total > capacity:
@@ -34,13 +38,15 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
     if abs(shares - 1.0) > 1e-6 and not faults.at("sample.solvents"):
         faults.add("sample.solvents", f"volume fractions add to {shares:g}, not to 1.",
                    "Correct them so that they add to 1.")
-    _, end = _span(job, "end_volume_ml", sample.end_volume_ml)
+    least, end = _span(job, "end_volume_ml", sample.end_volume_ml)
     if end >= sample.fill_volume_ml:
         faults.add("sample.end_volume_ml", f"is {end:g} mL, not below the fill.",
                    "Give a smaller end volume.")
-    if 0 < end < left:
-        faults.add("sample.end_volume_ml", f"is {end:g} mL, below the keeper's {left:g} mL.",
-                   "Give 0 for down to the keeper, or an end volume above it.")
+    if end > 0 and keeper > 0 and least <= keeper:
+        faults.add("sample.end_volume_ml" if least == end else "factors.end_volume_ml",
+                   f"{'is' if least == end else 'starts at'} {least:g} mL, not above the keeper's "
+                   f"{keeper:g} mL.",
+                   "Give 0 for down to the keeper, or end volumes above it.")
     if end > 0 and not sample.end_volume_control:
         faults.add("sample.end_volume_control", "is needed when the end volume is above 0.",
                    'Say how it is held: "cold tip", "weighing" or "time".')
@@ -74,6 +80,11 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
             f"{equipment.ramp_start_pressure_mbar:g} mbar.",
             "Lower the end pressure or raise equipment.ramp_start_pressure_mbar.",
         )
+    today = float((job.today or {}).get("end_pressure_mbar", math.nan))
+    if today >= equipment.ramp_start_pressure_mbar:
+        faults.add("today.setting.end_pressure_mbar",
+                   f"is {today:g} mbar, not below the start of the ramp at "
+                   f"{equipment.ramp_start_pressure_mbar:g} mbar.", "Correct it.")
     if end.low < ultimate:
         faults.add(
             "factors.end_pressure_mbar",
@@ -92,6 +103,9 @@ def _check_analytes(job: EvaporationJob, faults: Faults) -> None:
         elif analyte.name != analyte.name.strip():
             faults.add(f"{path}.name", f"{analyte.name!r} begins or ends with a space.",
                        "Take it away; tables are read without it.")
+        if UNSEEN.search(analyte.name):
+            faults.add(f"{path}.name", f"{analyte.name!r} holds a line break or something unseen.",
+                       "Type it again on one line.")
         if analyte.name and analyte.name.casefold() in seen:
             faults.add(f"{path}.name", f"{analyte.name!r} is listed twice.", "Remove one of them.")
         seen.add(analyte.name.casefold())

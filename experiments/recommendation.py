@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass
@@ -96,6 +97,8 @@ def search(fitted: Fitted) -> Search:
         settings = unique([*settings, *fitted.promising(near, 24)])
         fastest = _fastest(fitted, settings, asked)
     inside = _inside(fitted, settings, asked) if fastest is not None else None
+    if fastest is not None and inside is not None:  # of the two as good as equal, the faster
+        fastest = min((fastest, inside), key=lambda s: float(fitted.mean_time([s])[0]))
     probability = fitted.probability(settings)
     safest = settings[int(np.argmax(probability - 1e-6 * fitted.mean_time(settings)))]
     return Search(fastest, inside, fastest or safest, _possible(fitted, settings))
@@ -176,8 +179,9 @@ def _verdict(
         )
     if found.fastest is not None:
         return "more trials needed", (
-            "A setting qualifies, but none still does within the equipment's tolerance; more "
-            "trials may widen the region."
+            "A setting qualifies, but none still does within the equipment's tolerance; "
+            + ("more trials may widen the region." if len(fitted.trials) < fitted.job.limits.trials
+               else "verification runs can prove it as it is, without that margin.")
         )
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
@@ -219,6 +223,8 @@ def _weakest(fitted: Fitted, forecast: Forecast) -> str:
 
 
 def _chance(probability: float) -> str:
-    """A probability in percent that never reads as certainty."""
+    """A probability in percent, never rounded up to certainty or to an assurance it misses."""
     percent = 100.0 * probability
-    return "over 99 %" if percent >= 99.5 else f"{percent:.0f} %"
+    if percent < 90.0:
+        return f"{percent:.0f} %"
+    return "over 99.9 %" if percent >= 99.95 else f"{math.floor(10.0 * percent) / 10.0:.4g} %"

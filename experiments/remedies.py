@@ -78,6 +78,10 @@ def _changes(job: EvaporationJob) -> list[Change]:
             f"stop at {2 * sample.end_volume_ml:g} mL",
             _with(job, end_volume_ml=2.0 * sample.end_volume_ml),
         ))
+    if "end_point_hold_min" not in searched and sample.end_volume_control != "weighing":
+        longer = max(3.0, 2.0 * job.equipment.end_point_hold_min)
+        held = replace(job, equipment=replace(job.equipment, end_point_hold_min=longer))
+        changes.append(Change(f"hold the end point for {longer:g} min", _with(held)))
     half = 0.5 * sample.fill_volume_ml
     changes.append(Change(f"fill {half:g} mL a vessel", _with(job, fill_volume_ml=half)))
     return changes
@@ -87,7 +91,8 @@ def _with(job: EvaporationJob, **sample: object) -> EvaporationJob:
     """The job with its sample changed, fixed factors of the same name following."""
     changed = replace(job, sample=replace(job.sample, **sample))  # type: ignore[arg-type]
     keeper = changed.sample.keeper
-    values: dict[str, float] = {"end_volume_ml": changed.sample.end_volume_ml}
+    values = {"end_volume_ml": changed.sample.end_volume_ml,
+              "end_point_hold_min": changed.equipment.end_point_hold_min}
     if keeper is not None:
         values["keeper_volume_ml"] = keeper.volume_ml
     factors = tuple(

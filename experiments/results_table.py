@@ -8,6 +8,7 @@ as remarks of the trial.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -26,13 +27,15 @@ from experiments.table_rows import (
     table_columns,
 )
 from experiments.table_trials import UnderstoodTrial, understand
-from experiments.trials import Trial
+from experiments.trials import OUTCOMES, Trial
+from experiments.wording import listed
 
 __all__ = ["ReadTable", "RejectedRow", "UnderstoodTrial", "read_table"]
 
 FORECAST_COLUMNS = ("reason", "expected_run_time_min")
 """Printed for the analyst; what was expected is no result."""
 FORECAST_PREFIX = "expected_recovery_percent:"
+_RECOVERED = re.compile(r"recover|%", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ def read_table(
     except EntryError as error:
         return ReadTable((), (RejectedRow(0, error.message, error.cure),))
     rows, faults = _rows(grid, header_row, header)
+    unknown = [h for h in header if h and h not in names and not _is_forecast(h)]
+    faults += _outcomes_elsewhere(rows, unknown)
     numeric = [h for h in header if _is_numeric(h, job)]
     sign = decimal_sign(
         text for row in rows for h in numeric if isinstance(text := row.cells[h], str)
@@ -98,7 +103,8 @@ def read_table(
     rejected = tuple(RejectedRow(f.row, f.reason, f.cure)
                      for f in sorted(faults, key=lambda f: f.row))
     return ReadTable(tuple(understood), rejected, (
-        *grid.notes, *_notes(understood), *doubts(job, understood, known)))
+        *grid.notes, *_column_notes(rows, unknown), *_notes(understood),
+        *doubts(job, understood, known)))
 
 
 def _header(
@@ -128,6 +134,12 @@ def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[st
                 f"{column.partition(':')[2].strip()[:80]!r} is not an analyte of this job.",
                 f"Use one of: {', '.join(analytes)}.",
             )
+        about = next((a for a in analytes if a.casefold() in column.casefold()), None)
+        if about is not None and (
+            _RECOVERED.search(column) or column.casefold() == about.casefold()
+        ):
+            raise EntryError(f"Column {column[:80]!r} is not known.",
+                             f"Is {RECOVERY_PREFIX + about!r} meant?")
         folded = {n.casefold(): n for n in names}
         near = difflib.get_close_matches(column.casefold(), folded, n=1, cutoff=0.85)
         if near:
@@ -240,6 +252,25 @@ def _open_group(
                 return group
     groups.append(Group("", key))
     return groups[-1]
+
+
+def _outcomes_elsewhere(rows: Sequence[TableRow], unknown: Sequence[str]) -> list[RowFault]:
+    """An outcome in a column of another name would be taken for a remark."""
+    return [
+        RowFault(row.number, f"The column {name[:80]!r} holds the outcome {row.text(name)!r}.",
+                 "Call that column 'outcome'.")
+        for row in rows for name in unknown
+        if row.text(name).casefold() in OUTCOMES and not row.text("outcome")
+    ]
+
+
+def _column_notes(rows: Sequence[TableRow], unknown: Sequence[str]) -> list[str]:
+    """What becomes of columns that the record has no place for."""
+    kept = [repr(n[:80]) for n in unknown if any(row.text(n) for row in rows)]
+    if not kept:
+        return []
+    subject = f"The columns {listed(kept)} are" if len(kept) > 1 else f"The column {kept[0]} is"
+    return [f"{subject} not known; what stands there is kept as a remark."]
 
 
 def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:

@@ -41,6 +41,7 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
                        "Choose another keeper, or leave it out.")
     for i in range(len(job.analytes)):
         _check_analyte(job, i, faults)
+    _check_twins(job, faults)
     _check_boiling(job, faults)
     _check_liquids(job, faults)
     _check_peroxides(job, faults)
@@ -48,14 +49,41 @@ def check_substances(job: EvaporationJob, faults: Faults) -> None:
 
 def analyte_numbers(job: EvaporationJob) -> set[str]:
     """CAS numbers of the analytes, given or known by the name."""
-    numbers = {a.cas for a in job.analytes if a.cas}
-    for analyte in job.analytes:
-        with suppress(ModelError):
-            known = packaged_substance(analyte.name)
-            if known is None and not analyte.is_new:
-                known = find_substance(analyte.name)
-            numbers |= {known.cas} if known is not None else set()
+    return {number for a in job.analytes for number in _numbers(a)}
+
+
+def _numbers(analyte: Analyte) -> set[str]:
+    """CAS numbers of an analyte, given or known by the name."""
+    numbers = {analyte.cas} if analyte.cas else set()
+    with suppress(ModelError):
+        known = packaged_substance(analyte.name)
+        if known is None and not analyte.is_new:
+            known = find_substance(analyte.name)
+        numbers |= {known.cas} if known is not None else set()
     return numbers
+
+
+def _check_twins(job: EvaporationJob, faults: Faults) -> None:
+    """No analyte and no keeper stands twice under different names."""
+    held: dict[str, str] = {}
+    for i, analyte in enumerate(job.analytes):
+        numbers = _numbers(analyte)
+        twin = next((held[n] for n in numbers if n in held), analyte.name)
+        if twin.casefold() != analyte.name.casefold():
+            faults.add(f"analytes[{i}].name",
+                       f"{analyte.name!r} is the same substance as {twin!r}.",
+                       "Remove one of them, or correct name or CAS number.")
+        held |= dict.fromkeys(numbers, analyte.name)
+    for factor in job.factors:
+        found: dict[str, str] = {}
+        for i, choice in enumerate(factor.choices):
+            with suppress(ModelError):
+                number = find_substance(choice).cas
+                if number in found:
+                    faults.add(f"factors.{factor.name}.choices[{i}]",
+                               f"{choice!r} is the same substance as {found[number]!r}.",
+                               "Remove one of them.")
+                found[number] = choice
 
 
 def _keepers(job: EvaporationJob) -> list[tuple[str, str]]:

@@ -89,6 +89,16 @@ def _checked(name: str, T: float, P: float, what: str) -> None:
         )
 
 
+def _must_rise(spec: AnalyteSpec) -> None:
+    """A vapour pressure that falls with temperature is a slip, however small."""
+    points = sorted(spec.vapour_pressure)
+    for (T1, P1), (T2, P2) in zip(points, points[1:], strict=False):
+        if T2 > T1 and P2 <= P1:
+            raise ModelError(
+                f"The vapour pressure of {spec.name} falls from {P1:g} Pa at {celsius(T1):g} degC "
+                f"to {P2:g} Pa at {celsius(T2):g} degC.", "Correct one of the two.")
+
+
 def _known_structure(spec: AnalyteSpec) -> str:
     """Structure of an analyte that the table knows by name or number, "" where it does not."""
     from models.structure import groups_by_name
@@ -108,6 +118,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
     evidence, sources, least = [], [], LEAST_SD
     molar_mass, T_boil, boil_sd = spec.molar_mass, None, BOILING_POINT_SD_K
     shape = shape_of(spec.smiles or _known_structure(spec))
+    _must_rise(spec)
     for T, P in spec.vapour_pressure:
         _checked(spec.name, T, P, "vapour pressure")
         evidence.append(Evidence(T, P, VAPOUR_PRESSURE_SD, GIVEN))

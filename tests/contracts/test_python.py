@@ -8,11 +8,13 @@ import tomllib
 from itertools import permutations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from experiments import Dossier, DossierError
 
 JOB = Path(__file__).parents[2] / "examples" / "semivolatiles_to_dryness.toml"
+SETTING = {"set_temperature_c": 45, "ramp_rate_mbar_per_min": 50, "end_pressure_mbar": 100}
 FACTORS = ("set_temperature_c", "ramp_rate_mbar_per_min", "end_pressure_mbar")
 RECORDED = [  # setting, minutes, share recovered
     ((40, 50, 150), 34.0, 0.93),
@@ -81,6 +83,25 @@ def test_a_forecast_needs_no_trial(dossier):
     assert narrow.run_time_min.low > mean[0].run_time_min.low
     with pytest.raises(DossierError):
         dossier.forecast([{**setting, "end_pressure_mbar": math.nan}])
+
+
+@pytest.mark.parametrize("call", [
+    lambda d, s: d.forecast(None), lambda d, s: d.forecast(s), lambda d, s: d.forecast(5),
+    lambda d, s: d.forecast([s], new_run="no"), lambda d, s: d.forecast([s], level=True),
+    lambda d, s: d.recommend(robust="no"), lambda d, s: d.propose(True),
+    lambda d, s: d.propose(2.0),
+])
+def test_a_call_that_means_nothing_is_refused_in_one_sentence(dossier, call):
+    before = dossier.events
+    with pytest.raises(DossierError) as caught:
+        call(dossier, SETTING)
+    assert caught.value.cure
+    assert dossier.events == before
+
+
+def test_numbers_of_numpy_are_numbers(dossier):
+    plain = dossier.forecast([SETTING], level=0.5)
+    assert dossier.forecast([SETTING], level=np.float32(0.5), new_run=np.bool_(False)) == plain
 
 
 def test_what_one_run_may_show_holds_what_the_true_mean_may_be(dossier):

@@ -169,6 +169,24 @@ def test_columns_without_a_place_become_remarks_and_forecasts_are_left_out(read)
     assert table.trials[0].remark == "spilt a drop; measured temperature: 44.8"
 
 
+@pytest.mark.parametrize(("header", "row", "said"), [
+    ("recovery %:diethyl phthalate", "31.5", "'recovery_percent:diethyl phthalate' meant"),
+    ("Diethyl phthalate", "31.5", "'recovery_percent:diethyl phthalate' meant"),
+    ("result", "not dry", "holds the outcome 'not dry'"),
+])
+def test_a_result_under_another_title_is_not_taken_for_a_remark(read, header, row, said):
+    table = read(f"trial,run_time_min,{header}\nT1,150,{row}\n")
+    (rejected,) = table.rejected
+    assert said in f"{rejected.reason} {rejected.cure}"
+
+
+def test_what_is_made_of_columns_is_said(read):
+    table = read(f"trial,run_time_min,operator,{A}\nT1,41,Ada,88\n")
+    assert table.is_clean
+    assert any("'operator' is not known; what stands there is kept as a remark" in n
+               for n in table.notes)
+
+
 def test_a_recovery_in_a_row_remarked_as_a_blank_is_left_out_and_said(read):
     table = read(f"trial,vessel,run_time_min,{A},remark\nT1,1,41,88,\nT1,2,41,0.2,blank\n")
     assert table.rejected == ()
