@@ -33,11 +33,15 @@ def change_state(
     NotAllowed
         without the role: "approve" to approve or retire, "enter" for the rest
     EntryError
-        for a move that is not allowed, or an approval by who entered the results
+        for a move that is not allowed, one that undoes a verification or retires a method without
+        a reason, or an approval by who entered the results
     """
     role: Role = "approve" if to in FROZEN else "enter"
 
     def act(dossier: Dossier) -> None:
+        undoes = (dossier.state, to) == ("verified", "running")
+        if not reason.strip() and (to == "retired" or undoes):
+            raise EntryError("A reason is needed.", "Say in a few words why.")
         if to == "verified":
             _must_have_passed(dossier)
         if to == "approved" and not session.user.is_local:

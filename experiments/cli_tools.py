@@ -28,11 +28,12 @@ def verify(arguments: Namespace) -> Reply:
     with progress("judging the runs"):
         from experiments.verification_entry import verify_dossier
 
-        result = plain(verify_dossier(session, dossier, data))
+        found = verify_dossier(session, dossier, data)
+        result = plain(found.as_json())
     decision = result["decision"]
     if data is not None and decision == "pass":
         _note_verified(session, arguments.dossier, result.get("reason", ""))
-    rows = [(c["name"], c["outcome"], c["sentence"]) for c in result["criteria"]]
+    rows = [(c.title, c.outcome_words, c.sentence) for c in found.criteria]
     text = f"Decision: {decision}\n" + columns(rows, ("criterion", "outcome", "why"))
     if result.get("chance_of_passing") is not None:
         text += f"\nChance of passing as planned: {100 * result['chance_of_passing']:.0f} %"

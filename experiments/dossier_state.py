@@ -21,7 +21,7 @@ MOVES: dict[str, tuple[str, ...]] = {
     "draft": ("running", "retired"),
     "running": ("recommended", "retired"),
     "recommended": ("running", "verified", "retired"),
-    "verified": ("running", "approved", "retired"),
+    "verified": ("approved", "running", "retired"),
     "approved": ("retired",),
     "retired": (),
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from numbers import Integral, Real
 from typing import Any
 
@@ -103,7 +104,7 @@ def check_result(
         recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
     return Result(
         time, outcome, recovery, is_mean, checked_text(remark, "The remark", LONGEST_REMARK),
-        checked_text(day, "The day"), corrected,
+        checked_day(day), corrected,
     )
 
 
@@ -131,6 +132,32 @@ def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     if NOT_TEXT.search(value):
         raise EntryError(f"{what} holds control characters.", "Type it again.")
     return value
+
+
+DATE = re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})|(\d{1,2})([-./])(\d{1,2})[-./](\d{4})")
+
+
+def checked_day(value: Any) -> str:
+    """The day of a run: any words, a date as 2026-03-10 however it was written.
+
+    Two spellings of a date would count as two days. Between points the day comes first; between
+    slashes or hyphens either may.
+    """
+    text = checked_text(value, "The day").strip()
+    found = DATE.fullmatch(text)
+    if found is None:
+        return text
+    year, month, day = (int(x) for x in (found[1] or found[7], found[2] or found[6],
+                                         found[3] or found[4]))
+    if found[4] and found[5] != "." and max(month, day) <= 12 and month != day:
+        raise EntryError(f"The day {text} can be read two ways.",
+                         f"Write {year}-{month:02d}-{day:02d} or {year}-{day:02d}-{month:02d}.")
+    if found[4] and found[5] != "." and month > 12:
+        month, day = day, month
+    try:
+        return date(year, month, day).isoformat()
+    except ValueError:
+        raise EntryError(f"The day {text} is no date.", "Write it as 2026-03-10.") from None
 
 
 def _run_time(value: Any, outcome: str) -> float | None:

@@ -107,10 +107,11 @@ def operating_region(
     report(0.6, "fitting the largest box")
     box = lattice.largest_box(inside)
     ranges = _sharpen(forecaster, lattice, box, setting)
-    report(0.7, "checking the box")
-    ranges, lowest, checked = _checked(forecaster, lattice, ranges, setting)
-    report(0.8, "ranging one factor at a time")
+    report(0.7, "ranging one factor at a time")
     proven = tuple(_proven_range(forecaster, f, setting) for f in lattice.factors)
+    report(0.8, "checking the box")
+    ranges = tuple(map(_within, ranges, proven))
+    ranges, lowest, checked = _checked(forecaster, lattice, ranges, setting)
     report(0.9, "drawing slices")
     slices = tuple(
         lattice.slice_at(probability, a, b)
@@ -168,6 +169,12 @@ def _range(factor: Factor, low: float, high: float, centre: float) -> Range:
     low, high = max(low, factor.low), min(high, factor.high)
     return Range(factor.name, round(low, 9), round(high, 9),
                  low <= factor.low + 1e-9, high >= factor.high - 1e-9)
+
+
+def _within(found: Range, alone: Range) -> Range:
+    """A side of the box, no longer than what its factor was found to keep alone."""
+    return Range(found.factor, max(found.low, alone.low), min(found.high, alone.high),
+                 found.open_low and alone.open_low, found.open_high and alone.open_high)
 
 
 def _checked(

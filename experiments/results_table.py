@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from experiments.entries import EntryError
-from experiments.job import EvaporationJob
+from experiments.job import EvaporationJob, Setting
 from experiments.table_amounts import AMOUNT_PREFIXES, control
 from experiments.table_cells import Cell, Grid, read_cells, text_of
 from experiments.table_doubts import doubts
@@ -61,7 +61,8 @@ class ReadTable:
 
 
 def read_table(
-    data: bytes | str, job: EvaporationJob, trials: Sequence[Trial] = ()
+    data: bytes | str, job: EvaporationJob, trials: Sequence[Trial] = (),
+    usual: Setting | None = None,
 ) -> ReadTable:
     """Read a bench table.
 
@@ -70,6 +71,7 @@ def read_table(
     data : CSV text, or the bytes of a CSV or XLSX file
     job : whose factors and analytes name the columns
     trials : those of the dossier, to tell known ids
+    usual : setting of a run without a trial that gives none, when there is one
 
     Returns
     -------
@@ -93,7 +95,7 @@ def read_table(
     understood: list[UnderstoodTrial] = []
     shared = [r for r in rows if not r.text("trial") and row_control(r) == "reference"]
     for group in _groups([r for r in rows if r not in shared], job):
-        found, wrong = understand(group, job, known, sign, shared)
+        found, wrong = understand(group, job, known, sign, shared, usual)
         faults += wrong
         if found is not None:
             understood.append(found)
@@ -275,7 +277,7 @@ def _column_notes(rows: Sequence[TableRow], unknown: Sequence[str]) -> list[str]
 
 def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:
     return [
-        *(f"Rows {t.rows[0]} to {t.rows[-1]} give no trial and are taken as one new trial."
+        *(f"Rows {listed(list(map(str, t.rows)), 12)} give no trial and are one new trial."
           for t in trials if t.trial is None and len(t.rows) > 1),
         *(f"{t.trial or 'New trial'}: {w}" for t in trials for w in t.warnings),
     ]

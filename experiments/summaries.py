@@ -26,8 +26,16 @@ def summarise(dossier: Dossier) -> Summary:
 
 
 def _method(dossier: Dossier) -> dict[str, Any]:
-    """Setting and run time of the recommendation in the record, while there is one."""
+    """Setting and run time of the recommendation in the record, while there is one.
+
+    ``is_refuted`` tells that verification runs of it failed.
+    """
     noted = dossier.details.recommendation
     if noted is None or not noted.get("setting"):
         return {}
-    return {"setting": dict(noted["setting"]), "run_time_min": noted["run_time_min"]["mean"]}
+    found = {"setting": dict(noted["setting"]), "run_time_min": noted["run_time_min"]["mean"]}
+    if dossier.details.verification:
+        from experiments.verification import why_it_failed
+
+        found["is_refuted"] = bool(why_it_failed(dossier, found["setting"]))
+    return found

@@ -62,13 +62,14 @@ class UnderstoodTrial:
 
 def understand(
     group: Group, job: EvaporationJob, known: Mapping[str, Trial], sign: Sign,
-    references: Sequence[TableRow] = (),
+    references: Sequence[TableRow] = (), usual: Setting | None = None,
 ) -> tuple[UnderstoodTrial | None, list[RowFault]]:
     """What the rows of one trial say, or every reason why they cannot be taken.
 
-    ``references`` are rows of unevaporated spikes that belong to no single trial.
+    ``references`` are rows of unevaporated spikes that belong to no single trial, ``usual`` the
+    setting of a new run that gives none.
     """
-    reading = _Reading(group, job, known.get(group.label), sign, references)
+    reading = _Reading(group, job, known.get(group.label), sign, references, usual)
     first = group.rows[0].number
     if group.label and reading.trial is None:
         near = ", ".join(known) or "none yet"
@@ -83,10 +84,10 @@ class _Reading:
 
     def __init__(
         self, group: Group, job: EvaporationJob, trial: Trial | None, sign: Sign,
-        references: Sequence[TableRow],
+        references: Sequence[TableRow], usual: Setting | None,
     ) -> None:
         self.group, self.job, self.trial, self.sign = group, job, trial, sign
-        self.references = references
+        self.references, self.usual = references, usual
         self.samples = [r for r in group.rows if not CONTROL.fullmatch(
             r.text("vessel").casefold())]
         self.blank_percent: dict[str, float] = {}
@@ -209,7 +210,7 @@ class _Reading:
             self._compare(self.trial, given)
             return None
         try:
-            return check_setting(self.job, given)
+            return check_setting(self.job, given or self.usual or {})
         except EntryError as error:
             self._fault(self.first, error.message, error.cure)
             return None
@@ -217,7 +218,9 @@ class _Reading:
     def _compare(self, trial: Trial, given: Mapping[str, Any]) -> None:
         """The setting printed for a known trial must be the one it was proposed at."""
         for name, value in given.items():
-            planned = trial.setting[name]
+            planned = trial.setting.get(name)
+            if planned is None:  # proposed before the job had that factor
+                continue
             same = value == planned if isinstance(planned, str) else (
                 abs(value - float(planned)) <= 1e-6 * max(1.0, abs(float(planned)))
             )

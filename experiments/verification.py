@@ -90,6 +90,15 @@ def verify(dossier: Dossier, forecaster: Forecaster | None = None) -> Verificati
     return decide(dossier.job, made, recorded_runs(dossier, made.setting))
 
 
+def why_it_failed(dossier: Dossier, setting: Setting | None) -> str:
+    """By what the planned verification of a setting failed; empty where none did."""
+    made = planned(dossier)
+    if made is None or made.setting != setting:
+        return ""
+    found = decide(dossier.job, made, recorded_runs(dossier, made.setting))
+    return found.reason if found.decision == "fail" else ""
+
+
 def setting_to_verify(dossier: Dossier) -> Setting:
     """The recommended setting of a dossier, or the best compromise there is.
 

@@ -41,6 +41,16 @@ class CriterionResult:
     def outcome(self) -> str:
         return "open" if self.met is None else "met" if self.met else "not met"
 
+    @property
+    def outcome_words(self) -> str:
+        """The outcome as readers see it, who must not take what only informs for a criterion."""
+        return self.outcome if self.decides else "for information"
+
+    @property
+    def title(self) -> str:
+        """The name, with the analyte it is about."""
+        return f"{self.name}, {self.analyte}" if self.analyte else self.name
+
 
 def criteria_results(
     job: EvaporationJob, made: VerificationPlan, runs: Sequence[VerificationRun],

@@ -7,18 +7,18 @@ see that nothing was moved afterwards.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from experiments.acceptance import Criteria
 from experiments.dossier import Dossier
 from experiments.entries import EntryError, check_result
 from experiments.job import Setting
-from experiments.results_table import ReadTable, read_table
+from experiments.results_table import ReadTable, RejectedRow, read_table
 from experiments.service import Session, change
 from experiments.trials import Trial
-from experiments.verification import setting_to_verify, verify
+from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_plan import VerificationPlan, plan, plan_payload
 from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
+from experiments.wording import listed
 
 
 def plan_verification(
@@ -58,8 +58,8 @@ def record_verification(
 
 def verify_dossier(
     session: Session, dossier: Dossier, data: bytes | str | None = None
-) -> dict[str, Any]:
-    """Record a table, when given one, and decide; JSON keys of ``boilwright verify``.
+) -> Verification:
+    """Record a table, when given one, and decide.
 
     Raises
     ------
@@ -73,7 +73,7 @@ def verify_dossier(
             more = len(table.rejected) - 1
             others = f" {more} more rows are refused." if more else ""
             raise EntryError(f"Row {first.row}: {first.reason}{others}", first.cure)
-    return verify(dossier).as_json()
+    return verify(dossier)
 
 
 def note_plan(
@@ -87,8 +87,21 @@ def note_plan(
 
 
 def read_runs_table(dossier: Dossier, made: VerificationPlan, data: bytes | str) -> ReadTable:
-    """The filled bench sheet of a verification; a blank ``trial`` cell is a further run."""
-    return read_table(data, dossier.job, planned_trials(made))
+    """The filled bench sheet of a verification; a blank ``trial`` cell is a further run.
+
+    Runs on record already are refused here, and what keeps a run from counting is said, before
+    anything is recorded.
+    """
+    table = read_table(data, dossier.job, planned_trials(made), usual=made.setting)
+    held = {run.id for run in recorded_runs(dossier, made.setting)}
+    again = tuple(
+        RejectedRow(t.rows[0], f"Run {t.trial} is already recorded.",
+                    "Leave the cell trial empty to enter a further run, or correct that one.")
+        for t in table.trials if t.trial in held)
+    dayless = [t.trial or f"row {t.rows[0]}" for t in table.trials if not t.day]
+    notes = (f"No day is given for {listed(dayless, 12)}; a run without its day does not count.",
+             ) if dayless else ()
+    return ReadTable(table.trials, (*table.rejected, *again), (*table.notes, *notes))
 
 
 def planned_trials(made: VerificationPlan) -> list[Trial]:
@@ -107,9 +120,6 @@ def note_runs(
     ids = []
     for row in table.trials:
         run_id = row.trial or _free_id(held)
-        if run_id in held:
-            raise EntryError(f"Run {run_id} is already recorded.",
-                             "Leave the cell trial empty to enter a further run.")
         held.add(run_id)
         result = check_result(dossier.job, row.run_time_min, row.outcome, row.recovery_percent,
                               row.remark, row.day, row.corrected)

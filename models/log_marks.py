@@ -294,13 +294,13 @@ def _heat_gone(load: Load, share: float, fell: Mark) -> Mark:
     """When a share of all heat has gone to the condenser; it can be told once none goes there."""
     if fell.time is None:
         return cannot_tell(fell.words)
-    moments = []
+    found = []
     for above in (load.share, load.undrifted):
         middle = 0.5 * (above[1:] + above[:-1]) * np.diff(load.t)
         gone = np.concatenate([[0.0], np.cumsum(middle)])
-        moments.append(float(load.t[int(np.argmax(gone >= share * gone[-1]))]))
-    step = float(np.median(np.diff(load.t)))
-    return Mark(moments[0], min(moments) - step - ANSWERS_S, max(moments),
+        found.append(int(np.argmax(gone >= share * gone[-1])))
+    moments, before = load.t[found], load.t[np.maximum(np.array(found) - 1, 0)]
+    return Mark(float(moments[0]), float(before.min()) - ANSWERS_S, float(moments.max()),
                 f"{100 * share:.0f} % of the heat has gone to the condenser, up to half a minute "
                 "before the coolant shows it.")
 

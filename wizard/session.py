@@ -26,6 +26,8 @@ from wizard.navigation import Progress
 from wizard.units import DECIMAL_SIGNS, PRESSURE_UNITS, TEMPERATURE_UNITS, Units
 
 DOSSIER, DRAFT, TOUR = "dossier", "draft", "tour"
+UNITS = "units"
+"""The draft in which the units of a reader are kept."""
 UNDO_STEPS = 30
 """Changes of a form that can be taken back."""
 DRAFT_ID = re.compile(r"[A-Za-z0-9_.-]{1,100}")
@@ -133,7 +135,13 @@ class WizardSession:
 
     @property
     def units(self) -> Units:
-        """The units the reader chose; kept in the address when they are not the usual ones."""
+        """The units the reader chose, by the address or, where it names none, the last time."""
+        if not st.session_state.get(UNITS):
+            st.session_state[UNITS] = True
+            kept = (self.draft(UNITS) or {}) if "enter" in self.service.user.roles else {}
+            if not any(_remembered(key) for key in UNIT_KEYS):
+                for key in UNIT_KEYS.keys() & kept.keys():
+                    _remember(key, str(kept[key]))
         chosen = {}
         for key, (name, allowed) in UNIT_KEYS.items():
             value = _remembered(key)
@@ -148,6 +156,8 @@ class WizardSession:
             _forget(key)
         else:
             _remember(key, value)
+        kept = {k: v for k, v in (self.draft(UNITS) or {}).items() if k != key}
+        self._save_draft(UNITS, kept if value == usual else {**kept, key: value})
 
     # -- drafts --------------------------------------------------------------------------
 

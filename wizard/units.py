@@ -111,9 +111,13 @@ class Units:
         digits = max(3, len(text.replace(".", "").strip("-−0")))
         return self.temperature_text(shown) if name == "_c" else figure(shown, digits)
 
-    @staticmethod
-    def temperature_text(value: float) -> str:
-        """To 0.1 degree where that is needed, else to a full degree."""
+    def temperature_text(self, value: float) -> str:
+        """To 0.1 degree where that is needed, else to a full degree; kelvins to the hundredth.
+
+        Full degrees Celsius end in .15 K, and must come back as typed.
+        """
+        if self.temperature == "K":
+            return f"{value:.2f}"
         return minus(f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}")
 
 

@@ -34,6 +34,7 @@ from experiments.report.gathered import Gathered
 from experiments.report.maps import region_slices
 from experiments.report.rationale import margin_sentence, what_was_rejected, why_this_setting
 from experiments.report.trials_part import closest_first
+from experiments.verification import why_it_failed
 
 ON_A_PAGE = 30
 
@@ -47,6 +48,10 @@ def recommendation(g: Gathered) -> Section:
                setting_words(job, g.setting)),
         Facts(_promise(g)),
     ]
+    failed = why_it_failed(g.dossier, g.setting)
+    if failed:
+        blocks.insert(1, Notice("caution", "Verification runs of this setting did not pass",
+                                printed(failed)))
     if g.answer.remedies:
         blocks.append(Paragraph("What would help, worked out with the run model:"))
         blocks.append(Bullets(tuple(printed(r.sentence) for r in g.answer.remedies)))

@@ -128,7 +128,7 @@ def _run_criteria(g: Gathered) -> Table:
         (Column("criterion", weight=2), Column("required", weight=3), Column("found", "right"),
          Column("outcome")),
         rows_of([
-            [c.name, c.required, _found(c, bool(g.runs)), c.outcome]
+            [c.title, c.required, _found(c, bool(g.runs)), c.outcome_words]
             for c in g.verification.criteria if c.name not in per_analyte
         ]),
     )
@@ -137,6 +137,8 @@ def _run_criteria(g: Gathered) -> Table:
 def _found(c: CriterionResult, has_runs: bool) -> str:
     if c.found is None or not has_runs:
         return NONE
+    if c.unit == "runs" and c.limit == 0.0:
+        return {0: "no exception", 1: "1 exception"}.get(int(c.found), f"{c.found:.0f} exceptions")
     if c.unit in ("%", "min"):
         return f"{value(c.found)} {c.unit}"
     return figures(c.found, 2) if c.unit == "p" else plain(c.found)

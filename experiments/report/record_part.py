@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
+from collections.abc import Sequence
 from importlib.metadata import version
 
 from experiments.events import canonical, verify_chain
@@ -99,6 +100,12 @@ def _shown(held: object) -> str:
     return plain(held) if isinstance(held, int | float) else str(held)
 
 
+def _alone(entered: Sequence[str], approver: str) -> str:
+    """What a reader must know where one person did both."""
+    return (f" Here {approver} both entered results and approved the method: somebody else must "
+            "review it." if approver in entered else "")
+
+
 def signatures(g: Gathered) -> Section:
     """Lines for author and a different reviewer, and for approval."""
     entered = list(dict.fromkeys(
@@ -110,7 +117,7 @@ def signatures(g: Gathered) -> Section:
     who = str(approved[-1]["who"]) if approved else ""
     return Section("signatures", "Signatures", (
         Paragraph("Author and reviewer are different persons; a signature says that its bearer "
-                  "has read the whole report."),
+                  "has read the whole report." + _alone(entered, who)),
         Signature("Author", authors, "planned the trials and entered the results"),
         Signature("Reviewer", "", "followed the numbers back to the records"),
         Signature("Approved", who, "releases the method for use"),

@@ -86,8 +86,10 @@ def test_two_tabs_that_save_at_once_lose_nothing(browser: Browser, tmp_path: Pat
         first, second = tabs
         for tab, why in ((first, "no longer needed"), (second, "too late")):
             tab.get_by_role("textbox", name="Why").fill(why)
-        press(first, "Change the state")
+        for tab in tabs:
+            button(tab, "Retire the method").click()
+        first.get_by_role("button", name="Retire it for good").click()
         says(first, "retired")
-        button(second, "Change the state").click()
+        second.get_by_role("button", name="Retire it for good").click()
         expect(second.get_by_test_id("stMain")).to_contain_text("retired", timeout=PATIENCE_MS)
         context.close()

@@ -168,7 +168,8 @@ def test_who_may_not_approve_is_told_so(signed_in, laboratory, subject, may, ref
     page.get_by_role("textbox", name="Why").fill("because I say so")
     page.get_by_role("combobox", name="Next").click()
     page.get_by_role("option", name="retire").click()
-    page.get_by_role("button", name="Change the state").click()
+    page.get_by_role("button", name="Retire the method").click()
+    page.get_by_role("button", name="Retire it for good").click()
     expect(page.get_by_test_id("stMain")).to_contain_text(refused, timeout=PATIENCE_MS)
     assert events(laboratory) == before
 
@@ -191,7 +192,8 @@ def test_an_approver_closes_a_method_under_her_name(signed_in, laboratory: Wizar
     page.get_by_role("textbox", name="Why").fill("no longer asked for")
     page.get_by_role("combobox", name="Next").click()
     page.get_by_role("option", name="retire").click()
-    page.get_by_role("button", name="Change the state").click()
+    page.get_by_role("button", name="Retire the method").click()
+    page.get_by_role("button", name="Retire it for good").click()
     says(page, "retired")
     last = events(laboratory)[-1]
     assert (last.kind, last.who, last.payload["to"]) == ("state changed", GRACE, "retired")

@@ -100,7 +100,7 @@ def test_vessel_rows_without_a_trial_are_one_new_trial_until_a_vessel_repeats(re
     table = read(f"trial,{SETTING},vessel,run_time_min,{A}\n" + "\n".join(rows))
     assert table.rejected == ()
     assert [t.rows for t in table.trials] == [(2, 3, 4, 5), (6, 7)]
-    assert "Rows 2 to 5" in table.notes[0]
+    assert "Rows 2, 3, 4 and 5 give no trial" in table.notes[0]
 
 
 def test_vessel_rows_of_two_new_trials_may_be_mixed_when_the_run_order_tells_them(read):

@@ -217,7 +217,7 @@ def test_who_only_approves_enters_nothing(made) -> None:
     with pytest.raises(NotAllowed, match="may not enter"):
         service.change(grace, D, lambda d: d.withdraw("T2"), role="approve")
     assert content(made.store) == before
-    assert approval.change_state(grace, D, "retired").state == "retired"
+    assert approval.change_state(grace, D, "retired", "no longer used").state == "retired"
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))

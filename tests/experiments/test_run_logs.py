@@ -145,7 +145,7 @@ def test_roles_states_and_revisions_are_minded(session) -> None:
     service.withdraw(session, "bench1", "T2")
     with pytest.raises(EntryError, match="withdrawn"):
         attach(session, "T2")
-    approval.change_state(session, "bench1", "retired")
+    approval.change_state(session, "bench1", "retired", "no longer used")
     with pytest.raises(EntryError, match="retired"):
         attach(session)
     assert "trace attached" in approval.ENTERING

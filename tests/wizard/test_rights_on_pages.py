@@ -91,7 +91,7 @@ def test_a_reader_who_presses_everything_changes_nothing(store, monkeypatch, key
         refused += [button.label] if "may not enter" in said or "may not approve" in said else []
         assert content(store) == before, button.label
     asked_to_write = {"dossiers": "Open this example", "trials": "Propose trials",
-                      "results": "Enter the correction", "report": "Change the state"}
+                      "results": "Enter the correction", "report": "Retire it for good"}
     assert asked_to_write.get(key) in [*refused, None]
 
 
@@ -117,7 +117,8 @@ def test_no_address_gives_a_right(store, monkeypatch, query):
     at = opened("report", **query)
     to = at.selectbox[0]
     to.select("retired")
-    next(b for b in at.button if b.label == "Change the state").click().run()
+    next(t for t in at.text_input if t.label == "Why").input("no longer used").run()
+    at.button(key="report.retire").click().run()
     assert "Rhea may not approve here." in at.error[0].value
     assert content(store) == before
 

@@ -74,7 +74,7 @@ def test_what_cannot_be_read_is_said_with_a_cure(text, said):
 def test_sentences_follow_the_reader():
     units = Units("kPa", "K", "comma")
     assert units.sentence("Wall above 41 degC at 20 mbar, ramp 50 mbar/min, in 12.5 min.") == (
-        "Wall above 314,1 K at 2 kPa, ramp 5 kPa/min, in 12,5 min."
+        "Wall above 314,15 K at 2 kPa, ramp 5 kPa/min, in 12,5 min."
     )
     assert units.sentence("between 20-30 mbar") == "between 2-3 kPa"
     assert Units().sentence("-45 degC") == "−45 °C"

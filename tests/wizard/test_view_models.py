@@ -379,4 +379,4 @@ def test_methods_are_found_by_what_they_hold():
     assert "32 min" in library_rows.method_line(kept, Units())
     assert "no setting yet" in library_rows.method_line(bare, Units())
     assert library_rows.sample_line(kept) == (
-        "n-hexane · keeper n-nonane · Evaporator Z · carvone")
+        "n-hexane · keeper n-nonane · Evaporator Z · carvone · changed 01 Jan 2026, 00:00 · kept")

@@ -17,6 +17,12 @@ STATE_WORDS = {
 JOB_DRAFT = "job:new:"
 
 
+def state_words(summary: Summary) -> str:
+    """How far a dossier is, and whether verification runs spoke against its setting."""
+    words = STATE_WORDS.get(summary.state, summary.state)
+    return f"{words}, verification not passed" if summary.facts.get("is_refuted") else words
+
+
 @dataclass(frozen=True)
 class DossierLine:
     """One dossier: its title and a line of facts."""
@@ -48,7 +54,7 @@ def _facts(summary: Summary) -> str:
     analytes = list(facts.get("analytes", ()))
     runs = f"{summary.trials} trial{'' if summary.trials == 1 else 's'}"
     parts = [
-        STATE_WORDS.get(summary.state, summary.state),
+        state_words(summary),
         listed(list(facts.get("solvents", ())), 3),
         f"keeper {facts['keeper']}" if facts.get("keeper") else "",
         f"{len(analytes)} analyte{'' if len(analytes) == 1 else 's'}" if analytes else "",

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from experiments.storage.protocol import Summary
 from wizard.units import Units
-from wizard.view_models.dossier_list import STATE_WORDS
+from wizard.view_models.dossier_list import moment, state_words
 from wizard.view_models.settings_text import setting_text
 
 KINDS = {"solvents": "Solvent", "analytes": "Analyte", "keeper": "Keeper",
@@ -39,7 +39,7 @@ def _values(summary: Summary, kind: str) -> list[str]:
 def method_line(summary: Summary, units: Units) -> str:
     """A method on one line: its setting and run time, or how far it is."""
     facts = summary.facts
-    state = STATE_WORDS.get(summary.state, summary.state)
+    state = state_words(summary)
     if not facts.get("setting"):
         return f"{state}; no setting yet"
     minutes = facts.get("run_time_min")
@@ -48,8 +48,9 @@ def method_line(summary: Summary, units: Units) -> str:
 
 
 def sample_line(summary: Summary) -> str:
-    """What is evaporated, in what."""
+    """What is evaporated, in what; when it was changed, and its id."""
     keeper = ", ".join(_values(summary, "keeper"))
     parts = [", ".join(_values(summary, "solvents")), f"keeper {keeper}" if keeper else "",
-             ", ".join(_values(summary, "equipment")), ", ".join(_values(summary, "analytes"))]
+             ", ".join(_values(summary, "equipment")), ", ".join(_values(summary, "analytes")),
+             f"changed {moment(summary.updated)}", summary.id]
     return " · ".join(p for p in parts if p)

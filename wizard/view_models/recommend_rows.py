@@ -19,6 +19,21 @@ HEADLINES = {
     "more trials needed": "Not yet: more trials are needed.",
     "nothing qualifies": "No setting in the window reaches the targets.",
 }
+LATER = {
+    "verified": "This setting passed its verification.",
+    "approved": "This setting is approved for routine use.",
+    "retired": "This method is retired and no longer used.",
+}
+"""What stands in the place of a recommendation once its dossier is further."""
+
+
+def headline(answer: Answer, state: str, is_refuted: bool) -> str:
+    """What to do with the answer, as far as the dossier is."""
+    if is_refuted:
+        return "The trials speak for this setting, its verification runs against it."
+    if answer.status == "recommended" and state in LATER:
+        return LATER[state]
+    return HEADLINES[answer.status]
 
 
 def setting_metrics(

@@ -78,6 +78,8 @@ def _line(
         line["label"] = "corrected, kept out of the fit"
     for analyte in job.analytes:
         line[analyte.name] = _readings(found.recovery_percent.get(analyte.name), units)
+    if found.day:
+        line["day"] = found.day
     if found.remark:
         line["remark"] = found.remark
     return line

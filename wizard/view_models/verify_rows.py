@@ -61,7 +61,7 @@ def criterion_lines(criteria: Sequence[CriterionResult], units: Units) -> list[d
     ordered = sorted(criteria, key=lambda c: (not c.decides, c.met is True))
     return [
         {
-            "criterion": f"{c.name}{f', {c.analyte}' if c.analyte else ''}",
+            "criterion": c.title,
             "outcome": SIGNS[c.met] if c.decides else ":material/info: for information",
             "required": units.sentence(c.required),
             "found": units.sentence(c.sentence),

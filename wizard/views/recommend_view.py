@@ -10,6 +10,7 @@ from experiments.faster_run import why_not_faster
 from experiments.job import Setting
 from experiments.method_in_use import today_against_recommended
 from experiments.misfit import misfit
+from experiments.verification import why_it_failed
 from experiments.verification_plan import chance_of_passing
 from wizard import answers, caching, frame
 from wizard.session import WizardSession
@@ -29,7 +30,11 @@ def render(session: WizardSession) -> None:
     if answer is None:
         return
     setting = recommend_rows.answer_setting(answer)
-    st.subheader(recommend_rows.HEADLINES[answer.status], anchor=False)
+    failed = why_it_failed(dossier, answer.setting)
+    st.subheader(recommend_rows.headline(answer, dossier.state, bool(failed)), anchor=False)
+    if failed:
+        st.markdown(":material/cancel: " + verbatim(session.units.sentence(failed)))
+        frame.link(session, "verify", "Look at the verification")
     if setting is not None:
         if answer.setting is None:
             st.markdown("The best compromise all the same:")
@@ -73,7 +78,7 @@ def _metrics(
                            "target and the run ends in time.")
         if dossier.recorded:
             passing = _passing(dossier, setting)
-            right.metric("Passes verification", chance(passing),
+            right.metric("Passes six verification runs", chance(passing),
                          help="Chance that six replicate runs on six days meet the usual "
                               "criteria.")
             why = recommend_rows.passing_sentence(answer.probability, passing)

@@ -80,10 +80,19 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
     with st.container(border=True):
         to = form.choice("to", "Next", moves, moves[0], say=lambda s: STATE_ACTIONS[s])
         reason = form.text("why", "Why", placeholder="stands in the record")
-        if st.button("Change the state", key="report.state"):
+        if _is_meant(to):
             approval.change_state(session.service, dossier.id, to, reason)
             form.done()
             frame.again()
+
+
+def _is_meant(to: str) -> bool:
+    """Whether the button was pressed; retiring, which nothing undoes, is asked again."""
+    if to != "retired":
+        return st.button("Change the state", key="report.state")
+    with st.popover("Retire the method", icon=":material/block:"):
+        st.markdown("A retired method can still be read, but is never used again.")
+        return st.button("Retire it for good", key="report.retire")
 
 
 def _take_along(session: WizardSession, dossier: Dossier) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from experiments.acceptance import AnalyteCriteria, default_criteria
 from experiments.dossier import Dossier
-from experiments.entries import EntryError
+from experiments.entries import EntryError, check_result
 from experiments.trials import Recovery, Result
 from experiments.verification import decide
 from experiments.verification_entry import note_plan, note_runs, read_runs_table
@@ -299,5 +299,33 @@ def test_a_second_plan_names_its_runs_from_the_first_again(job, fit, set_point, 
         plan_again = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
         given = read_runs_table(dossier, plan_again, table)
         assert note_runs(dossier, plan_again, given, {}) == ["V1"]
-        with pytest.raises(EntryError, match="already recorded"):
-            note_runs(dossier, plan_again, given, {})
+        again = read_runs_table(dossier, plan_again, table)
+        assert ["already recorded" in r.reason for r in again.rejected] == [True]
+        assert note_runs(dossier, plan_again, again, {}) == []
+
+
+def test_a_run_without_a_number_or_a_day_is_taken_and_said(job, fit, set_point, monkeypatch):
+    monkeypatch.setattr(Dossier, "fitted", lambda self, progress=None: fit)
+    dossier = Dossier.start(job, dossier_id="blank")
+    made = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
+    both = "recovery_percent:carvone,recovery_percent:dibutyl phthalate"
+    found = read_runs_table(dossier, made, f"trial,run_time_min,{both}\n,40,91,92\n")
+    assert found.is_clean
+    assert any("No day is given" in n for n in found.notes)
+    assert note_runs(dossier, made, found, {}) == ["V1"]
+    assert recorded_runs(dossier, set_point)[0].setting == set_point
+
+
+@pytest.mark.parametrize(("written", "kept"), [
+    ("10.03.2026", "2026-03-10"), ("2026/3/10", "2026-03-10"), ("25/03/2026", "2026-03-25"),
+    ("Tuesday, early", "Tuesday, early"), ("03/03/2026", "2026-03-03"),
+])
+def test_a_date_is_one_day_however_it_is_written(job, written, kept):
+    assert check_result(job, 40.0, "finished", {}, day=written).day == kept
+
+
+@pytest.mark.parametrize(("written", "said"), [
+    ("03/04/2026", "can be read two ways"), ("31.02.2026", "is no date")])
+def test_a_date_that_nobody_can_place_is_refused(job, written, said):
+    with pytest.raises(EntryError, match=said):
+        check_result(job, 40.0, "finished", {}, day=written)
