@@ -12,7 +12,7 @@ from typing import Any
 
 from experiments.dossier import Dossier
 from experiments.dossier_state import FROZEN, result_payload
-from experiments.entries import EntryError, checked_text
+from experiments.entries import EntryError, checked_reason, checked_text
 from experiments.job import EvaporationJob
 from experiments.job_differences import differences, results_carry_over
 from experiments.job_file import parse
@@ -20,7 +20,8 @@ from experiments.service import JobSource, Session, append, change, load
 from experiments.trials import Result, Trial
 from experiments.users import Role
 
-ENTERING = ("recorded", "corrected", "verification recorded", "trace attached")
+ENTERING = ("recorded", "corrected", "verification recorded", "verification corrected",
+            "trace attached")
 
 
 def change_state(
@@ -40,8 +41,8 @@ def change_state(
 
     def act(dossier: Dossier) -> None:
         undoes = (dossier.state, to) == ("verified", "running")
-        if not reason.strip() and (to == "retired" or undoes):
-            raise EntryError("A reason is needed.", "Say in a few words why.")
+        if to == "retired" or undoes:
+            checked_reason(reason)
         if to == "verified":
             _must_have_passed(dossier)
         if to == "approved" and not session.user.is_local:

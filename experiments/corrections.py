@@ -14,6 +14,8 @@ from experiments.job import EvaporationJob
 from experiments.trials import Recovery, Result
 
 NOTHING = "nothing"
+RECORDING = ("recorded", "verification recorded")
+CORRECTING = ("corrected", "verification corrected")
 
 
 class Amendment(TypedDict, total=False):
@@ -61,10 +63,10 @@ def corrections(events: Iterable[Event]) -> dict[int, str]:
     held: dict[int, Result] = {}
     found: dict[int, str] = {}
     for event in events:
-        if event.kind not in ("recorded", "corrected"):
+        if event.kind not in (*RECORDING, *CORRECTING):
             continue
         held[event.seq] = read_result(event.payload["result"])
-        if event.kind == "corrected":
+        if event.kind in CORRECTING:
             replaced = int(event.payload["replaces"])
             found[replaced] = changed(held[replaced], held[event.seq])
     return found

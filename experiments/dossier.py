@@ -24,6 +24,7 @@ from experiments.entries import (
     checked_count,
     checked_flag,
     checked_level,
+    checked_reason,
     checked_text,
     merge,
     time_and_outcome,
@@ -257,7 +258,7 @@ class Dossier:
         result = amended(self.job, self._recorded_result(trial_id), values)
         self._append("corrected", {
             "trial": trial_id, "result": result_payload(result),
-            "reason": _checked_reason(reason), "replaces": self._last_result_seq(trial_id),
+            "reason": checked_reason(reason), "replaces": self._last_result_seq(trial_id),
         })
 
     def exclude(self, trial_id: str, reason: str) -> None:
@@ -266,14 +267,14 @@ class Dossier:
         self._recorded_result(trial_id)
         if self.trial(trial_id).state == "excluded":
             raise DossierError(f"Trial {trial_id} is excluded already.", "Nothing to do.")
-        self._append("excluded", {"trial": trial_id, "reason": _checked_reason(reason)})
+        self._append("excluded", {"trial": trial_id, "reason": checked_reason(reason)})
 
     def include(self, trial_id: str, reason: str) -> None:
         """Let an excluded result count again."""
         self._must_be_open()
         if self.trial(trial_id).state != "excluded":
             raise DossierError(f"Trial {trial_id} is not excluded.", "Nothing to undo.")
-        self._append("included", {"trial": trial_id, "reason": _checked_reason(reason)})
+        self._append("included", {"trial": trial_id, "reason": checked_reason(reason)})
 
     # -- job and state ---------------------------------------------------------------
 
@@ -383,10 +384,3 @@ class Dossier:
         if self.state in FROZEN:
             raise DossierError(f"This dossier is {self.state} and cannot be changed.",
                                "Start a new version of it.")
-
-
-def _checked_reason(reason: str) -> str:
-    text = checked_text(reason, "The reason").strip()
-    if not text:
-        raise DossierError("A reason is needed.", "Say in a few words why.")
-    return text

@@ -75,7 +75,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
             return _with_result(state, event)
         case "recommended":
             return replace(state, recommendation=p)
-        case "verification planned" | "verification recorded":
+        case "verification planned" | "verification recorded" | "verification corrected":
             entry = {**p, "kind": event.kind, "at": event.at, "who": event.who}
             return replace(state, verification=(*state.verification, entry))
         case "state changed":

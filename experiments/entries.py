@@ -134,6 +134,14 @@ def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     return value
 
 
+def checked_reason(reason: Any) -> str:
+    """Why somebody does something that must be explained."""
+    text = checked_text(reason, "The reason").strip()
+    if not text:
+        raise EntryError("A reason is needed.", "Say in a few words why.")
+    return text
+
+
 DATE = re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})|(\d{1,2})([-./])(\d{1,2})[-./](\d{4})")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from experiments.dossier_state import (
@@ -14,7 +15,7 @@ from experiments.dossier_state import (
     read_result,
     result_payload,
 )
-from experiments.entries import EntryError, check_result, check_setting
+from experiments.entries import EntryError, check_result, check_setting, checked_text
 from experiments.events import KINDS, Event, verify_chain
 from experiments.job_fields import NOT_TEXT
 from experiments.trials import Result
@@ -80,7 +81,7 @@ def _check_event(state: DossierState, event: Event) -> None:
 def _check_evidence(state: DossierState, event: Event) -> None:
     """Runs of a verification, and logs of instruments."""
     payload = event.payload
-    if event.kind == "verification recorded":
+    if event.kind in ("verification recorded", "verification corrected"):
         _same_setting(state, payload["setting"])
         _same_result(state, payload["result"])
     elif event.kind == "verification planned":
@@ -107,8 +108,9 @@ def _same_result(state: DossierState, data: Mapping[str, Any]) -> None:
         raise EntryError("There is no job.", "")
     read = read_result(data)
     again = check_result(state.job, read.run_time_min, read.outcome, _given(read), read.remark,
-                         read.day, read.corrected)
-    if result_payload(again) != dict(data):
+                         corrected=read.corrected)
+    day = checked_text(read.day, "The day")  # once kept as it was written
+    if result_payload(replace(again, day=day)) != dict(data):
         raise EntryError("The result is not one of the job.", "")
 
 

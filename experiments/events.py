@@ -16,8 +16,8 @@ GENESIS = "0" * 64
 KINDS = (
     "started", "job changed", "proposed", "entered", "withdrawn", "recorded", "corrected",
     "excluded", "included", "recommended", "verification planned", "verification recorded",
-    "state changed", "trace attached", "authorised", "note", "carried over",
-    "trace removed",
+    "verification corrected", "state changed", "trace attached", "authorised", "note",
+    "carried over", "trace removed",
 )
 
 

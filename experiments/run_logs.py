@@ -15,7 +15,7 @@ from typing import Any, Final
 from experiments import drafts
 from experiments.attached_log import log_payload, marks_of
 from experiments.dossier import Dossier
-from experiments.entries import EntryError, checked_text
+from experiments.entries import EntryError, checked_reason
 from experiments.log_columns import ColumnChoice, Proposal, checked, proposed
 from experiments.log_file import LogTable
 from experiments.log_reading import InstrumentLog, read_log
@@ -85,10 +85,8 @@ def remove(session: Session, dossier_id: str, trial_id: str, reason: str) -> Dos
     def act(dossier: Dossier) -> None:
         if trial_id not in dossier.details.traces:
             raise EntryError(f"Trial {trial_id[:40]} has no log.", "Nothing to do.")
-        text = checked_text(reason, "The reason").strip()
-        if not text:
-            raise EntryError("A reason is needed.", "Say in a few words why.")
-        dossier.note_event("trace removed", {"trial": trial_id, "reason": text})
+        dossier.note_event("trace removed",
+                           {"trial": trial_id, "reason": checked_reason(reason)})
 
     return change(session, dossier_id, act)[0]
 

@@ -7,10 +7,13 @@ see that nothing was moved afterwards.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
+from typing import Unpack
 
 from experiments.acceptance import Criteria
+from experiments.corrections import Amendment, amended
 from experiments.dossier import Dossier
-from experiments.entries import EntryError, check_result
+from experiments.entries import EntryError, check_result, checked_reason
 from experiments.job import Setting
 from experiments.results_table import ReadTable, RejectedRow, read_table
 from experiments.service import Session, change
@@ -54,6 +57,37 @@ def record_verification(
 
     dossier, (table, ids) = change(session, dossier_id, act, revision)
     return dossier, table, ids
+
+
+def correct_run(
+    session: Session, dossier_id: str, run_id: str, reason: str, **values: Unpack[Amendment]
+) -> Dossier:
+    """Correct a run of the last plan by a new entry that says why; it keeps its place.
+
+    Raises
+    ------
+    EntryError
+        for a run that the plan does not have, a change of nothing or without a reason, and once
+        the method is verified, which rests on the runs as they are
+    """
+
+    def act(dossier: Dossier) -> None:
+        made = planned(dossier)
+        runs = {} if made is None else {r.id: r for r in recorded_runs(dossier, made.setting)}
+        run = runs.get(run_id)
+        if run is None or run_id in {t.id for t in dossier.trials}:
+            raise EntryError(f"There is no verification run {run_id[:40]!r} to correct.",
+                             f"Runs: {', '.join(runs) or 'none yet'}.")
+        if dossier.state == "verified":
+            raise EntryError("The method is verified by its runs as they are.",
+                             "Go back to trials first, on the page Report.")
+        result = amended(dossier.job, run.result, values)
+        dossier.note_event("verification corrected", {
+            **run_payload(replace(run, result=result)), "reason": checked_reason(reason),
+            "replaces": run.record,
+        })
+
+    return change(session, dossier_id, act)[0]
 
 
 def verify_dossier(

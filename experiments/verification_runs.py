@@ -23,13 +23,16 @@ from models.system import Array
 
 @dataclass(frozen=True)
 class VerificationRun:
-    """One run made to verify a setting; ``blank_percent`` is of the spike, by analyte."""
+    """One run made to verify a setting; ``blank_percent`` is of the spike, by analyte.
+
+    ``record`` is the number of its entry in the history.
+    """
 
     id: str
     setting: Setting
     result: Result
     blank_percent: dict[str, float] = field(default_factory=dict)
-    record: str = ""
+    record: int | None = None
 
 
 def usable_runs(
@@ -137,8 +140,8 @@ def run_payload(run: VerificationRun) -> dict[str, Any]:
     }
 
 
-def read_run(data: Mapping[str, Any], record: str = "") -> VerificationRun:
-    """A run of a "verification recorded" event."""
+def read_run(data: Mapping[str, Any], record: int | None = None) -> VerificationRun:
+    """A run of a "verification recorded" or "verification corrected" event."""
     return VerificationRun(
         str(data["run"]), dict(data["setting"]), read_result(data["result"]),
         {k: float(v) for k, v in data.get("blank_percent", {}).items()}, record,
@@ -167,14 +170,14 @@ def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
             runs = {}
         if event.kind in ("recommended", "verification planned"):
             chosen = chosen or dict(p.get("setting") or {}) == setting
-        elif event.kind == "verification recorded":
-            runs[str(p["run"])] = read_run(p, f"event {event.seq}")
+        elif event.kind in ("verification recorded", "verification corrected"):
+            runs[str(p["run"])] = read_run(p, event.seq)
         elif event.kind == "recorded":
             trial = dossier.trial(str(p["trial"]))
             counts = chosen and trial.id not in begun and trial.state == "recorded"
             if counts and trial.setting == setting and trial.result:
                 runs[trial.id] = VerificationRun(
-                    trial.id, dict(trial.setting), trial.result, record=f"event {event.seq}"
+                    trial.id, dict(trial.setting), trial.result, record=event.seq
                 )
             begun.add(trial.id)
     return list(runs.values())

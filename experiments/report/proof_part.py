@@ -197,8 +197,7 @@ def _runs(g: Gathered) -> list[Block]:
         place = ("counts" if run.id in found.counted else
                  "after the decision, listed only" if run.id in found.later
                  else found.set_aside[run.id])
-        record = int(run.record.removeprefix("event ")) if run.record else None
-        rows.append([Cell(run.id, record), run.result.day or "–",
+        rows.append([Cell(run.id, run.record), run.result.day or "–",
                      value(run.result.run_time_min), run.result.outcome, place])
     counted = [r for r in g.runs if r.id in found.counted]
     blocks: list[Block] = [Table(

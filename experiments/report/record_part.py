@@ -110,7 +110,7 @@ def signatures(g: Gathered) -> Section:
     """Lines for author and a different reviewer, and for approval."""
     entered = list(dict.fromkeys(
         e.who for e in g.dossier.events
-        if e.kind in ("recorded", "corrected", "verification recorded")
+        if e.kind in ("recorded", "corrected", "verification recorded", "verification corrected")
     ))
     authors = " / ".join(entered)
     approved = [m for m in g.dossier.details.moves if m.get("to") == "approved"]

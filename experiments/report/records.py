@@ -47,6 +47,8 @@ _WORDS = {
     "recommended": "Recommendation: {status}",
     "verification planned": "Verification planned: {runs} runs on {days} days",
     "verification recorded": "Verification run {run} recorded: {outcome}",
+    "verification corrected": "Verification run {run} corrected, replaces record {replaces}"
+                              "{because}",
     "state changed": "State became {to}{because}",
     "authorised": "Authorised by {by}{because}",
     "trace attached": "Log of the instruments attached to {trial}",

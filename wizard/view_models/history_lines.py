@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from experiments.corrections import corrections
+from experiments.corrections import CORRECTING, corrections
 from experiments.dossier import Dossier
 from wizard.view_models.dossier_list import STATE_WORDS, moment
 
@@ -16,7 +16,8 @@ WORDS = {
     "corrected": "result corrected", "excluded": "kept out of the fit",
     "included": "counts again", "recommended": "recommendation noted",
     "verification planned": "verification planned",
-    "verification recorded": "verification run recorded", "state changed": "state changed",
+    "verification recorded": "verification run recorded",
+    "verification corrected": "verification run corrected", "state changed": "state changed",
     "authorised": "authorised", "carried over": "knowledge carried over",
     "trace attached": "log attached", "trace removed": "log no longer counts", "note": "note",
 }
@@ -29,7 +30,7 @@ def history_lines(dossier: Dossier) -> list[dict[str, str]]:
         {
             "when": moment(e.at), "who": e.who,
             "what": WORDS.get(e.kind, e.kind) + (
-                f": {changed[int(e.payload['replaces'])]}" if e.kind == "corrected" else ""),
+                f": {changed[int(e.payload['replaces'])]}" if e.kind in CORRECTING else ""),
             "trial": str(e.payload.get("trial", e.payload.get("run", ""))),
             "why": str(e.payload.get("reason", "")) if e.kind != "proposed" else "",
         }

@@ -9,6 +9,7 @@ import streamlit as st
 
 from wizard.job_form import Place
 from wizard.session import WizardSession
+from wizard.typing_table import Heads, typing_table
 
 
 class KeptForm:
@@ -41,6 +42,17 @@ class KeptForm:
         self._note(field, chosen, value)
         return chosen
 
+    def table(
+        self, field: str, label: str, heads: Heads, rows: list[list[str]]
+    ) -> list[list[str]]:
+        """A table to type into."""
+        kept = self._kept.get(field)
+        fits = isinstance(kept, list) and [len(r) for r in kept] == [len(r) for r in rows]
+        start = kept if isinstance(kept, list) and fits else rows
+        typed = typing_table(label, heads, start, self._key(field))
+        self._note(field, typed, start)
+        return typed
+
     def done(self) -> None:
         """The form was confirmed: its fields start again."""
         self.session.drop_draft(self.name)
@@ -49,7 +61,7 @@ class KeptForm:
     def _key(self, field: str) -> str:
         return f"{self.name}:{field}:{self.session.generation(self.name)}"
 
-    def _note(self, field: str, now: str, first: str) -> None:
+    def _note(self, field: str, now: object, first: object) -> None:
         seen = f"seen:{self._key(field)}"
         if now != st.session_state.get(seen, first):
             self._kept = {**(self.session.draft(self.name) or {}), field: now}

@@ -41,7 +41,7 @@ def render(session: WizardSession) -> None:
     if waiting:
         names = ", ".join(t.id for t in waiting)
         st.markdown(f"Waiting for results: **{names}**. Enter what you have; the rest can follow.")
-    else:
+    elif dossier.state not in ("approved", "retired"):
         st.markdown("No proposed trial waits for a result. A run nobody proposed counts too: "
                     "paste it, or give it in a sheet, with its settings and an empty trial cell.")
     if dossier.state in ("approved", "retired"):

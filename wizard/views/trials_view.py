@@ -30,7 +30,10 @@ from wizard.views.sheet_view import bench_sheet
 def render(session: WizardSession) -> None:
     """Draw the pending trials, their map, and what can be done with them."""
     dossier = session.must_dossier()
-    st.markdown(budget_sentence(dossier.job, dossier.trials))
+    if dossier.state in ("approved", "retired"):
+        st.markdown("This dossier is closed; more trials belong to a new version of it.")
+    else:
+        st.markdown(budget_sentence(dossier.job, dossier.trials))
     stopped = session.take_mark("stop_reason")
     if stopped:
         st.info(f"Nothing more is worth running: {verbatim(session.units.sentence(stopped))}.",
@@ -40,7 +43,8 @@ def render(session: WizardSession) -> None:
     pending = dossier.pending
     _propose(session, dossier)
     if not pending:
-        st.markdown("Proposals come with a reason and a forecast each.")
+        if dossier.state not in ("approved", "retired"):
+            st.markdown("Proposals come with a reason and a forecast each.")
         return
     bench_sheet(lambda: trial_sheet(dossier, [t.id for t in pending]),
                 f"bench-sheet-{dossier.id}", "trials")

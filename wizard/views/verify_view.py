@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from experiments import approval
@@ -9,8 +11,10 @@ from experiments.acceptance import GUIDANCE, criteria_from_guidance
 from experiments.bench_sheet import verification_sheet
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
+from experiments.fitted import Fitted
 from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_entry import (
+    correct_run,
     plan_verification,
     planned_trials,
     read_runs_table,
@@ -26,7 +30,8 @@ from wizard.units import NotANumber, read_number
 from wizard.verbatim import literal, verbatim
 from wizard.view_models import verify_rows
 from wizard.view_models.results_preview import preview
-from wizard.view_models.settings_text import setting_text
+from wizard.view_models.settings_text import chance, setting_text
+from wizard.views.correction_form import amendment, correction_fields
 from wizard.views.drawing import show_row
 from wizard.views.kept import KeptForm
 from wizard.views.preview_view import show_preview
@@ -46,6 +51,7 @@ def render(session: WizardSession) -> None:
         found = verify(dossier)
         _decision(session, dossier, made, found)
         _entry(session, dossier, made)
+        _correction(session, dossier, made)
         with st.expander("The plan, fixed before the first run"):
             _plan_tables(made)
         _onward(session, dossier, found)
@@ -82,6 +88,10 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
                           lambda _: plan(found, setting, criteria))
     if made is None:
         return
+    made = _of_wanted_size(form, found, made, f"{source}:{level}", key)
+    if made is None:
+        return
+    criteria = made.criteria
     st.markdown(verbatim(verify_rows.plan_sentence(made)))
     _plan_tables(made)
     st.markdown("The plan is written into the record before the first run, so that a reader can "
@@ -90,6 +100,21 @@ def _plan(session: WizardSession, dossier: Dossier) -> None:
         waiting.act("Writing the plan", lambda _: plan_verification(
             session.service, dossier.id, criteria, setting))
         frame.again()
+
+
+def _of_wanted_size(
+    form: KeptForm, found: Fitted, made: VerificationPlan, of: str, key: str
+) -> VerificationPlan | None:
+    """The plan with another number of runs and days, where that is chosen."""
+    designs = {f"{c.runs} runs on {c.days} days": c for c in made.alternatives}
+    advised = f"{made.criteria.runs} runs on {made.criteria.days} days"
+    chosen = form.choice(f"design:{of}", "Number of runs", list(designs), advised, say=lambda d: (
+        f"{d}: passes with a chance of {chance(designs[d].chance)}"))
+    if chosen == advised:
+        return made
+    wanted = replace(made.criteria, runs=designs[chosen].runs, days=designs[chosen].days)
+    return waiting.answer("plan", digest(key, chosen), "Working out the chance of passing",
+                          lambda _: plan(found, made.setting, wanted))
 
 
 def _plan_tables(made: VerificationPlan) -> None:
@@ -110,6 +135,9 @@ def _decision(
 ) -> None:
     headline, reason = verify_rows.decision_text(found, session.units)
     st.subheader(headline, anchor=False)
+    judged = setting_text(made.setting, session.units, dossier.job)
+    other = " It is not the setting recommended now." if _is_other(dossier, made) else ""
+    st.markdown(f"About **{verbatim(judged)}**.{other}")
     st.markdown(verbatim(reason))
     runs = recorded_runs(dossier, made.setting)
     readings = verify_rows.replicate_readings(runs, dossier.job)
@@ -163,8 +191,8 @@ def _onward(session: WizardSession, dossier: Dossier, found: Verification) -> No
     elif found.decision != "pass":
         return
     elif dossier.state == "running":
-        st.markdown("Something was proposed or recorded since the recommendation; look at it once "
-                    "more before the method is marked as verified.")
+        st.markdown("Trials or the state changed since the recommendation; look at it once more "
+                    "before the method is marked as verified.")
         frame.link(session, "recommend", "Look at the recommendation")
     elif dossier.state == "recommended" and st.button(
         "Mark the method as verified", type="primary", key="verify.mark",
@@ -178,11 +206,42 @@ def _again(
     session: WizardSession, dossier: Dossier, made: VerificationPlan, found: Verification
 ) -> None:
     """Offer another verification where this one failed, or another setting is recommended."""
-    advised = (dossier.details.recommendation or {}).get("setting")
-    is_other = advised is not None and dict(advised) != made.setting
-    if dossier.state in CLOSED or not (found.decision == "fail" or is_other):
+    is_unused = not recorded_runs(dossier, made.setting)
+    if dossier.state in CLOSED or not (
+        found.decision == "fail" or is_unused or _is_other(dossier, made)
+    ):
         return
-    with st.expander("Plan another verification"):
-        st.markdown("The runs made so far stay in the record; those of the new plan are counted "
+    if found.decision == "fail":
+        st.markdown("Ways on: enter these runs on the page Results as trials of this setting, so "
+                    "that the forecasts learn from them, and look at the recommendation again; or "
+                    "plan another verification.")
+    with st.expander("Put another plan in its place" if is_unused else
+                     "Plan another verification"):
+        st.markdown("Earlier plans and runs stay in the record; those of the new plan are counted "
                     "anew.")
         _plan(session, dossier)
+
+
+def _is_other(dossier: Dossier, made: VerificationPlan) -> bool:
+    advised = (dossier.details.recommendation or {}).get("setting")
+    return advised is not None and dict(advised) != made.setting
+
+
+def _correction(session: WizardSession, dossier: Dossier, made: VerificationPlan) -> None:
+    """Correct a run of the plan; trials that count are corrected where trials are."""
+    trials = {t.id for t in dossier.trials}
+    runs = {r.id: r for r in recorded_runs(dossier, made.setting) if r.id not in trials}
+    if dossier.state in CLOSED or not runs:
+        return
+    with st.expander("Correct a run", icon=":material/edit:"):
+        st.caption("The old entry stays in the record; the correction says who, when and why.")
+        chosen = st.selectbox("Run", list(runs), key="verify.correct.run")
+        form = KeptForm(session, f"correct:{dossier.id}:{chosen}:{len(dossier.events)}")
+        typed = correction_fields(form, dossier.job, runs[chosen].result)
+        if not st.button("Enter the correction", type="primary", key="verify.correct"):
+            return
+    values = amendment(dossier.job, typed)
+    if values is not None:
+        correct_run(session.service, dossier.id, chosen, typed.reason, **values)
+        form.done()
+        frame.again()

@@ -7,12 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from experiments import service
 from experiments.acceptance import AnalyteCriteria, default_criteria
+from experiments.bootstrap import local_user
+from experiments.corrections import corrections
 from experiments.dossier import Dossier
 from experiments.entries import EntryError, check_result
+from experiments.storage.memory import MemoryStore
+from experiments.transfer import export_dossier, import_dossier
 from experiments.trials import Recovery, Result
-from experiments.verification import decide
-from experiments.verification_entry import note_plan, note_runs, read_runs_table
+from experiments.verification import decide, verify, why_it_failed
+from experiments.verification_entry import (
+    correct_run,
+    note_plan,
+    note_runs,
+    read_runs_table,
+    record_verification,
+)
 from experiments.verification_plan import chance_of_passing, plan, plan_payload, read_plan
 from experiments.verification_rules import RunSummaries, assess
 from experiments.verification_runs import VerificationRun, read_run, recorded_runs, run_payload
@@ -314,6 +325,48 @@ def test_a_run_without_a_number_or_a_day_is_taken_and_said(job, fit, set_point, 
     assert any("No day is given" in n for n in found.notes)
     assert note_runs(dossier, made, found, {}) == ["V1"]
     assert recorded_runs(dossier, set_point)[0].setting == set_point
+
+
+def test_a_run_is_corrected_in_its_place_and_the_old_entry_stays(
+    job, fit, set_point, monkeypatch
+):
+    monkeypatch.setattr(Dossier, "fitted", lambda self, progress=None: fit)
+    session = service.Session(MemoryStore(), local_user())
+    made = service.create(session, job, "mended")
+    service.change(session, made.id, lambda d: note_plan(
+        d, default_criteria(job, runs=3, days=3), set_point))
+    both = "recovery_percent:carvone,recovery_percent:dibutyl phthalate"
+    rows = "".join(f"V{i},40,{91 + i},92\n" for i in (1, 2))
+    record_verification(session, made.id, f"trial,run_time_min,{both}\n{rows}")
+    with pytest.raises(EntryError, match="reason"):
+        correct_run(session, made.id, "V1", " ", day="2026-03-10")
+    with pytest.raises(EntryError, match="no verification run 'V9'"):
+        correct_run(session, made.id, "V9", "why", day="2026-03-10")
+    correct_run(session, made.id, "V1", "the day was left out", day="10.03.2026",
+                recovery_percent={"carvone": 93.0})
+    after = service.load(session, made.id)
+    first, second = recorded_runs(after, set_point)
+    assert (first.id, first.result.day, first.result.run_time_min) == ("V1", "2026-03-10", 40.0)
+    assert first.result.recovery["dibutyl phthalate"] == (Recovery(92.0),)
+    assert (second.id, second.result.day) == ("V2", "")
+    assert list(corrections(after.events).values()) == [
+        "day none to 2026-03-10; carvone 92 % to 93 %"]
+    assert after.events[-1].payload["replaces"] == after.events[-3].seq
+    assert verify(after).set_aside == {"V2": "its day is not given"}
+    other = service.Session(MemoryStore(), local_user())
+    moved = service.load(other, import_dossier(other, export_dossier(session, made.id)))
+    assert recorded_runs(moved, set_point) == [first, second]
+
+
+def test_a_failed_verification_stays_with_its_setting(job, fit, set_point, monkeypatch):
+    monkeypatch.setattr(Dossier, "fitted", lambda self, progress=None: fit)
+    dossier = Dossier.start(job, dossier_id="failed")
+    assert why_it_failed(dossier, set_point) == ""
+    made = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
+    assert why_it_failed(dossier, set_point) == ""
+    note_runs(dossier, made, read_runs_table(dossier, made, "trial,outcome\nV1,boil-over\n"), {})
+    assert "boil-over" in why_it_failed(dossier, set_point)
+    assert why_it_failed(dossier, {**set_point, "end_pressure_mbar": 61.0}) == ""
 
 
 @pytest.mark.parametrize(("written", "kept"), [
