@@ -127,7 +127,7 @@ def _check_analyte(job: EvaporationJob, index: int, faults: Faults) -> None:
         try:
             estimate_new_analyte(analyte_si(analyte))
         except ModelError as error:
-            faults.add(path, error.message, error.cure)
+            faults.add(f"{path}.{_data_key(analyte)}", error.message, error.cure)
         return
     try:
         by_name = find_substance(analyte.name)
@@ -137,6 +137,13 @@ def _check_analyte(job: EvaporationJob, index: int, faults: Faults) -> None:
     if by_number is not None and by_name is not None and by_number.cas != by_name.cas:
         faults.add(f"{path}.cas", f"{analyte.cas} is {by_number.name}, not {analyte.name}.",
                    f"Write {by_name.cas}, or correct the name.")
+
+
+def _data_key(analyte: Analyte) -> str:
+    """Where the data stand that a curve of a new analyte rests on."""
+    if analyte.vapour_pressure:
+        return "vapour_pressure[0].pressure_pa"
+    return "boiling_point.temperature_c" if analyte.boiling_point is not None else "smiles"
 
 
 def _check_peroxides(job: EvaporationJob, faults: Faults) -> None:

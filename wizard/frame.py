@@ -10,6 +10,7 @@ import streamlit as st
 
 from experiments import logs
 from experiments.faults import EXPECTED
+from experiments.storage.protocol import UnknownDossier
 from wizard import messages, navigation
 from wizard.session import WizardSession
 from wizard.verbatim import verbatim
@@ -23,7 +24,14 @@ def page(key: str, render: Render) -> None:
     session = WizardSession.current()
     step = navigation.step(key)
     with faults_shown():
-        dossier = session.dossier()
+        try:
+            dossier = session.dossier()
+        except UnknownDossier as error:
+            st.title(step.question, anchor=False)
+            _show(messages.sentences(error))
+            st.page_link(navigation.step(navigation.HOME).file, label="List the dossiers",
+                         icon=":material/folder_open:")
+            return
         if dossier is not None and key != navigation.HOME:
             _subject(session, dossier.job.title)
         st.title(step.question, anchor=False)

@@ -58,24 +58,33 @@ def differences_chart(
 
 @dataclass(frozen=True)
 class ReplicateReading:
-    """One reading of a verification run."""
+    """One reading of a verification run, which may count for the decision or not."""
 
     run: str
     analyte: str
     recovery: float
+    counts: bool = True
+
+    @property
+    def words(self) -> str:
+        """What a reader of the point is told."""
+        return f"{self.run}: {self.recovery:.0f} %{'' if self.counts else ', does not count'}"
 
 
 def replicates_charts(
     readings: Sequence[ReplicateReading], limits: dict[str, tuple[float, float]],
     colours: Palette,
 ) -> list[Any]:
-    """Readings of each run beside the band they must average into, one chart an analyte."""
+    """Readings of each run beside the band they must average into, one chart an analyte.
+
+    Those that do not count are hollow.
+    """
     charts = []
     runs = list(dict.fromkeys(r.run for r in readings))
     values = [r.recovery for r in readings] + [v for pair in limits.values() for v in pair]
     domain = [max(0.0, min(values, default=0.0) - 5.0), max(values, default=100.0) + 5.0]
     for name, (low, high) in limits.items():
-        rows = [{"run": r.run, "v": r.recovery, "said": f"{r.run}: {r.recovery:.0f} %"}
+        rows = [{"run": r.run, "v": r.recovery, "said": r.words, "filled": float(r.counts)}
                 for r in readings if r.analyte == name]
         y = alt.Y("v:Q", title="recovery, %", scale=alt.Scale(domain=domain, nice=False))
         band = chart_of([{"v": low, "high": high}]).mark_rect(
@@ -83,12 +92,13 @@ def replicates_charts(
         floor = chart_of([{"v": low}]).mark_rule(
             color=colours.second, strokeWidth=2).encode(y=y)
         dots = chart_of(rows).mark_point(
-            filled=True, color=colours.main, opacity=0.75, size=55).encode(
+            filled=True, color=colours.main, stroke=colours.main, opacity=0.75, size=55).encode(
+            fillOpacity=alt.FillOpacity("filled:Q", scale=None, legend=None),
             x=alt.X("run:N", sort=runs, title=None, axis=alt.Axis(
                 labelAngle=0, labelFontSize=11, labelOverlap=True)), y=y,
             tooltip=[alt.Tooltip("said:N", title="Reading")],
             description=alt.Description("said:N"))
         charts.append(dressed(alt.layer(band, floor, dots).properties(
-            width=min(max(120, 46 * len(runs)), 320), height=170,
+            width=min(max(200, 46 * len(runs)), 320), height=170,
             title=alt.Title(name, fontSize=13, color=colours.ink)), colours))
     return charts

@@ -22,7 +22,10 @@ def reading_heads(job: EvaporationJob) -> Heads:
 def reading_rows(
     job: EvaporationJob, result: Result, sign: Callable[[str], str] = str
 ) -> list[list[str]]:
-    """One row a vessel with what was read there; the last row holds means over all vessels."""
+    """One row a vessel with what was read there, and one for means over all vessels.
+
+    Means come first where there are any.
+    """
     def cell(name: str, place: int | None) -> str:
         held = result.recovery.get(name, ())
         if bool(result.is_mean.get(name)) is (place is not None):
@@ -32,7 +35,8 @@ def reading_rows(
 
     names = [a.name for a in job.analytes]
     rows = [[str(v + 1), *(cell(n, v) for n in names)] for v in range(job.equipment.vessels)]
-    return [*rows, [MEAN, *(cell(n, None) for n in names)]]
+    means = [MEAN, *(cell(n, None) for n in names)]
+    return [means, *rows] if any(result.is_mean.values()) else [*rows, means]
 
 
 def read_readings(
@@ -47,7 +51,8 @@ def read_readings(
     """
     found: dict[str, object] = {}
     for column, analyte in enumerate(job.analytes, start=1):
-        *vessels, mean = (_value(row[column], analyte.name, row[0]) for row in rows)
+        read = {row[0]: _value(row[column], analyte.name, row[0]) for row in rows}
+        mean, vessels = read.pop(MEAN), list(read.values())
         if mean is not None and any(v is not None for v in vessels):
             raise NotANumber(f"{analyte.name} has readings of vessels and a mean: empty one.")
         found[analyte.name] = vessels if mean is None else mean

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from experiments.corrections import CORRECTING, corrections
 from experiments.dossier import Dossier
-from wizard.view_models.dossier_list import STATE_WORDS, moment
+from experiments.summaries import summarise
+from wizard.view_models.dossier_list import moment, state_words
 
 STATE_ACTIONS = {
     "running": "go back to trials", "verified": "mark as verified", "approved": "approve",
@@ -43,6 +44,6 @@ def state_sentence(dossier: Dossier) -> str:
     recorded = len(dossier.recorded)
     runs = f"{recorded} run{'' if recorded == 1 else 's'} recorded"
     return (
-        f"Version {dossier.version}, {STATE_WORDS.get(dossier.state, dossier.state)}; {runs}, "
+        f"Version {dossier.version}, {state_words(summarise(dossier))}; {runs}, "
         f"last changed {moment(dossier.events[-1].at)} by {dossier.events[-1].who}."
     )

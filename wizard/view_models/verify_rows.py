@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from experiments.job import EvaporationJob
@@ -76,11 +76,11 @@ def decision_text(found: Verification, units: Units) -> tuple[str, str]:
 
 
 def replicate_readings(
-    runs: Sequence[VerificationRun], job: EvaporationJob
+    runs: Sequence[VerificationRun], job: EvaporationJob, counted: Collection[str]
 ) -> list[ReplicateReading]:
     """Every reading of the verification runs; censored ones stand at their limit."""
     return [
-        ReplicateReading(run.id, a.name, r.percent)
+        ReplicateReading(run.id, a.name, r.percent, run.id in counted)
         for run in runs for a in job.must
         for r in run.result.recovery.get(a.name, ()) if r is not None
     ]

@@ -140,11 +140,11 @@ def _decision(
     st.markdown(f"About **{verbatim(judged)}**.{other}")
     st.markdown(verbatim(reason))
     runs = recorded_runs(dossier, made.setting)
-    readings = verify_rows.replicate_readings(runs, dossier.job)
+    readings = verify_rows.replicate_readings(runs, dossier.job, found.counted)
     if readings:
         show_row(replicates_charts, readings, verify_rows.limits_of(made), palette(session.theme))
-        st.caption("Every reading of the replicate runs; the shaded band is where the mean must "
-                   "lie, its lower edge drawn.")
+        st.caption("Every reading of the replicate runs, hollow where the run does not count; the "
+                   "shaded band is where the mean must lie, its lower edge drawn.")
     lines = verify_rows.criterion_lines(found.criteria, session.units)
     if lines:
         st.table(literal(lines).set_index("criterion"), border="horizontal")
