@@ -12,7 +12,6 @@ from typing import Any, Literal
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
-from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Setting
 from experiments.verification_criteria import CriterionResult, criteria_results
 from experiments.verification_plan import VerificationPlan, plan
@@ -75,18 +74,14 @@ def decide(
     )
 
 
-def verify(dossier: Dossier, forecaster: Forecaster | None = None) -> Verification:
+def verify(dossier: Dossier) -> Verification:
     """Decide on what a dossier records; without a plan in it, one is made from the job.
 
-    Parameters
-    ----------
-    dossier : its last verification plan, else its recommended setting, is verified
-    forecaster : the fitted job, when the caller has it already
+    Its last verification plan, else its recommended setting, is verified.
     """
     made = planned(dossier)
     if made is None:
-        fitted = forecaster if forecaster is not None else dossier.fitted()
-        made = plan(fitted, setting_to_verify(dossier))
+        made = plan(dossier.fitted(), setting_to_verify(dossier))
     return decide(dossier.job, made, recorded_runs(dossier, made.setting))
 
 

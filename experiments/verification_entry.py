@@ -6,7 +6,6 @@ see that nothing was moved afterwards.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import Unpack
 
@@ -39,21 +38,14 @@ def plan_verification(
 
 
 def record_verification(
-    session: Session, dossier_id: str, data: bytes | str,
-    blank_percent: Mapping[str, Mapping[str, float]] | None = None,
-    revision: int | None = None,
+    session: Session, dossier_id: str, data: bytes | str, revision: int | None = None
 ) -> tuple[Dossier, ReadTable, list[str]]:
-    """Record a filled table of verification runs, whole or not at all; gives their ids.
-
-    Parameters
-    ----------
-    blank_percent : by run and analyte what the blank held, in percent of the spike
-    """
+    """Record a filled table of verification runs, whole or not at all; gives their ids."""
 
     def act(dossier: Dossier) -> tuple[ReadTable, list[str]]:
         made = planned(dossier) or note_plan(dossier)
         table = read_runs_table(dossier, made, data)
-        return table, note_runs(dossier, made, table, blank_percent or {})
+        return table, note_runs(dossier, made, table)
 
     dossier, (table, ids) = change(session, dossier_id, act, revision)
     return dossier, table, ids
@@ -143,10 +135,7 @@ def planned_trials(made: VerificationPlan) -> list[Trial]:
     return [Trial(id=r.id, setting=made.setting) for r in made.runs]
 
 
-def note_runs(
-    dossier: Dossier, made: VerificationPlan, table: ReadTable,
-    blank_percent: Mapping[str, Mapping[str, float]],
-) -> list[str]:
+def note_runs(dossier: Dossier, made: VerificationPlan, table: ReadTable) -> list[str]:
     """Append the runs of a clean table to the dossier's events."""
     if not table.is_clean:
         return []
@@ -158,7 +147,7 @@ def note_runs(
         result = check_result(dossier.job, row.run_time_min, row.outcome, row.recovery_percent,
                               row.remark, row.day, row.corrected)
         run = VerificationRun(run_id, row.setting or made.setting, result,
-                              {**row.blank_percent, **blank_percent.get(run_id, {})})
+                              dict(row.blank_percent))
         dossier.note_event("verification recorded", run_payload(run))
         ids.append(run_id)
     return ids

@@ -101,8 +101,6 @@ ANALYTES: dict[str, tuple[tuple[str, str, float], ...]] = {
 }
 """Name, CAS number and a target recovery in percent to start from."""
 
-KEEPERS = ("n-nonane", "n-dodecane", "n-tetradecane", "n-hexadecane")
-
 
 def analyte_rows(name: str) -> list[dict[str, Any]]:
     """The analytes of a list as rows of a job."""

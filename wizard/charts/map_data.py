@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
 import numpy as np
 
-from wizard.charts.contours import Line, nice_levels, refine, refine_axis
+from wizard.charts.contours import nice_levels, refine, refine_axis
 from wizard.charts.palette import PLAIN_LABEL
 
 
@@ -48,7 +48,6 @@ class MapData:
     run_time: Sequence[Sequence[float]]
     regions: Sequence[MapRegion] = ()
     marks: Sequence[MapMark] = ()
-    curves: Mapping[str, Line] = field(default_factory=dict)
     timeless: MapRegion | None = None
 
 

@@ -47,7 +47,7 @@ def operating_map(
     for region in (r for r in data.regions if r.kind in DASHES):
         layers += _outline(region, x, y, colours, data)
     contours, tags = _contours(data, x, y, colours)
-    layers += [*contours, *_curves(data, colours)]
+    layers += contours
     layers += name_layers(data, (x, y), colours, tags, label_places(data))
     if can_pick:
         layers.append(pick_layer(data, colours))
@@ -163,30 +163,6 @@ def _tag_place(line: Line, data: MapData) -> tuple[float, float]:
 
     places = [line[int(share * (len(line) - 1))] for share in (0.5, 0.62, 0.38, 0.75, 0.25)]
     return max(places, key=room)
-
-
-def _curves(data: MapData, colours: Palette) -> list[Any]:
-    layers = []
-    for name, line in data.curves.items():
-        inside = [(a, b) for a, b in line
-                  if data.x[0] <= a <= data.x[-1] and data.y[0] <= b <= data.y[-1]]
-        if len(inside) < 2:
-            continue
-        rows = [{"x": a, "y": b, "name": name} for a, b in inside]
-        layers.append(
-            chart_of(rows)
-            .mark_line(color=colours.second, strokeWidth=2, clip=True, aria=False)
-            .encode(x=x_axis(data), y=y_axis(data))
-        )
-        at = inside[len(inside) // 2]
-        text = chart_of([{"x": at[0], "y": at[1], "text": name}]).encode(
-            x=x_axis(data), y=y_axis(data), text="text:N"
-        )
-        layers += [
-            text.mark_text(fontSize=12, dy=-10, stroke=colours.paper, strokeWidth=5, aria=False),
-            text.mark_text(fontSize=12, dy=-10, color=colours.second, aria=False),
-        ]
-    return layers
 
 
 def _empty(data: MapData) -> Any:

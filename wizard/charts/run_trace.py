@@ -19,7 +19,6 @@ def run_trace(
     panels: Mapping[str, Sequence[float | None]],
     colours: Palette,
     events: Mapping[str, float] | None = None,
-    measured: Mapping[str, Sequence[tuple[float, float]]] | None = None,
 ) -> list[Any]:
     """One chart a quantity, all over the same time, with moments of the run marked.
 
@@ -31,7 +30,6 @@ def run_trace(
     panels : title with unit -> [T] values, None where there is none
     colours : of the page
     events : what happens -> when, min
-    measured : title -> points read at the bench
     """
     every = max(1, len(time_min) // MOST_POINTS)
     first, end = (min(0.0, time_min[0]), time_min[-1]) if len(time_min) else (0.0, 1.0)
@@ -55,10 +53,6 @@ def run_trace(
                 description=f"{title} against time",
             ).encode(x=x, y=y)
         ]
-        if measured and measured.get(title):
-            points = [{"t": t, "v": v} for t, v in measured[title]]
-            layers.append(chart_of(points).mark_point(
-                color=colours.ink, size=30, opacity=0.8).encode(x=x, y=y))
         layers += _events(events or {}, x, 0.5 * (first + end), colours, is_first=n == 0)
         drawn = alt.layer(*layers).properties(
             width="container", height=176 if last else 138,

@@ -164,7 +164,7 @@ def test_a_verification_sheet_asks_for_the_day_and_comes_back(dossier, fit, set_
     out = io.StringIO()
     csv.writer(out).writerows(rows)
     table = read_runs_table(dossier, made, out.getvalue())
-    assert note_runs(dossier, made, table, {}) == ["V1", "V4", "V2", "V5", "V3", "V6"]
+    assert note_runs(dossier, made, table) == ["V1", "V4", "V2", "V5", "V3", "V6"]
     runs = recorded_runs(dossier, dict(set_point))
     assert len({r.result.day for r in runs}) == 3
     again = read_runs_table(dossier, made, out.getvalue())

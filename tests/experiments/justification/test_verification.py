@@ -309,10 +309,10 @@ def test_a_second_plan_names_its_runs_from_the_first_again(job, fit, set_point, 
     for _ in range(2):
         plan_again = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
         given = read_runs_table(dossier, plan_again, table)
-        assert note_runs(dossier, plan_again, given, {}) == ["V1"]
+        assert note_runs(dossier, plan_again, given) == ["V1"]
         again = read_runs_table(dossier, plan_again, table)
         assert ["already recorded" in r.reason for r in again.rejected] == [True]
-        assert note_runs(dossier, plan_again, again, {}) == []
+        assert note_runs(dossier, plan_again, again) == []
 
 
 def test_a_run_without_a_number_or_a_day_is_taken_and_said(job, fit, set_point, monkeypatch):
@@ -323,7 +323,7 @@ def test_a_run_without_a_number_or_a_day_is_taken_and_said(job, fit, set_point, 
     found = read_runs_table(dossier, made, f"trial,run_time_min,{both}\n,40,91,92\n")
     assert found.is_clean
     assert any("No day is given" in n for n in found.notes)
-    assert note_runs(dossier, made, found, {}) == ["V1"]
+    assert note_runs(dossier, made, found) == ["V1"]
     assert recorded_runs(dossier, set_point)[0].setting == set_point
 
 
@@ -364,7 +364,7 @@ def test_a_failed_verification_stays_with_its_setting(job, fit, set_point, monke
     assert why_it_failed(dossier, set_point) == ""
     made = note_plan(dossier, default_criteria(job, runs=3, days=3), set_point)
     assert why_it_failed(dossier, set_point) == ""
-    note_runs(dossier, made, read_runs_table(dossier, made, "trial,outcome\nV1,boil-over\n"), {})
+    note_runs(dossier, made, read_runs_table(dossier, made, "trial,outcome\nV1,boil-over\n"))
     assert "boil-over" in why_it_failed(dossier, set_point)
     assert why_it_failed(dossier, {**set_point, "end_pressure_mbar": 61.0}) == ""
 
