@@ -22,8 +22,9 @@ from experiments.job import EvaporationJob, Setting
 from experiments.log_columns import NEEDED, QUANTITIES, ColumnChoice, checked
 from experiments.log_file import MOST_READINGS
 from experiments.log_reading import InstrumentLog
-from experiments.physics import MINUTE, as_set_si
+from experiments.physics import as_set_si
 from models.log_marks import find_marks
+from models.quantities import MINUTE
 from models.run_log import LogMarks, Mark
 from models.system import Array
 

@@ -10,6 +10,7 @@ import numpy as np
 from experiments.fitted import Fitted
 from experiments.trials import Trial
 from models.errors import Finding
+from models.quantities import MINUTE
 from models.system import Array
 
 ODD_BEYOND = 3.0
@@ -47,7 +48,7 @@ def leave_one_out(fitted: Fitted) -> tuple[Reading, ...]:
     for i, (trial, point) in enumerate(zip(fitted.trials, points, strict=True)):
         noise = fitted.reading_noise(point)
         mean = np.column_stack([np.log(point.time), point.recovery])
-        seen = np.concatenate([[data.ln_time[i] - np.log(60.0)], 100.0 * data.recovery[i]])
+        seen = np.concatenate([[data.ln_time[i] - np.log(MINUTE)], 100.0 * data.recovery[i]])
         weight = _weights(seen, mean, noise)
         names = ["run time", *(a.name for a in fitted.job.analytes)]
         for o, name in enumerate(names):

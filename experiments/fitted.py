@@ -31,7 +31,7 @@ from experiments.trials import Trial
 from models.errors import ModelError
 from models.noise import VESSEL_RSD, from_stabilised, run_sd, stabilised
 from models.parameters import PARAMETERS
-from models.quantities import kelvin
+from models.quantities import MINUTE, kelvin
 from models.surrogate import Draws, EvaporationSurrogate
 from models.system import Array
 
@@ -332,12 +332,12 @@ def _check_numbers(draws: Draws, settings: Sequence[Setting]) -> None:
 
 def _point(draws: Draws, i: int, cap: float) -> Point:
     return Point(
-        time=np.exp(draws.ln_time[i]) / 60.0,
+        time=np.exp(draws.ln_time[i]) / MINUTE,
         time_sd=draws.ln_time_sd[i],
         recovery=100.0 * from_stabilised(draws.stable[i]),
         stable=draws.stable[i],
         stable_sd=draws.stable_sd[i],
-        sample_time=np.exp(draws.sample_ln_time[i]) / 60.0,
+        sample_time=np.exp(draws.sample_ln_time[i]) / MINUTE,
         sample_stable=draws.sample_stable[i],
         unexplained=draws.unexplained[i],
         no_boil_over=draws.no_boil_over[i],

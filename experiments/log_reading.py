@@ -18,7 +18,7 @@ from experiments.log_columns import MINUTES, NAMES, Choices, ColumnChoice, check
 from experiments.log_file import MISSING, LogTable
 from experiments.log_moments import DAY_MIN, STAMPS, minutes_of
 from experiments.table_numbers import Sign, decimal_sign, read_number
-from models.quantities import PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET, ZERO_CELSIUS
+from models.quantities import MINUTE, PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET, ZERO_CELSIUS
 from models.run_log import RunLog
 from models.system import Array
 
@@ -50,7 +50,8 @@ class InstrumentLog:
             return self.columns[name] + ZERO_CELSIUS if name in self.columns else None
 
         return RunLog(
-            60.0 * (self.columns["time"] - lid_closed_min), self.columns["pressure"] * PA_PER_MBAR,
+            MINUTE * (self.columns["time"] - lid_closed_min),
+            self.columns["pressure"] * PA_PER_MBAR,
             warm("wall_temperature"), warm("coolant_in"), warm("coolant_out"),
         )
 

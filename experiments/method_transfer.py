@@ -26,7 +26,7 @@ from experiments.verification_plan import SETS, WANTED_CHANCE, DesignChance, few
 from experiments.window import window_limits
 from models.likelihood import NEVER
 from models.noise import from_stabilised, run_sd, stabilised
-from models.quantities import kelvin
+from models.quantities import MINUTE, kelvin
 from models.system import Array
 
 NO_DANGER = 0.9
@@ -108,7 +108,7 @@ def _moved(
     coded = fitted.space.code([setting])
     ln_old, left_old, _, _ = surrogate.physics_draws(
         fitted.simulator, fitted.simulator.rows([setting]), coded)
-    ln_cap = math.log(60.0 * job.limits.max_run_time_min)
+    ln_cap = math.log(MINUTE * job.limits.max_run_time_min)
     ln_new, left_new, keeps, peak = surrogate.physics_draws(
         new, new.rows([setting]), coded, ln_cap)
     point = fitted.points([setting])[0]
@@ -116,7 +116,7 @@ def _moved(
     wrong = 1.0 + MAY_BE_WRONG * rng.standard_normal((2, len(point.time)))
     never = ln_new[0] >= ln_cap + np.log(NEVER)
     time = point.sample_time * np.exp(wrong[0] * (ln_new[0] - ln_old[0]))
-    time = np.where(never, np.exp(ln_new[0]) / 60.0, time)
+    time = np.where(never, np.exp(ln_new[0]) / MINUTE, time)
     change = stabilised(left_new[0]) - stabilised(left_old[0])
     cap = kelvin(job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
     return (time, point.sample_stable + wrong[1][:, None] * change, keeps[0],

@@ -13,12 +13,10 @@ from models.equipment import Equipment, Load
 from models.errors import Finding
 from models.log_marks import AsSet
 from models.mixture import build_system
-from models.quantities import kelvin, pascal
+from models.quantities import MG, MINUTE, ML, kelvin, pascal
 from models.run_model import RunBatch, simulate
 from models.system import Array, LiquidSystem
 
-ML = 1e-6  # m3
-MINUTE = 60.0  # s
 PATIENCE = 1.6
 """Runs are followed to this multiple of the longest time allowed, so that a run that is a
 little too slow is told from one that never ends."""
@@ -121,7 +119,7 @@ def load_si(job: EvaporationJob, system: LiquidSystem) -> Load:
     """What sits in each vessel, in SI."""
     spikes = np.array([a.spike_ug * 1e-9 for a in job.analytes]) / system.analyte_molar_mass
     return Load(
-        residue_kg=job.sample.residue_mg * 1e-6,
+        residue_kg=job.sample.residue_mg * MG,
         spike_mol=spikes,
         end_volume_control=job.sample.end_volume_control,
         max_run_time_s=PATIENCE * job.limits.max_run_time_min * MINUTE,

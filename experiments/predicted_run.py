@@ -9,9 +9,9 @@ import numpy as np
 
 from experiments.entries import check_setting
 from experiments.job import EvaporationJob, Setting
-from experiments.physics import ML, PhysicsModel
+from experiments.physics import PhysicsModel
 from models.parameters import PARAMETERS
-from models.quantities import PA_PER_MBAR, ZERO_CELSIUS
+from models.quantities import MINUTE, ML, PA_PER_MBAR, ZERO_CELSIUS
 from models.run_model import surviving_fraction
 from models.run_trace import RunTrace, trace
 from models.system import Array
@@ -50,7 +50,7 @@ def predicted_run(
         physics.settings_array([checked])[0], parameters,
     )
     limit = job.limits.max_run_time_min
-    minutes = float(batch.run_time[0]) / 60.0
+    minutes = float(batch.run_time[0]) / MINUTE
     finished = bool(batch.finished[0]) and minutes <= limit
     return {
         "setting": checked,
@@ -76,7 +76,7 @@ def _held_up(job: EvaporationJob, setting: Setting) -> list[str]:
 
 def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:
     keep = _moments(run.time)
-    minutes = run.time[keep] / 60.0
+    minutes = run.time[keep] / MINUTE
     names = [a.name for a in job.analytes]
     return {
         "time_min": minutes.tolist(),

@@ -13,6 +13,7 @@ from experiments.job_simulator import JobSimulator
 from experiments.trials import LogReading, Recovery, Result, Trial, is_same_time
 from models.bench_data import COURSE, PACE, START, BenchData
 from models.noise import VESSEL_RSD, run_sd
+from models.quantities import MINUTE
 from models.system import Array
 
 USUAL_DEGREES = 20.0
@@ -41,7 +42,7 @@ def bench_data(
     return BenchData(
         x=simulator.rows(settings),
         coded=space.code(settings),
-        ln_time=np.array([math.log(60.0 * t) if t else math.nan for t in timed]),
+        ln_time=np.array([math.log(MINUTE * t) if t else math.nan for t in timed]),
         time_variance=time_variance,
         course=course,
         course_variance=course_variance,
@@ -51,7 +52,7 @@ def bench_data(
         recovery=recovery,
         within_variance=variance,
         same_day=same_day([r.day for r in results], job.limits.trials_per_batch),
-        ln_cap=math.log(60.0 * job.limits.max_run_time_min),
+        ln_cap=math.log(MINUTE * job.limits.max_run_time_min),
         steers=space.steers,
     )
 
@@ -83,13 +84,13 @@ def _course(log: LogReading, run_time: float | None, relative: float) -> tuple[A
     if boil is None or boil.middle <= 0.0:
         return course, variance
     start = boil.middle
-    course[START], variance[START] = math.log(60.0 * start), boil.variance / start**2
+    course[START], variance[START] = math.log(MINUTE * start), boil.variance / start**2
     if half is None or most is None or run_time is None or not (
         start < half.middle < most.middle < run_time
     ):
         return course, variance
     first, whole, rest = half.middle - start, most.middle - start, run_time - start
-    course[PACE:] = math.log(60.0 * whole), math.log(first / whole), math.log(rest / whole)
+    course[PACE:] = math.log(MINUTE * whole), math.log(first / whole), math.log(rest / whole)
     of_most = most.variance / whole**2
     variance[PACE:] = (
         of_most + boil.variance / whole**2,

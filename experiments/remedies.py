@@ -19,7 +19,7 @@ from experiments.job_fields import Faults
 from experiments.job_simulator import JobSimulator
 from experiments.substance_checks import analyte_numbers
 from models.errors import ModelError
-from models.quantities import kelvin
+from models.quantities import MINUTE, kelvin
 from models.substances import find_substance
 from models.system import Array
 
@@ -144,7 +144,7 @@ def _chances(
     )
     cap = kelvin(fitted.job.sample.max_temperature_c) + TEMPERATURE_SLACK_K
     met = np.where(fitted.must, 100.0 * recovery >= fitted.targets, True).all(axis=2)
-    minutes = np.exp(ln_time) / 60.0
+    minutes = np.exp(ln_time) / MINUTE
     success = met * (minutes <= fitted.job.limits.max_run_time_min) * keeps * (peak <= cap)
     return success.mean(axis=1), minutes.mean(axis=1)
 

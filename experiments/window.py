@@ -26,7 +26,7 @@ from experiments.progress import Progress
 from models.errors import ModelError
 from models.heat_transfer import TYPICAL_U, full_area
 from models.mixture import breakthrough_pressure, bubble_point, bubble_pressure
-from models.quantities import celsius, kelvin, mbar, pascal
+from models.quantities import ML, celsius, kelvin, mbar, pascal
 from models.system import Array, LiquidSystem, Mask
 from models.volatility import pressure as saturation_pressure
 
@@ -246,7 +246,7 @@ def _physical_margins(
 
 def _composition(system: LiquidSystem, job: EvaporationJob) -> Array:
     """Mole fractions of the fill as it starts, without keeper."""
-    moles = system.moles(job.sample.fill_volume_ml * 1e-6, 0.0)
+    moles = system.moles(job.sample.fill_volume_ml * ML, 0.0)
     return np.asarray(moles / moles.sum())
 
 
@@ -303,7 +303,7 @@ def _breakthrough(job: EvaporationJob, system: LiquidSystem) -> Limit:
 def _power(job: EvaporationJob, system: LiquidSystem) -> Limit:
     e = job.equipment
     hottest, lowest = job.factor("set_temperature_c").high, job.factor("end_pressure_mbar").low
-    area = full_area(e.vessel_capacity_ml * 1e-6) * np.sqrt(
+    area = full_area(e.vessel_capacity_ml * ML) * np.sqrt(
         job.sample.fill_volume_ml / e.vessel_capacity_ml
     )
     demand = e.vessels * TYPICAL_U[e.heating] * area * (
