@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from types import SimpleNamespace
 
@@ -25,7 +24,7 @@ from models.cautions import cautions
 from models.errors import Finding
 from wizard import messages
 from wizard.charts.recoveries import TrialPoint
-from wizard.units import NotANumber, Units
+from wizard.units import Units
 from wizard.view_models import (
     compare_rows,
     learn_rows,
@@ -34,7 +33,6 @@ from wizard.view_models import (
     settings_text,
     window_map,
 )
-from wizard.view_models.correction_rows import read_readings, reading_rows
 from wizard.view_models.dossier_list import JOB_DRAFT, dossier_lines, draft_lines
 from wizard.view_models.earlier_rows import earlier_choices
 from wizard.view_models.findings_text import finding_lines, job_substances
@@ -359,25 +357,6 @@ def test_earlier_dossiers_of_the_same_evaporator_or_analytes_are_offered(job):
     assert list(found) == ["", "same", "kin"]
     assert found["same"].endswith("(same evaporator)")
     assert found["kin"].endswith("(1 analyte in common)")
-
-
-def test_a_result_comes_back_from_its_table_as_it_was(job):
-    names = [a.name for a in job.analytes]
-    held = Result(41.0, "finished", {names[0]: (Recovery(88.1), None, Recovery(5.0, True))},
-                  {names[0]: False})
-    if len(names) > 1:
-        held.recovery[names[1]], held.is_mean[names[1]] = (Recovery(92.0),), True
-    rows = reading_rows(job, held, Units(decimal="comma").sign)
-    first = 1 if len(names) > 1 else 0  # a mean stands first
-    assert rows[first][1] == "88,1"
-    back = read_readings(job, rows)
-    count = job.equipment.vessels
-    assert back[names[0]] == [88.1, None, "<5", *[None] * (count - 3)]
-    assert all(back[n] == 92.0 for n in names[1:2])
-    with pytest.raises(NotANumber, match=f"{re.escape(names[0])}, vessel 2: .*lost"):
-        read_readings(job, [[r[0], "lost" if r[0] == "2" else r[1], *r[2:]] for r in rows])
-    with pytest.raises(NotANumber, match="empty one"):
-        read_readings(job, [[r[0], "90" if r[0] == "mean" else r[1], *r[2:]] for r in rows])
 
 
 def test_methods_are_found_by_what_they_hold():

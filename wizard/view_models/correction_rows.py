@@ -6,17 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 
 from experiments.job import EvaporationJob
 from experiments.trials import Result
-from wizard.typing_table import Heads
 from wizard.units import NotANumber, read_number
 
 MEAN = "mean"
-
-
-def reading_heads(job: EvaporationJob) -> Heads:
-    """A column for each analyte, beside the vessel."""
-    texts = ["vessel", *(f"{a.name}, %" for a in job.analytes)]
-    return Heads(texts, 1, numeric=frozenset(range(1, len(texts))),
-                 helps=dict.fromkeys(range(1, len(texts)), "Empty: not measured; <5: below 5."))
 
 
 def reading_rows(

@@ -9,9 +9,10 @@ import streamlit as st
 from experiments.corrections import Amendment
 from experiments.job import EvaporationJob
 from experiments.trials import OUTCOMES, Result
+from wizard.typing_table import Heads
 from wizard.units import NotANumber, read_number
 from wizard.verbatim import verbatim
-from wizard.view_models.correction_rows import read_readings, reading_heads, reading_rows
+from wizard.view_models.correction_rows import read_readings, reading_rows
 from wizard.views.kept import KeptForm
 
 
@@ -26,6 +27,13 @@ class Typed(NamedTuple):
     reason: str
 
 
+def _heads(job: EvaporationJob) -> Heads:
+    """A column for each analyte, beside the vessel."""
+    texts = ["vessel", *(f"{a.name}, %" for a in job.analytes)]
+    return Heads(texts, 1, numeric=frozenset(range(1, len(texts))),
+                 helps=dict.fromkeys(range(1, len(texts)), "Empty: not measured; <5: below 5."))
+
+
 def correction_fields(form: KeptForm, job: EvaporationJob, result: Result) -> Typed:
     """Draw the fields; kept as they are typed."""
     sign = form.session.units.sign
@@ -34,7 +42,7 @@ def correction_fields(form: KeptForm, job: EvaporationJob, result: Result) -> Ty
         "" if result.run_time_min is None else f"{result.run_time_min:g}"), places[0])
     outcome = form.choice("outcome", "Outcome", OUTCOMES, result.outcome, where=places[1])
     day = form.text("day", "Day", result.day, places[2])
-    rows = form.table("readings", "Recoveries by vessel", reading_heads(job),
+    rows = form.table("readings", "Recoveries by vessel", _heads(job),
                       reading_rows(job, result, sign))
     remark = form.text("remark", "Remark", result.remark)
     reason = form.text("why", "Why", placeholder="the reason stands in the record")
