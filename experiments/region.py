@@ -223,7 +223,8 @@ def _settings_inside(
 
 def _proven_range(forecaster: Forecaster, factor: Factor, setting: Setting) -> Range:
     """The range of one factor that keeps the assurance while the others stay."""
-    values = factor_axis(factor, setting, 25)
+    held = tolerances(forecaster.job).get(factor.name, 0.0)
+    values = factor_axis(factor, setting, 25, held)
     line: list[Setting] = [{**setting, factor.name: float(v)} for v in values]
     good = forecaster.probability(line) >= forecaster.job.limits.assurance
     centre = int(np.argmin(np.abs(values - float(setting[factor.name]))))

@@ -112,6 +112,11 @@ def test_a_higher_assurance_never_enlarges_the_region(fit, set_point, region):
         assert a.high <= b.high + 1e-9
 
 
+def test_no_side_of_the_box_is_longer_than_what_its_factor_keeps_alone(region):
+    for together, alone in zip(region.box, region.proven, strict=True):
+        assert alone.low <= together.low <= together.high <= alone.high
+
+
 def test_ranges_are_given_in_whole_degrees_and_millibars(region):
     for r in (*region.box, *region.proven):
         assert r.low == round(r.low)
