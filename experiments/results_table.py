@@ -132,9 +132,12 @@ def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[st
         if column in names or _is_forecast(column):
             continue
         if column.startswith((RECOVERY_PREFIX, *AMOUNT_PREFIXES)):
+            name = column.partition(":")[2].strip()
+            split = next((a for a in analytes if a.startswith(f"{name},")), None)
             raise EntryError(
-                f"{column.partition(':')[2].strip()[:80]!r} is not an analyte of this job.",
-                f"Use one of: {', '.join(analytes)}.",
+                f"{name[:80]!r} is not an analyte of this job.",
+                f"Use one of: {', '.join(analytes)}." if split is None else
+                f"Put the title of {split!r} in quotation marks, because of its comma.",
             )
         about = next((a for a in analytes if a.casefold() in column.casefold()), None)
         if about is not None and (

@@ -102,6 +102,8 @@ def _text_grid(data: bytes | str, known: set[str]) -> Grid:
     if NOT_TEXT.search(text):
         raise EntryError("The table holds characters that are no text.",
                          "Save it as CSV in UTF-8, or as XLSX.")
+    if "\n" not in text:  # lines that end as they once did on one kind of computer
+        text = text.replace("\r", "\n")
     delimiter = _delimiter(text, known)
     try:
         parsed = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))

@@ -180,6 +180,16 @@ def test_a_result_under_another_title_is_not_taken_for_a_remark(read, header, ro
     assert said in f"{rejected.reason} {rejected.cure}"
 
 
+def test_a_comma_in_a_title_needs_quotation_marks(read):
+    table = read("trial,run_time_min,recovery_percent:1,2-dichlorobenzene\nT1,41,88\n")
+    assert "quotation marks" in table.rejected[0].cure
+
+
+def test_lines_may_end_with_a_carriage_return_alone(read):
+    table = read(f"trial,run_time_min,{A}\rT1,41,88\rT2,42,87\r".encode())
+    assert [t.trial for t in table.trials] == ["T1", "T2"]
+
+
 def test_what_is_made_of_columns_is_said(read):
     table = read(f"trial,run_time_min,operator,{A}\nT1,41,Ada,88\n")
     assert table.is_clean
