@@ -28,7 +28,8 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
     with st.expander("Correct a result, or keep it out of the fit", icon=":material/edit:"):
         st.caption("The old entry stays in the record; the correction says who, when and why.")
         settings = {t.id: setting_text(t.setting, session.units, dossier.job) for t in recorded}
-        chosen = st.selectbox("Trial", list(settings), key="correct.trial",
+        chosen = st.selectbox("Trial", list(settings), None, key="correct.trial",
+                              placeholder="which one?",
                               format_func=lambda trial_id: f"{trial_id}: {settings[trial_id]}")
         if chosen is not None:
             _form(session, dossier, dossier.trial(chosen))

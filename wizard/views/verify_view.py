@@ -156,7 +156,10 @@ def _correction(session: WizardSession, dossier: Dossier, made: VerificationPlan
         return
     with st.expander("Correct a run", icon=":material/edit:"):
         st.caption("The old entry stays in the record; the correction says who, when and why.")
-        chosen = st.selectbox("Run", list(runs), key="verify.correct.run")
+        chosen = st.selectbox("Run", list(runs), None, key="verify.correct.run",
+                              placeholder="which one?")
+        if chosen is None:
+            return
         form = KeptForm(session, f"correct:{dossier.id}:{chosen}:{len(dossier.events)}")
         typed = correction_fields(form, dossier.job, runs[chosen].result)
         if not st.button("Enter the correction", type="primary", key="verify.correct"):
