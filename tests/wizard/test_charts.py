@@ -48,7 +48,7 @@ def points():
 def all_charts(colours):
     yield operating_map(map_data(), colours)
     yield from run_trace([0.0, 1.0, 2.0], {"pressure, mbar": [700.0, 60.0, None]}, colours,
-                         {"dry": 1.5}, {"pressure, mbar": [(0.5, 300.0)]})
+                         {"dry": 1.5})
     yield recoveries.margins_chart(points(), {"a": 80.0}, colours)
     yield from recoveries.recoveries_charts(points(), {"a": 80.0}, colours)
     yield learning.learnt_chart(
