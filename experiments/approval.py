@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from experiments.corrections import CORRECTING, RECORDING
 from experiments.dossier import Dossier
 from experiments.dossier_state import FROZEN, result_payload
 from experiments.entries import EntryError, checked_reason, checked_text
@@ -20,8 +21,7 @@ from experiments.service import JobSource, Session, append, change, load
 from experiments.trials import Result, Trial
 from experiments.users import Role
 
-ENTERING = ("recorded", "corrected", "verification recorded", "verification corrected",
-            "trace attached")
+ENTERING = (*RECORDING, *CORRECTING, "trace attached")
 
 
 def change_state(

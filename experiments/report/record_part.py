@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from importlib.metadata import version
 
+from experiments.corrections import CORRECTING, RECORDING
 from experiments.events import canonical, verify_chain
 from experiments.job_text import to_mapping
 from experiments.report.digits import NONE, plain
@@ -110,7 +111,7 @@ def signatures(g: Gathered) -> Section:
     """Lines for author and a different reviewer, and for approval."""
     entered = list(dict.fromkeys(
         e.who for e in g.dossier.events
-        if e.kind in ("recorded", "corrected", "verification recorded", "verification corrected")
+        if e.kind in (*RECORDING, *CORRECTING)
     ))
     authors = " / ".join(entered)
     approved = [m for m in g.dossier.details.moves if m.get("to") == "approved"]

@@ -6,6 +6,7 @@ import streamlit as st
 
 from experiments import service
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from experiments.trials import Trial
 from wizard import frame
 from wizard.session import WizardSession
@@ -23,7 +24,7 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
     st.subheader("On record", anchor=False)
     lines = [_line(t, session, dossier) for t in recorded]
     st.table(literal(lines).fillna("").set_index("trial"), border="horizontal")
-    if dossier.state in ("approved", "retired"):
+    if dossier.state in FROZEN:
         return
     with st.expander("Correct a result, or keep it out of the fit", icon=":material/edit:"):
         st.caption("The old entry stays in the record; the correction says who, when and why.")

@@ -9,6 +9,7 @@ import streamlit as st
 from experiments import service
 from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from wizard import editors, frame
 from wizard.session import WizardSession
 from wizard.typing_table import typing_table
@@ -41,10 +42,10 @@ def render(session: WizardSession) -> None:
     if waiting:
         names = ", ".join(t.id for t in waiting)
         st.markdown(f"Waiting for results: **{names}**. Enter what you have; the rest can follow.")
-    elif dossier.state not in ("approved", "retired"):
+    elif dossier.state not in FROZEN:
         st.markdown("No proposed trial waits for a result. A run nobody proposed counts too: "
                     "paste it, or give it in a sheet, with its settings and an empty trial cell.")
-    if dossier.state in ("approved", "retired"):
+    if dossier.state in FROZEN:
         st.markdown("This dossier is closed; results are entered in a new version.")
     else:
         _entry(session, dossier)

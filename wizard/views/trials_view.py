@@ -10,6 +10,7 @@ from experiments import service
 from experiments.authorisation import unauthorised
 from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from experiments.trials import Trial
 from wizard import answers, frame, waiting
 from wizard.session import WizardSession
@@ -30,7 +31,7 @@ from wizard.views.sheet_view import bench_sheet
 def render(session: WizardSession) -> None:
     """Draw the pending trials, their map, and what can be done with them."""
     dossier = session.must_dossier()
-    if dossier.state in ("approved", "retired"):
+    if dossier.state in FROZEN:
         st.markdown("This dossier is closed; more trials belong to a new version of it.")
     else:
         st.markdown(budget_sentence(dossier.job, dossier.trials))
@@ -43,7 +44,7 @@ def render(session: WizardSession) -> None:
     pending = dossier.pending
     _propose(session, dossier)
     if not pending:
-        if dossier.state not in ("approved", "retired"):
+        if dossier.state not in FROZEN:
             st.markdown("Proposals come with a reason and a forecast each.")
         return
     bench_sheet(lambda: trial_sheet(dossier, [t.id for t in pending]),
@@ -74,7 +75,7 @@ def _authorised(session: WizardSession, dossier: Dossier) -> bool:
 
 
 def _propose(session: WizardSession, dossier: Dossier) -> None:
-    if dossier.state in ("approved", "retired"):
+    if dossier.state in FROZEN:
         return
     left = trials_left(dossier.job, dossier.trials)
     if not left:
