@@ -16,6 +16,7 @@ PAGES = [
     ROOT / "README.md",
     ROOT / "DEVELOPERS.md",
     *sorted((ROOT / "examples").rglob("README.md")),
+    ROOT / "experiments" / "studies" / "README.md",
 ]
 COMMANDS = Path(sys.executable).parent
 
