@@ -146,7 +146,7 @@ def verification_sheet(dossier: Dossier, made: VerificationPlan) -> BenchSheet:
 
 def sheet_cautions(job: EvaporationJob) -> tuple[str, ...]:
     """Dangers of the substances, and the rules of any such run."""
-    batch = job.equipment.vessels * job.sample.fill_volume_ml
+    batch = job.condensate_ml
     own = [f.sentence for f in job_cautions(job) if f.severity != "info"]
     return (
         *(text.replace(DEFER, "").strip() for text in own),

@@ -44,6 +44,10 @@ def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
     if faults.found:
         first = faults.found[0]
         raise EntryError(f"{first.path} {first.message}", first.cure)
+    start, end = job.equipment.ramp_start_pressure_mbar, float(checked["end_pressure_mbar"])
+    if end >= start:
+        raise EntryError(f"setting.end_pressure_mbar is {end:g} mbar, not below the start of the "
+                         f"ramp at {start:g} mbar.", "Correct the end pressure.")
     return checked
 
 
@@ -177,7 +181,7 @@ def _run_time(value: Any, outcome: str) -> float | None:
     number = _number(value, "The run time")
     if not 0.0 < number <= LONGEST_TIME_MIN:
         raise EntryError(f"A run time of {number:g} min is not possible.",
-                         "Give minutes above zero.")
+                         f"Give minutes above 0, at most {LONGEST_TIME_MIN:g}.")
     return number
 
 
@@ -222,7 +226,7 @@ def read_recovery(name: str, value: Any) -> Recovery | None:
     number = _number(value, f"The recovery of {name}")
     if number < 0.0 or number > HIGHEST_RECOVERY or (censored and number == 0.0):
         raise EntryError(f"A recovery of {number:g} % for {name} is not possible.",
-                         "Give percent of the spike, zero or above.")
+                         f"Give percent of the spike, 0 to {HIGHEST_RECOVERY:g}.")
     return Recovery(number, censored)
 
 

@@ -217,3 +217,8 @@ class EvaporationJob:
         """Whether a setting may leave nothing liquid: no keeper, and an end volume of zero."""
         ends = [f.low for f in self.factors if f.name == "end_volume_ml"]
         return self.sample.keeper is None and (*ends, self.sample.end_volume_ml)[0] == 0
+
+    @property
+    def condensate_ml(self) -> float:
+        """What a batch of full vessels may bring into the trap, mL."""
+        return self.equipment.vessels * self.sample.fill_volume_ml

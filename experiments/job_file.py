@@ -35,10 +35,11 @@ NOT_NEGATIVE = Number(0.0, 1e6)
 TEMPERATURE = Number(-100.0, 300.0, unit="degC")
 PERCENT = Number(0.0, 100.0, above=True, unit="percent")
 SHARE = Number(0.0, 1.0, above=True)
+MOLAR_MASS = Number(10.0, 1e4, unit="g/mol")
 FACTOR_RULES = {
     "set_temperature_c": Number(-20.0, 200.0, unit="degC"),
-    "ramp_rate_mbar_per_min": Number(0.0, 1e4, above=True, unit="mbar/min"),
-    "end_pressure_mbar": Number(0.0, 1100.0, above=True, unit="mbar"),
+    "ramp_rate_mbar_per_min": Number(1e-3, 1e4, unit="mbar/min"),
+    "end_pressure_mbar": Number(1e-3, 1100.0, unit="mbar"),
     "keeper_volume_ml": POSITIVE,
     "end_volume_ml": NOT_NEGATIVE,
     "end_point_hold_min": Number(0.0, 600.0, unit="min"),
@@ -263,7 +264,7 @@ def _analyte(t: Table) -> Analyte:
         )
         row.finish()
         t.assumed += [f"boiling_point.{key}" for key in row.assumed]
-    molar = t.number("molar_mass_g_per_mol", POSITIVE) if t.has("molar_mass_g_per_mol") else None
+    molar = t.number("molar_mass_g_per_mol", MOLAR_MASS) if t.has("molar_mass_g_per_mol") else None
     for key in ("vapour_pressure", "boiling_point", "molar_mass_g_per_mol"):
         t.raw(key)
     analyte = Analyte(

@@ -10,6 +10,8 @@ from experiments.job import Setting
 
 LIKELY = 0.5
 """Chance of keeping every target from which a start is called safe."""
+HOPELESS = 0.01
+"""Chance of keeping every target below which a trial can only confirm that nothing does."""
 WORTH_WATCHING = 0.1
 """Chance of boil-over from which somebody should stand by."""
 REPEATED = (
@@ -64,6 +66,8 @@ def _why(
             "every target."
         )
     ends = forecast.finish_probability
+    if forecast.probability < HOPELESS:
+        return f"{_confirms(fitted, forecast)} About {minutes:.0f} min."
     if ends < 0.9:
         return (
             f"Shows whether a run ends as it should here ({100 * ends:.0f} %): "
@@ -74,6 +78,18 @@ def _why(
         f"May be the faster method: {forecast.run_time_min.low:.0f} to "
         f"{forecast.run_time_min.high:.0f} min, {chance} to keep every target."
     )
+
+
+def _confirms(fitted: Fitted, forecast: Forecast) -> str:
+    """What a run tells where hardly any setting has a chance."""
+    start = f"No setting has much of a chance ({100 * forecast.probability:.0f} % here)"
+    targets = {a.name: a.target_recovery_percent for a in fitted.job.analytes if a.role == "must"}
+    worst = min(targets, key=lambda n: forecast.analyte_probability[n], default=None)
+    if worst is None or forecast.analyte_probability[worst] >= LIKELY:
+        return f"{start}; a run here tells whether that is so."
+    return (f"{start}; a run here tells whether {worst} really stays near "
+            f"{forecast.recovery_percent[worst].mean:.0f} %, against a target of "
+            f"{targets[worst]:g} %.")
 
 
 def _most_doubtful(

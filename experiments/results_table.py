@@ -18,6 +18,7 @@ from experiments.table_amounts import AMOUNT_PREFIXES, control
 from experiments.table_cells import Cell, Grid, read_cells, text_of
 from experiments.table_doubts import doubts
 from experiments.table_numbers import decimal_sign
+from experiments.table_repeats import recorded_before, strays
 from experiments.table_rows import (
     RECOVERY_PREFIX,
     Group,
@@ -94,11 +95,13 @@ def read_table(
     known = {t.id: t for t in trials}
     understood: list[UnderstoodTrial] = []
     shared = [r for r in rows if not r.text("trial") and row_control(r) == "reference"]
-    for group in _groups([r for r in rows if r not in shared], job):
+    groups = _groups([r for r in rows if r not in shared], job)
+    for group in groups:
         found, wrong = understand(group, job, known, sign, shared, usual)
         faults += wrong
         if found is not None:
             understood.append(found)
+    faults += [*strays(groups), *recorded_before(job, understood, known)]
     if not rows and not faults:
         faults.append(RowFault(0, "The table has a header but no rows.",
                                "Fill in the bench sheet and give it again."))
@@ -114,12 +117,19 @@ def _header(
 ) -> tuple[int, tuple[str, ...]]:
     """The number of the header row and its columns."""
     for number, cells in grid.rows[:30]:
-        texts = tuple(text_of(c).strip() for c in cells)
+        texts = tuple(_title(text_of(c)) for c in cells)
         if "trial" in texts or "run_time_min" in texts:
             _check_header(texts, job, names)
             return number, texts
     raise EntryError("The table has no header row with the columns trial and run_time_min.",
                      "Use the columns of the bench sheet.")
+
+
+def _title(text: str) -> str:
+    """A column's title; spaces after the colon of its prefix do not count."""
+    prefix, colon, name = text.strip().partition(":")
+    known = (RECOVERY_PREFIX, FORECAST_PREFIX, *AMOUNT_PREFIXES)
+    return f"{prefix}:{name.strip()}" if f"{prefix}{colon}" in known else text.strip()
 
 
 def _check_header(header: Sequence[str], job: EvaporationJob, names: Sequence[str]) -> None:
@@ -231,13 +241,13 @@ def _groups(rows: Sequence[TableRow], job: EvaporationJob) -> list[Group]:
     last: Group | None = None
     for row in rows:
         label = row.text("trial")
+        key = tuple(row.text(n) for n in ("run_order", *(f.name for f in job.factors)))
         if label:
             group = named.get(label)
             if group is None:
-                group = named[label] = Group(label)
+                group = named[label] = Group(label, key)
                 groups.append(group)
         else:
-            key = tuple(row.text(n) for n in ("run_order", *(f.name for f in job.factors)))
             group = _open_group(groups, row, key, last)
         group.rows.append(row)
         last = group

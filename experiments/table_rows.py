@@ -35,7 +35,7 @@ class TableRow:
 
 @dataclass
 class Group:
-    """The rows of one trial, by its id or, without one, by run order and setting."""
+    """The rows of one trial, by its id or, without one, by run order and setting (its key)."""
 
     label: str
     key: tuple[str, ...] = ()

@@ -27,6 +27,8 @@ from models.system import Array, Mask
 from models.tolerance import nested_factors
 
 Index = np.ndarray[Any, np.dtype[np.int_]]
+ROUNDING = 1e-9
+"""Percentage points by which a figure may miss a limit that it equals."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,11 +78,17 @@ def assess(runs: RunSummaries, criteria: Criteria) -> Assessment:
     limit = {name: np.array([_value(row, name) for row in rows]) for name in
              ("target", "mean_low", "mean_high", "rsd_max", "action_limit")}
     return Assessment(mean, lower, rsd, tolerance, {
-        "mean in band": (mean >= limit["mean_low"]) & (mean <= limit["mean_high"]),
-        "scatter": rsd <= limit["rsd_max"],
-        "confidence limit": lower >= limit["target"],
-        "tolerance limit": np.isnan(limit["action_limit"]) | (tolerance >= limit["action_limit"]),
+        "mean in band": _reaches(mean, limit["mean_low"]) & _reaches(-mean, -limit["mean_high"]),
+        "scatter": _reaches(-rsd, -limit["rsd_max"]),
+        "confidence limit": _reaches(lower, limit["target"]),
+        "tolerance limit": (np.isnan(limit["action_limit"])
+                            | _reaches(tolerance, limit["action_limit"])),
     })
+
+
+def _reaches(found: Array, limit: Array) -> Mask:
+    """Whether a figure is at its limit or above, but for the rounding of sums of decimals."""
+    return np.asarray(found >= limit - ROUNDING)
 
 
 def day_means(runs: RunSummaries) -> Array:

@@ -321,7 +321,7 @@ def _power(job: EvaporationJob, system: LiquidSystem) -> Limit:
 
 def _capacity(job: EvaporationJob) -> Limit:
     e = job.equipment
-    total = e.vessels * job.sample.fill_volume_ml
+    total = job.condensate_ml
     fits = total <= e.condenser_capacity_ml
     return Limit(
         "condenser capacity", f"{e.condenser_capacity_ml:g} mL", e.condenser_capacity_ml, "mL",

@@ -20,6 +20,9 @@ from models.mixture import breakthrough_pressure
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
 
+GONE = 0.005
+"""Share of a solvent below which hardly any is left."""
+
 
 @dataclass(frozen=True)
 class Stop:
@@ -157,6 +160,13 @@ def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
             f"{ends} with {name} left: {system.solvents[int(np.argmin(share))]} is gone and "
             f"{name} does not boil fast enough yet.",
             "Set a lower end pressure, a hotter wall or a longer end-point hold.",
+        )
+    if not stop.stopped and share[worst] < GONE:
+        return Finding(
+            "out of time", "stop",
+            f"After {stop.time / 60:.0f} min hardly any liquid is left, but the condenser's load "
+            "has not been low for as long as the end-point hold.",
+            "Use a shorter end-point hold, or allow a longer run.",
         )
     if stop.stopped or stop.still:
         return Finding(

@@ -292,7 +292,7 @@ def _joined(found: Sequence[Finding]) -> str:
 def general_cautions(g: Gathered) -> tuple[str, ...]:
     """Cautions of any such run, with this job's figures."""
     e = g.dossier.job.equipment
-    batch = e.vessels * g.dossier.job.sample.fill_volume_ml
+    batch = g.dossier.job.condensate_ml
     trap = "fits the trap" if batch <= e.condenser_capacity_ml else "does not fit the trap at once"
     return (
         "Full speed before vacuum; vent before slowing down.",

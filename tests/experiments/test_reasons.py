@@ -26,6 +26,9 @@ def known(finish: float, analyte: float, boil_over: float = 0.0):
     (0.95, 0.95, "May be the faster method: 33 to 59 min, 90 %"),
     (0.71, 0.60, "Decides lindane:"),
     (0.99, 0.99, "Already likely to keep every target (98 %)"),
+    (0.95, 0.002, "No setting has much of a chance (0 % here); a run here tells whether lindane "
+                  "really stays near 90 %, against a target of 85 %. About 42 min."),
+    (0.004, 0.99, "No setting has much of a chance (0 % here); a run here tells whether that is"),
 ])
 def test_the_reason_names_what_is_least_certain(finish, analyte, begins):
     assert trial_reason(known(finish, analyte), {}, 1.0, safe=False).startswith(begins)

@@ -1,0 +1,51 @@
+"""Values that no evaporator can have are refused where they are given, with the limit named."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.entries import EntryError
+from experiments.job_file import JobError, parse
+from experiments.predicted_run import predicted_run
+
+
+@pytest.mark.parametrize(("change", "said"), [
+    ({"end_pressure_mbar": 1e-6}, "at least 0.001 mbar"),
+    ({"ramp_rate_mbar_per_min": 1e-300}, "at least 0.001 mbar/min"),
+    ({"end_pressure_mbar": 600.0}, "not below the start of the ramp at 600 mbar"),
+])
+def test_a_setting_that_no_run_can_have_is_not_recorded(dossier, setting, change, said):
+    with pytest.raises(EntryError, match=said):
+        dossier.record(setting={**setting, **change}, run_time_min=30)
+
+
+@pytest.mark.parametrize(("entry", "said"), [
+    ({"run_time_min": 1e9}, "Give minutes above 0, at most "),
+    ({"run_time_min": 30, "recovery_percent": {"diethyl phthalate": 5000}}, "0 to 1000"),
+])
+def test_what_is_possible_is_said(dossier, entry, said):
+    with pytest.raises(EntryError) as refused:
+        dossier.record("T1", **entry)
+    assert said in refused.value.cure
+
+
+def test_an_impossible_molar_mass_is_marked_at_its_own_field(job_mapping):
+    job_mapping["analytes"] = [{
+        "name": "QX", "target_recovery_percent": 80, "molar_mass_g_per_mol": 0.3,
+        "vapour_pressure": [{"temperature_c": 25, "pressure_pa": 1.0}]}]
+    with pytest.raises(JobError) as refused:
+        parse(job_mapping)
+    assert [f.path for f in refused.value.faults] == ["analytes[0].molar_mass_g_per_mol"]
+
+
+def test_a_trap_that_is_too_small_is_said_of_a_run(job_mapping, setting):
+    job_mapping["equipment"]["condenser_capacity_ml"] = 10
+    findings = predicted_run(parse(job_mapping), setting)["findings"]
+    assert any("120 mL of condensate and the trap holds 10 mL" in f for f in findings)
+
+
+def test_a_hold_longer_than_the_run_may_take_is_named(job_mapping, setting):
+    job_mapping["equipment"]["end_point_hold_min"] = 300
+    answer = predicted_run(parse(job_mapping), setting)
+    assert not answer["finished"]
+    assert any("as long as the end-point hold" in f for f in answer["findings"])
