@@ -270,7 +270,7 @@ def test_a_job_that_can_hurt_someone_waits_for_a_named_person(ask, run, tmp_path
     (["detach", "soil", "T1", "--reason", "x"], "has no log"),
     (["simulate", JOB, *SETTING[:4]], "required"),
     (["simulate", JOB, *SETTING[:5], "nan"], "finite"),
-    (["simulate", JOB, *SETTING[:5], "-3"], "above 0"),
+    (["simulate", JOB, *SETTING[:5], "-3"], "at least 0.001"),
     (["simulate", JOB, *SETTING, "--keeper", "n-dodecane"], "no factor"),
     (["report", "soil", "-o", "report.pdf"], "no results"),
     (["report", "soil", "-o", "report.odt"], "no ending"),

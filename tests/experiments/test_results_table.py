@@ -147,7 +147,7 @@ def test_vessel_rows_of_two_new_trials_may_be_mixed_when_the_run_order_tells_the
      "different values of outcome"),
     (f"trial,{SETTING},run_time_min,{A}\nT1,46,50,40,41,88\n", 2, "but T1 stands at 45"),
     (f"trial,{SETTING},run_time_min,{A}\n,46,50,,41,88\n", 2, "end_pressure_mbar is missing"),
-    (f"trial,{SETTING},run_time_min,{A}\n,46,50,0,41,88\n", 2, "must be above 0"),
+    (f"trial,{SETTING},run_time_min,{A}\n,46,50,0,41,88\n", 2, "must be at least 0.001"),
 ])
 def test_what_cannot_be_taken_is_refused_with_its_row(read, text, row, said):
     found = refusal(read(text))
