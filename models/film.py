@@ -11,8 +11,9 @@ Sources
 - Convection and diffusion together: the flux v c/(1 - exp(-v/k)) of the one-dimensional
   Stefan problem (Bird, Stewart & Lightfoot, Transport Phenomena, section 22.8; closed form):
   Rayleigh distillation at high vapour flux, pure diffusion when nothing boils.
-- The film: ideal solution of the analyte in the residue (molar mass 0.3 kg/mol, estimate)
-  and in the other analytes, so that dn/dt = -r n/(n + n_res): a constant rate for a pure
+- The film: ideal solution of the analyte in the residue (molar mass 0.3 kg/mol, estimate),
+  in a keeper too small to stay liquid (its moles over the analyte's activity coefficient in
+  it) and in the other analytes, so that dn/dt = -r n/(n + n_res): a constant rate for a pure
   film, first order in residue. Film area 3 cm2 in a 250 mL vessel (1-5 cm2, common practice,
   no source).
 """

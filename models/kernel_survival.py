@@ -24,7 +24,7 @@ def volatility_left(exponent: float, film: float, solvent: float, spike: float,
                     multiplier: float) -> float:
     """Share of an analyte that boiling and the dry film leave in a vessel.
 
-    ``solvent`` is what the film is dissolved in, mol: the residue and the other spikes.
+    ``solvent`` is what the film is dissolved in, mol: residue, keeper and the other spikes.
     """
     left = np.exp(-multiplier * exponent)
     loss = multiplier * film
@@ -44,7 +44,7 @@ def survive(
     for i in range(runs):
         for a in range(analytes):
             multiplier = np.exp(ln_volatility[i, a])
-            solvent = film_moles[i] + total - spike[a]
+            solvent = film_moles[i, a] + total - spike[a]
             rate = np.exp(ln_thermal_rate[i, a])
             mean = 0.0
             for k in range(classes):
@@ -67,7 +67,7 @@ def survival_table(
         for k in range(classes):
             decay = weights[k] * np.exp(-rates * dose[i, k])
             for a in range(analytes):
-                solvent = film_moles[i] + total - spike[a]
+                solvent = film_moles[i, a] + total - spike[a]
                 for g in range(multiplier.shape[1]):
                     left = volatility_left(
                         exponent[i, k, a], film[i, k, a], solvent, spike[a], multiplier[a, g])

@@ -6,8 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from models.equipment import Equipment
+from models.equipment import Equipment, Load
 from models.errors import ModelError
+from models.film import RESIDUE_MOLAR_MASS
 from models.parameters import PARAMETERS, natural
 from models.system import Array, LiquidSystem
 
@@ -57,3 +58,16 @@ def molar_density(system: LiquidSystem) -> Array:
     """Moles per m3 of fill and of keeper, [2, S]."""
     pure = system.density / system.molar_mass
     return np.ascontiguousarray(np.stack([system.fraction * pure, pure]))
+
+
+def film_solvent(system: LiquidSystem, load: Load, settings: Array) -> Array:
+    """Moles [N, A] in which the film of a dry vessel is dissolved: the residue and the keeper.
+
+    A keeper smaller than what a vessel that looks dry holds up leaves a film, no liquid; it
+    counts for less where the analyte's activity coefficient in it is high.
+    """
+    residue = np.full((len(settings), len(system.analytes)), load.residue_kg / RESIDUE_MOLAR_MASS)
+    if not system.has_keeper:
+        return residue
+    keeper = settings[:, SETTING_COLUMNS.index("keeper_volume")] * molar_density(system)[1, -1]
+    return np.asarray(residue + np.outer(keeper, np.exp(-system.analyte_ln_gamma[:, -1])))

@@ -24,12 +24,11 @@ from numpy.typing import NDArray
 
 from models import kernel_space as kernel
 from models.equipment import Equipment, Load
-from models.film import RESIDUE_MOLAR_MASS
 from models.kernel_batch import run_block
 from models.kernel_data import CLASSES, Liquid, Rig, pack_liquid, pack_rig
 from models.kernel_survival import survive
 from models.run_inputs import SETTING_COLUMNS as SETTING_COLUMNS
-from models.run_inputs import checked_inputs, molar_density
+from models.run_inputs import checked_inputs, film_solvent, molar_density
 from models.run_trace import RunTrace as RunTrace
 from models.run_trace import trace as trace
 from models.system import Array, LiquidSystem
@@ -55,7 +54,7 @@ class RunBatch:
     peak_load : [N] W, of the condenser
     boil_exponent : [N, 3, A] -ln(survival) while there was liquid, at volatility multiplier 1
     film_dose : [N, 3, A] mol a pure film would have lost, at volatility multiplier 1
-    film_moles : [N] mol of residue in which the film is dissolved
+    film_moles : [N, A] mol of residue and keeper in which the film is dissolved
     thermal_dose : [N, 3] s at 313.15 K with an activation energy of 90 kJ/mol
     final_volume : [N, 3] m3
     peak_temperature : [N] K, of the sample
@@ -145,7 +144,7 @@ def simulate(
         peak_load=now[:, kernel.PEAK],
         boil_exponent=exponent,
         film_dose=film,
-        film_moles=np.full(n, load.residue_kg / RESIDUE_MOLAR_MASS),
+        film_moles=film_solvent(system, load, settings),
         thermal_dose=dose,
         final_volume=volume,
         peak_temperature=now[:, kernel.WARMEST],
@@ -189,8 +188,8 @@ def surviving_fraction(
     """Mean surviving fraction over the vessels, [N, A], between 0 and the ceiling.
 
     The exponent of boiling and the dose of the film are proportional to the volatility; the
-    film then follows its closed form (:func:`models.film.film_left`) with the residue and
-    the other spikes as the solvent; thermal loss is of first order.
+    film then follows its closed form (:func:`models.film.film_left`) with the residue, a keeper
+    and the other spikes as the solvent; thermal loss is of first order.
 
     Parameters
     ----------

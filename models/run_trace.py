@@ -10,13 +10,12 @@ from numpy.typing import NDArray
 from models import kernel_run as kernel
 from models.equipment import Equipment, Load
 from models.errors import Finding
-from models.film import RESIDUE_MOLAR_MASS
 from models.kernel_batch import trace_one
 from models.kernel_data import CLASSES, pack_liquid, pack_rig
 from models.kernel_space import NOW
 from models.kernel_survival import survive
 from models.run_findings import Stop, describe
-from models.run_inputs import checked_inputs, molar_density
+from models.run_inputs import checked_inputs, film_solvent, molar_density
 from models.system import Array, LiquidSystem
 
 TRACE_TOLERANCE = 1e-5
@@ -127,7 +126,7 @@ def trace(
         vapour_enthalpy=body[:, :, 5],
         boil_exponent=exponent,
         film_dose=film,
-        survival=_survival(exponent, film, load),
+        survival=_survival(exponent, film, film_solvent(system, load, settings)[0], load),
         thermal_dose=body[:, :, 6],
         weights=rig.share,
         stop=stop,
@@ -135,18 +134,18 @@ def trace(
     )
 
 
-def _survival(exponent: Array, film: Array, load: Load) -> Array:
+def _survival(exponent: Array, film: Array, solvent: Array, load: Load) -> Array:
     """Surviving share [M, 3, A] at volatility multiplier 1 without thermal loss."""
     moments, _, analytes = exponent.shape
     out = np.empty((moments, CLASSES, analytes))
     flat = np.zeros((moments, analytes))
     cool = np.full((moments, analytes), -np.inf)
-    residue = np.full(moments, load.residue_kg / RESIDUE_MOLAR_MASS)
+    dissolves = np.ascontiguousarray(np.broadcast_to(solvent, (moments, analytes)))
     spike = np.ascontiguousarray(load.spike_mol, dtype=float)
     for k in range(CLASSES):
         part = np.empty((moments, analytes))
         survive(np.ascontiguousarray(exponent[:, k : k + 1]),
-                np.ascontiguousarray(film[:, k : k + 1]), np.zeros((moments, 1)), residue,
+                np.ascontiguousarray(film[:, k : k + 1]), np.zeros((moments, 1)), dissolves,
                 np.ones(1), spike, flat, flat + 1.0, cool, part)
         out[:, k] = part
     return out

@@ -50,7 +50,7 @@ class ReferenceRun:
         self.t1 = self.p["start_delay"] + math.log(ATM / self.from_p) / self.pump
         self.t2 = self.t1 + (self.from_p - self.end) / self.ramp
         self.start = system.moles(fill, keeper)
-        self.S, self.A = len(self.start), len(system.analytes)
+        self.S, self.A, self.K = len(self.start), len(system.analytes), int(system.has_keeper)
         self.v = system.molar_mass / system.density
         self.dry_volume = self.p["hold_up"] + load.residue_kg / RESIDUE_DENSITY
         self.share, place = vessel_classes(equipment.vessels)
@@ -375,6 +375,7 @@ class ReferenceRun:
     def outcome(self, stop: float, y: np.ndarray, peak: float) -> Outcome:
         left, survival = 0.0, np.zeros(self.A)
         others = self.l.residue_kg / film.RESIDUE_MOLAR_MASS + self.l.spike_mol.sum()
+        thin = self.K * self.start[-1] * np.exp(-self.s.analyte_ln_gamma[:, -1])
         for k, base in enumerate(range(1, 1 + CLASSES * self.width, self.width)):
             volumes = y[base : base + self.S] * self.v
             if self.mode[k] != DRY:
@@ -382,9 +383,8 @@ class ReferenceRun:
                 left = max(left, volumes.sum() - self.dry_volume - kept)
             for a in range(self.A):
                 alive = math.exp(-y[base + self.S + 1 + a])
-                dose = y[base + self.S + 1 + self.A + a]
-                spike = self.l.spike_mol[a]
-                kept = self.film_law(spike * alive, others - spike, dose)
+                dose, spike = y[base + self.S + 1 + self.A + a], self.l.spike_mol[a]
+                kept = self.film_law(spike * alive, others + thin[a] - spike, dose)
                 survival[a] += self.share[k] * kept / spike
         finished = bool(left <= 0.005 * float(self.start @ self.v))  # otherwise a false end
         return Outcome(finished, stop, survival, modes=list(self.mode), peak=peak)
