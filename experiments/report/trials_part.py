@@ -212,7 +212,7 @@ def _reading(result: Result, analyte: Analyte, vessel: int) -> str:
 def deviations(g: Gathered) -> Section:
     """Corrections, exclusions, withdrawals, and readings nothing explains."""
     told = corrections(g.dossier.events)
-    rows = [
+    rows: list[list[str | Cell]] = [
         [Cell(str(e.payload.get("trial", e.payload.get("run"))), e.seq), DEVIATING[e.kind],
          told[int(e.payload["replaces"])] if e.kind in CORRECTING else NONE,
          str(e.payload.get("reason", "")), e.who, e.at[:16].replace("T", " ")]
