@@ -15,7 +15,8 @@ from experiments.trials import Result, Trial
 def trials_csv(dossier: Dossier) -> str:
     """One row a vessel, or one row a trial where only means were measured.
 
-    User text never becomes a live formula in a spreadsheet.
+    Rows follow the order of creation; ``run_order``, drawn when a bench sheet is made, is not
+    in the record and stays empty. User text never becomes a live formula in a spreadsheet.
     """
     job = dossier.job
     buffer = io.StringIO()
@@ -31,7 +32,7 @@ def trials_csv(dossier: Dossier) -> str:
 
 
 def _rows(job: EvaporationJob, trial: Trial) -> list[list[Any]]:
-    head = [trial.id, trial.run_order, *(trial.setting.get(f.name, "") for f in job.factors)]
+    head = [trial.id, "", *(trial.setting.get(f.name, "") for f in job.factors)]
     tail = [trial.state, trial.origin]
     result = trial.result
     if result is None:
