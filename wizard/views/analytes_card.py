@@ -82,9 +82,8 @@ def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> Place:
     form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
                f"Target recovery of {row.get('name')}", is_headed=True)
     form.field(Field(f"{at}.role", "Role", "choice",
-                     (("must", "must be kept"), ("watch", "is watched")), optional=True,
-                     assumed="must"), role.container(), f"Role of {row.get('name')}",
-               is_headed=True)
+                     (("must", "must be kept"), ("watch", "is watched")), optional=True),
+               role.container(), f"Role of {row.get('name')}", is_headed=True)
     if remove.button("", key=f"job.remove.analyte.{i}", icon=":material/close:",
                      help=f"Remove {row.get('name')}"):
         form.put("analytes", [r for k, r in enumerate(rows) if k != i])
