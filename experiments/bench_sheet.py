@@ -37,10 +37,10 @@ Value = str | float | int
 
 @dataclass(frozen=True)
 class SheetRun:
-    """One run to make; ``blank_vessel`` holds solvent only."""
+    """One run to make, at its place in the drawn order; ``blank_vessel`` holds solvent only."""
 
     trial: str
-    order: int
+    run_order: int
     setting: Setting
     reason: str
     blank_vessel: int | None
@@ -99,7 +99,7 @@ class BenchSheet:
         settings = (run.setting[f.name] for f in self.job.factors)
         remark = "blank" if vessel == run.blank_vessel else ""
         empty = [""] * (2 + len(self.job.analytes))
-        cells = (run.trial, run.order, *settings, vessel, *empty, remark)
+        cells = (run.trial, run.run_order, *settings, vessel, *empty, remark)
         return (*cells, "") if self.has_day else cells
 
 

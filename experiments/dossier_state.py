@@ -63,7 +63,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
         case "proposed" | "entered":
             trial = Trial(
                 id=p["trial"], setting=dict(p["setting"]), reason=p.get("reason", ""),
-                run_order=len(state.trials) + 1, origin=p.get("origin", "proposed"),
+                origin=p.get("origin", "proposed"),
                 run_time_min=dict(p.get("run_time_min", {})),
                 recovery_percent={k: dict(v) for k, v in p.get("recovery_percent", {}).items()},
             )

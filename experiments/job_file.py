@@ -1,4 +1,7 @@
-"""Reading a job from TOML, a file or a mapping; every fault is reported at once."""
+"""Reading a job from TOML, a file or a mapping; every fault is reported at once.
+
+What a job need not say takes the default of its field in :mod:`experiments.job`.
+"""
 
 from __future__ import annotations
 
@@ -148,15 +151,19 @@ def _equipment(t: Table) -> Equipment:
         ),
         end_point_load_fraction=t.number("end_point_load_fraction", Number(0.0, 0.9, above=True)),
         end_point_hold_min=t.number("end_point_hold_min", Number(0.0, 600.0, unit="min")),
-        heating=t.text("heating", "contact", ("contact", "gas gap")),
-        condenser_power_w=t.number("condenser_power_w", POSITIVE, 500.0),
-        pump_speed_m3_per_h=t.number("pump_speed_m3_per_h", POSITIVE, 2.5),
-        chamber_volume_l=t.number("chamber_volume_l", CHAMBER, 30.0),
+        heating=t.text("heating", Equipment.heating, ("contact", "gas gap")),
+        condenser_power_w=t.number("condenser_power_w", POSITIVE, Equipment.condenser_power_w),
+        pump_speed_m3_per_h=t.number(
+            "pump_speed_m3_per_h", POSITIVE, Equipment.pump_speed_m3_per_h
+        ),
+        chamber_volume_l=t.number("chamber_volume_l", CHAMBER, Equipment.chamber_volume_l),
         set_temperature_tolerance_c=t.number(
-            "set_temperature_tolerance_c", Number(0.0, 20.0, unit="K"), 1.0
+            "set_temperature_tolerance_c", Number(0.0, 20.0, unit="K"),
+            Equipment.set_temperature_tolerance_c,
         ),
         end_pressure_tolerance_mbar=t.number(
-            "end_pressure_tolerance_mbar", Number(0.0, 200.0, unit="mbar"), 2.0
+            "end_pressure_tolerance_mbar", Number(0.0, 200.0, unit="mbar"),
+            Equipment.end_pressure_tolerance_mbar,
         ),
     )
     t.finish()
@@ -187,9 +194,9 @@ def _sample(t: Table) -> Sample:
         max_temperature_c=t.number("max_temperature_c", Number(0.0, 250.0, unit="degC")),
         keeper=keeper,
         end_volume_ml=t.number("end_volume_ml", NOT_NEGATIVE),
-        end_volume_control=t.text("end_volume_control", "", controls),
-        residue_mg=t.number("residue_mg", NOT_NEGATIVE, 1.0),
-        peroxide_test=t.text("peroxide_test", ""),
+        end_volume_control=t.text("end_volume_control", Sample.end_volume_control, controls),
+        residue_mg=t.number("residue_mg", NOT_NEGATIVE, Sample.residue_mg),
+        peroxide_test=t.text("peroxide_test", Sample.peroxide_test),
         assumed=tuple(sorted(t.assumed)),
     )
     t.raw("keeper")
@@ -260,7 +267,8 @@ def _analyte(t: Table) -> Analyte:
         row = t.table("boiling_point")
         boiling = BoilingPoint(
             row.number("temperature_c", Number(-100.0, 700.0, unit="degC")),
-            row.number("pressure_mbar", Number(0.0, 2e4, above=True, unit="mbar"), 1013.25),
+            row.number("pressure_mbar", Number(0.0, 2e4, above=True, unit="mbar"),
+                       BoilingPoint.pressure_mbar),
         )
         row.finish()
         t.assumed += [f"boiling_point.{key}" for key in row.assumed]
@@ -270,14 +278,15 @@ def _analyte(t: Table) -> Analyte:
     analyte = Analyte(
         name=t.text("name"),
         target_recovery_percent=t.number("target_recovery_percent", PERCENT),
-        cas=t.text("cas", ""),
-        upper_recovery_percent=t.number("upper_recovery_percent", POSITIVE, 120.0),
-        spike_ug=t.number("spike_ug", POSITIVE, 10.0),
-        role=t.text("role", "must", ("must", "watch")),
+        cas=t.text("cas", Analyte.cas),
+        upper_recovery_percent=t.number(
+            "upper_recovery_percent", POSITIVE, Analyte.upper_recovery_percent),
+        spike_ug=t.number("spike_ug", POSITIVE, Analyte.spike_ug),
+        role=t.text("role", Analyte.role, ("must", "watch")),
         molar_mass_g_per_mol=molar,
         vapour_pressure=tuple(points),
         boiling_point=boiling,
-        smiles=t.text("smiles", ""),
+        smiles=t.text("smiles", Analyte.smiles),
     )
     t.finish()
     return replace(analyte, assumed=tuple(sorted(t.assumed)))
@@ -286,7 +295,8 @@ def _analyte(t: Table) -> Analyte:
 def _limits(t: Table) -> Limits:
     limits = Limits(
         max_run_time_min=t.number("max_run_time_min", Number(0, 1e4, above=True, unit="min")),
-        handling_min=t.number("handling_min", Number(0.0, 1e4, unit="min"), 20.0),
+        handling_min=t.number(
+            "handling_min", Number(0.0, 1e4, unit="min"), Limits.handling_min),
         assurance=t.number("assurance", Number(0.5, 0.999)),
         trials=_whole(t.number("trials", Number(1, 200, whole=True))),
         trials_per_batch=_whole(t.number("trials_per_batch", Number(1, 50, whole=True))),

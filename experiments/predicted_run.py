@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from experiments.entries import check_setting
 from experiments.job import EvaporationJob, Setting
@@ -37,7 +37,7 @@ def predicted_run(
     Returns
     -------
     the contract's `simulate` keys, and `classes` with the three vessel positions' traces:
-    temperature, volume and the share of each analyte still there
+    temperature, volume and the share of each analyte still there; the trace holds the peak load
     """
     checked = check_setting(job, setting)
     physics = PhysicsModel(job)
@@ -59,7 +59,7 @@ def predicted_run(
         "recovery_percent": {
             a.name: float(r) for a, r in zip(job.analytes, recovery, strict=True)
         },
-        "peak_condenser_load_w": float(batch.peak_load[0]),
+        "peak_condenser_load_w": float(run.condenser_load.max()),
         "boil_over": bool(batch.boil_over_index[0] > 1.0),
         "boil_over_index": float(batch.boil_over_index[0]),
         "findings": [
@@ -83,7 +83,7 @@ def _overflow(job: EvaporationJob) -> list[str]:
 
 
 def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:
-    keep = _moments(run.time)
+    keep = _moments(run)
     minutes = run.time[keep] / MINUTE
     names = [a.name for a in job.analytes]
     return {
@@ -106,9 +106,8 @@ def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:
     }
 
 
-def _moments(time: Array) -> Sequence[int]:
-    """Rows to show: all, or an even choice of them with the last."""
-    if len(time) <= MOST_MOMENTS:
-        return list(range(len(time)))
-    rows = np.unique(np.linspace(0, len(time) - 1, MOST_MOMENTS).astype(int))
-    return [int(row) for row in rows]
+def _moments(run: RunTrace) -> NDArray[np.int64]:
+    """Rows to show: all, or an even choice of them with the peak load and the last."""
+    count = len(run.time)
+    even = np.linspace(0, count - 1, min(count, MOST_MOMENTS)).astype(int)
+    return np.asarray(np.union1d(even, run.condenser_load.argmax()), dtype=np.int64)

@@ -29,6 +29,8 @@ SHARPENING = 3
 """Halvings that place an edge between the last point inside and the first one outside."""
 SHARPENING_ALONE = 5
 """The same for the range of one factor alone."""
+TRIED_INSIDE = 64
+"""Settings tried inside the box, besides its corners."""
 PART = 40
 """Nodes worked out between two reports of progress."""
 
@@ -68,10 +70,13 @@ class Region:
 
 def why_no_region(forecaster: Forecaster, setting: Setting) -> str:
     """Why there is no operating region around a set point; empty where there is one."""
-    job = forecaster.job
+    return _why_none(forecaster.job, float(forecaster.probability([setting])[0]))
+
+
+def _why_none(job: EvaporationJob, own: float) -> str:
+    """The same from the set point's own probability."""
     if not numeric_factors(job):
         return "No factor that has a range is left free, so there is no operating region to map."
-    own = float(forecaster.probability([setting])[0])
     if own < job.limits.assurance:
         return (f"The setting reaches {100.0 * own:.3g} %, less than the asked "
                 f"{100.0 * job.limits.assurance:.3g} %: there is no operating region around it.")
@@ -96,10 +101,10 @@ def operating_region(
     """
     job = forecaster.job
     asked = job.limits.assurance
-    reason = why_no_region(forecaster, setting)
+    own = float(forecaster.probability([setting])[0])
+    reason = _why_none(job, own)
     if reason:
         raise EntryError(reason, "Record more trials or change the job.")
-    own = float(forecaster.probability([setting])[0])
     report = progress if progress is not None else unwatched
     lattice = Lattice(job, setting)
     probability = _mapped(forecaster, lattice, report)
@@ -111,7 +116,7 @@ def operating_region(
     proven = tuple(_proven_range(forecaster, f, setting) for f in lattice.factors)
     report(0.8, "checking the box")
     ranges = tuple(map(_within, ranges, proven))
-    ranges, lowest, checked = _checked(forecaster, lattice, ranges, setting)
+    ranges, lowest, tried = _checked(forecaster, lattice, ranges, setting)
     report(0.9, "drawing slices")
     slices = tuple(
         lattice.slice_at(probability, a, b)
@@ -119,7 +124,7 @@ def operating_region(
     )
     return Region(
         dict(setting), asked, own, ranges, proven, slices, lattice.share(inside), lowest,
-        checked, _together(forecaster, lattice, ranges, setting),
+        len(tried), _together(forecaster, [setting, *tried]),
         _holds_tolerance(job, ranges, setting),
     )
 
@@ -179,8 +184,11 @@ def _within(found: Range, alone: Range) -> Range:
 
 def _checked(
     forecaster: Forecaster, lattice: Lattice, ranges: tuple[Range, ...], setting: Setting
-) -> tuple[tuple[Range, ...], float, int]:
-    """Try settings inside the box; draw it in towards the set point while one falls short."""
+) -> tuple[tuple[Range, ...], float, list[Setting]]:
+    """Try settings inside the box; draw it in towards the set point while one falls short.
+
+    Gives the box, the least probability among the settings tried in it, and these settings.
+    """
     asked = forecaster.job.limits.assurance
     tried = _settings_inside(lattice, ranges, forecaster.job.seed)
     lowest = float(forecaster.probability(tried).min())
@@ -194,7 +202,7 @@ def _checked(
         )
         tried = _settings_inside(lattice, ranges, forecaster.job.seed)
         lowest = float(forecaster.probability(tried).min())
-    return ranges, lowest, len(tried)
+    return ranges, lowest, tried
 
 
 def _drawn_in(factor: Factor, found: Range, centre: float, held: float) -> Range:
@@ -205,7 +213,7 @@ def _drawn_in(factor: Factor, found: Range, centre: float, held: float) -> Range
 
 
 def _settings_inside(
-    lattice: Lattice, ranges: Sequence[Range], seed: int, count: int = 64
+    lattice: Lattice, ranges: Sequence[Range], seed: int
 ) -> list[Setting]:
     """Corners, and settings drawn evenly (coded) inside the box."""
     rng = np.random.default_rng([seed, 71])
@@ -216,7 +224,7 @@ def _settings_inside(
     ]
     drawn = [
         [decoded(f, rng.uniform(*pair)) for f, pair in zip(lattice.factors, ends, strict=True)]
-        for _ in range(count)
+        for _ in range(TRIED_INSIDE)
     ]
     return [lattice.at(values) for values in (*corners, *drawn)]
 
@@ -258,14 +266,11 @@ def _edge(
     return decoded(factor, good)
 
 
-def _together(
-    forecaster: Forecaster, lattice: Lattice, ranges: Sequence[Range], setting: Setting
-) -> float | None:
-    """Probability that the targets hold at every tried setting of the box at once."""
+def _together(forecaster: Forecaster, tried: Sequence[Setting]) -> float | None:
+    """Probability that the targets hold at every one of these settings at once."""
     if not isinstance(forecaster, JointForecaster):
         return None
-    tried = _settings_inside(lattice, ranges, forecaster.job.seed, 32)
-    chances = np.array([forecaster.success(p) for p in forecaster.points([setting, *tried])])
+    chances = np.array([forecaster.success(p) for p in forecaster.points(tried)])
     return float(chances.min(axis=0).mean())
 
 

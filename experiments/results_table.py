@@ -292,5 +292,6 @@ def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:
     return [
         *(f"Rows {listed(list(map(str, t.rows)), 12)} give no trial and are one new trial."
           for t in trials if t.trial is None and len(t.rows) > 1),
-        *(f"{t.trial or 'New trial'}: {w}" for t in trials for w in t.warnings),
+        *(f"{t.trial or f'New trial in row {t.rows[0]}'}: {w}"
+          for t in trials for w in t.warnings),
     ]

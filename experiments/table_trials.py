@@ -268,9 +268,10 @@ class _Reading:
             if reading is None:
                 continue
             if row_control(row):
+                which = "the row" if place is None else f"vessel {place}"
                 self.warnings.append(
-                    f"Row {row.number} is remarked as a blank: its recovery of {analyte} is left "
-                    "out. Take the remark away if a sample was in that vessel.")
+                    f"{which} is remarked as a blank, so its recovery of {analyte} is left out. "
+                    "Take the remark away if a sample was in that vessel.")
             else:
                 readings[place] = reading
         if None in readings:

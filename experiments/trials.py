@@ -88,7 +88,6 @@ class Trial:
     id: str
     setting: Setting
     reason: str = ""
-    run_order: int = 0
     result: Result | None = None
     state: Literal["pending", "recorded", "withdrawn", "excluded"] = "pending"
     origin: Literal["proposed", "today", "entered", "robustness"] = "proposed"

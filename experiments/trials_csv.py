@@ -15,7 +15,9 @@ from experiments.trials import Result, Trial
 def trials_csv(dossier: Dossier) -> str:
     """One row a vessel, or one row a trial where only means were measured.
 
-    User text never becomes a live formula in a spreadsheet.
+    ``run_order`` counts the trials in order of creation here, as in every export of this schema:
+    the order drawn for a bench sheet is not in the record. User text never becomes a live
+    formula in a spreadsheet.
     """
     job = dossier.job
     buffer = io.StringIO()
@@ -24,14 +26,14 @@ def trials_csv(dossier: Dossier) -> str:
                "outcome", *(f"recovery_percent:{a.name}" for a in job.analytes), "day", "state",
                "origin", "remark")
     writer.writerow([safe_cell(c) for c in columns])
-    for trial in dossier.trials:
-        for row in _rows(job, trial):
+    for order, trial in enumerate(dossier.trials, start=1):
+        for row in _rows(job, trial, order):
             writer.writerow([safe_cell(c) for c in row])
     return buffer.getvalue()
 
 
-def _rows(job: EvaporationJob, trial: Trial) -> list[list[Any]]:
-    head = [trial.id, trial.run_order, *(trial.setting.get(f.name, "") for f in job.factors)]
+def _rows(job: EvaporationJob, trial: Trial, order: int) -> list[list[Any]]:
+    head = [trial.id, order, *(trial.setting.get(f.name, "") for f in job.factors)]
     tail = [trial.state, trial.origin]
     result = trial.result
     if result is None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,3 +59,19 @@ class BenchData:
     @property
     def runs(self) -> int:
         return len(self.x)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Of ``x``; it and indexing let scikit-learn split the runs."""
+        return self.x.shape
+
+    def __getitem__(self, rows: Any) -> BenchData:
+        """The runs of those rows alone; scikit-learn asks for ``data[rows, ...]``."""
+        keep = rows[0] if isinstance(rows, tuple) else rows
+        each = {name: getattr(self, name)[keep] for name in OF_EACH_RUN}
+        return replace(self, **each, same_day=self.same_day[np.ix_(keep, keep)])
+
+
+OF_EACH_RUN = ("x", "coded", "ln_time", "time_variance", "course", "course_variance", "not_dry",
+               "boiled_over", "outcome_known", "recovery", "within_variance")
+"""Fields with one row a run."""

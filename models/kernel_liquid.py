@@ -176,23 +176,6 @@ def bubble_slopes(
     return np.log(total), slope, drift
 
 
-@kernel
-def bubble_temperature(
-    x: Array, ln_p: float, guess: float, liquid: Liquid, rig: Rig, y: Array, scratch: Array,
-    work: Array,
-) -> float:
-    """Temperature (K) at which the mixture boils, by Newton's method from a guess (K)."""
-    t = guess
-    for _ in range(60):
-        ln_bubble, slope, _ = bubble_slopes(x, t, liquid, rig, y, scratch, work)
-        step = (ln_p - ln_bubble) / slope
-        step = min(max(step, -40.0), 40.0)
-        t += step
-        if abs(step) < 1e-10 * t:
-            break
-    return t
-
-
 @inlined
 def ln_gamma_analyte(a: int, x: Array, temperature: float, traces: Array) -> float:
     """Evaluate ln(gamma) of analyte ``a`` at infinite dilution in the mixture x [S]."""

@@ -66,6 +66,7 @@ FIRST_STEP = 5.0  # s
 PRESSURE_STEP = 0.3  # relative change of the pressure allowed in a step
 LEFT_SHARE = 0.005  # of the fill; a vessel with more when the run stops is not dry
 MOST_SHARE = 0.9  # of the solvents, as vapour
+JUMP = 1e-6  # of the peak load; an event that changes the load by more is two rows of a trace
 ROW_HEAD, ROW_CLASS = 5, 7
 
 
@@ -323,7 +324,8 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
     ----------
     start : [S] mol of each solvent in a vessel
     tolerance : relative, of a step
-    rows : [M, W] trace to fill, [0, 0] for none
+    rows : [M, W] trace to fill, [0, 0] for none; where an event lets the load jump, one row
+        before and one after it
     space : working memory, which holds the result: ``now``, ``exponent``, ``film``, ``dose``,
         ``dry``, ``y`` and ``mode``
     course, liquid, rig : the run
@@ -337,7 +339,10 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
     fresh, written = True, 0
     while now[STEPS] < MOST_STEPS:
         if fresh:
+            ahead = now[LOAD]
             look_around(space, course, liquid, rig)
+            if written > 0 and abs(now[LOAD] - ahead) > JUMP * now[PEAK]:
+                written += 1  # the row ahead of the jump stays
             fresh = False
         if written < rows.shape[0]:
             write_row(rows[written], space, course, liquid, rig)
@@ -352,6 +357,8 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         landed = now[TIME] + h >= corner - 1e-6
         take_over(corner if landed else now[TIME] + h, h, space, course, liquid, rig)
         note_gone(now[TIME], h, start, space, rig)
+        if written < rows.shape[0]:
+            write_row(rows[written], space, course, liquid, rig)
         happened = turn(now[TIME], space.after, True, space, solvents)
         if settle(space, course, liquid, rig) or happened or landed:
             fresh = True

@@ -20,7 +20,7 @@ import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -175,71 +175,106 @@ def _assemble(found: Any, name: str, cas: str, role: str, synonyms: tuple[str, .
         raise _involatile(name, cas)
     notes: list[str] = []
     boiling, boiling_sd, freezing, sources = _fixed_points(name, library)
-    if boiling_sd >= LONELY_SD_K and boiling < freezing + MELTS_APART:
-        notes.append(f"the only boiling point, {celsius(boiling):.0f} degC, is hardly above the "
-                     f"melting point, {celsius(freezing):.0f} degC, not used")
-        boiling = math.nan
     molar_mass = found.MW / 1000.0
     heat_capacity, sources["heat capacity"] = heat_capacity_of(library, molar_mass)
-    points = own_points().get(name, ())
-    if points and math.isfinite(boiling):
-        guess = pressure_from_boiling_point(boiling, points[0].temperature)
-        allowed = math.log(30.0) + 0.1 * abs(math.log(ATMOSPHERE / points[0].pressure))
-        if abs(math.log(guess / points[0].pressure)) > allowed:
-            notes.append(f"the boiling point {celsius(boiling):.0f} degC of "
-                            f"{sources['boiling point']} contradicts the vapour pressure")
-            boiling = math.nan
-    if not points and lonely_boiling_point_fails(boiling, boiling_sd, found.smiles, notes):
-        boiling = math.nan
-    curves = correlations(library, boiling, freezing, notes)
-    if math.isfinite(boiling):
-        curves = meets_boiling_point(curves, boiling, boiling_sd, notes)
-    curves = meets_own_points(without_outliers(curves, notes), points, notes)
-    donor = has_donor(found.smiles)
-    scatter = math.hypot(
-        max(spread(curves), scatter_floor(curves)),
-        far_scatter(curves, molar_mass, heat_capacity, donor, bool(points)),
-        0.0 if points else far_from_boiling_point(
-            curves, boiling, found.smiles, molar_mass, heat_capacity))
-    used = list(curves)
-    evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes, donor))
-    if len(curves) == 1 and not points:
-        evidence, more = lonely_correlation(evidence, boiling, found.smiles, molar_mass, notes)
-        scatter, used = math.hypot(scatter, more), used if evidence else []
-    if math.isfinite(boiling):
-        evidence.append(Evidence(boiling, ATMOSPHERE, max(4e-4 * 11.0 * boiling_sd, 0.002),
-                                 sources["boiling point"]))
-    evidence += points
-    rough = None if used or points else _guess(
-        boiling, boiling_sd, sources["boiling point"], found.smiles)
-    if rough is not None:
-        evidence.append(rough)
-    if not evidence:
+    boiling = _believed_boiling(name, boiling, boiling_sd, freezing, sources["boiling point"],
+                                found.smiles, notes)
+    known = _volatility(name, library, boiling, boiling_sd, freezing, sources["boiling point"],
+                        found.smiles, molar_mass, heat_capacity, notes)
+    if known is None:
         raise UnknownSubstance(name, why=(
             f"{name} is known (CAS {cas}, {found.MW:.1f} g/mol), but nothing of its volatility."))
-    curve = fit_curve(evidence, molar_mass, heat_capacity, donor)
-    gaps = [float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure)
-            for p in points]
-    sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
-    ranges = [e.temperature for e in evidence] if used else []
-    sources["vapour pressure"] = "; ".join([*used, *(p.source for p in points)]) or (
-        f"estimated: {rough.source}" if rough is not None else "")
-    h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, curve, boiling)
+    sources["vapour pressure"] = known.source
+    h_vap, sources["enthalpy of vaporisation"] = _enthalpy(library, known.curve, boiling)
     density, sources["density"] = density_of(name, library, molar_mass)
     flash, ignition, limit = flammability(library, notes)
     groups = unifac_groups(found)
     return Substance(
         name=name, cas=cas, role=role, synonyms=synonyms, formula=found.formula,
-        smiles=found.smiles, molar_mass=molar_mass, ln_p=curve.coefficients, ln_p_sd=sd,
-        ln_p_range=(min(ranges), max(ranges)) if ranges else (math.nan, math.nan),
+        smiles=found.smiles, molar_mass=molar_mass, ln_p=known.curve.coefficients,
+        ln_p_sd=known.sd, ln_p_range=known.covered,
         h_vap=h_vap, density=density, heat_capacity=heat_capacity,
         boiling_temperature=boiling, freezing_temperature=freezing,
         flash_temperature=flash[0], flash_source=flash[1],
         ignition_temperature=ignition[0], ignition_source=ignition[1],
         lower_flammable_limit=limit, unifac=groups[0], unifac_dortmund=groups[1],
         sources={k: v for k, v in sources.items() if v}, warnings=tuple(notes),
-        points_text=_packed(evidence),
+        points_text=_packed(known.evidence),
     )
+
+
+def _believed_boiling(name: str, boiling: float, boiling_sd: float, freezing: float, source: str,
+                      smiles: str, notes: list[str]) -> float:
+    """The boiling point (K), nan where the melting point, a pressure or the structure refutes it.
+
+    Why it was dropped is added to ``notes``.
+    """
+    if boiling_sd >= LONELY_SD_K and boiling < freezing + MELTS_APART:
+        notes.append(f"the only boiling point, {celsius(boiling):.0f} degC, is hardly above the "
+                     f"melting point, {celsius(freezing):.0f} degC, not used")
+        boiling = math.nan
+    points = own_points().get(name, ())
+    if points and math.isfinite(boiling):
+        guess = pressure_from_boiling_point(boiling, points[0].temperature)
+        allowed = math.log(30.0) + 0.1 * abs(math.log(ATMOSPHERE / points[0].pressure))
+        if abs(math.log(guess / points[0].pressure)) > allowed:
+            notes.append(f"the boiling point {celsius(boiling):.0f} degC of "
+                         f"{source} contradicts the vapour pressure")
+            boiling = math.nan
+    if not points and lonely_boiling_point_fails(boiling, boiling_sd, smiles, notes):
+        boiling = math.nan
+    return boiling
+
+
+@dataclass(frozen=True)
+class _Volatility:
+    """A vapour-pressure curve, its sd in ln P at the reference, K it covers, what it rests on."""
+
+    curve: Curve
+    sd: float
+    covered: tuple[float, float]
+    source: str
+    evidence: list[Evidence]
+
+
+def _volatility(name: str, library: str, boiling: float, boiling_sd: float, freezing: float,
+                boiling_source: str, smiles: str, molar_mass: float, heat_capacity: float,
+                notes: list[str]) -> _Volatility | None:
+    """The vapour pressure of the liquid from all that is believed of it; None without any."""
+    points = own_points().get(name, ())
+    curves = correlations(library, boiling, freezing, notes)
+    if math.isfinite(boiling):
+        curves = meets_boiling_point(curves, boiling, boiling_sd, notes)
+    curves = meets_own_points(without_outliers(curves, notes), points, notes)
+    donor = has_donor(smiles)
+    scatter = math.hypot(
+        max(spread(curves), scatter_floor(curves)),
+        far_scatter(curves, molar_mass, heat_capacity, donor, bool(points)),
+        0.0 if points else far_from_boiling_point(
+            curves, boiling, smiles, molar_mass, heat_capacity))
+    used = list(curves)
+    evidence = measured(curves, doubt(curves, points, molar_mass, heat_capacity, notes, donor))
+    if len(curves) == 1 and not points:
+        evidence, more = lonely_correlation(evidence, boiling, smiles, molar_mass, notes)
+        scatter, used = math.hypot(scatter, more), used if evidence else []
+    if math.isfinite(boiling):
+        evidence.append(Evidence(boiling, ATMOSPHERE, max(4e-4 * 11.0 * boiling_sd, 0.002),
+                                 boiling_source))
+    evidence += points
+    rough = None if used or points else _guess(boiling, boiling_sd, boiling_source, smiles)
+    if rough is not None:
+        evidence.append(rough)
+    if not evidence:
+        return None
+    curve = fit_curve(evidence, molar_mass, heat_capacity, donor)
+    gaps = [float(ln_pressure(curve.coefficients, p.temperature)) - math.log(p.pressure)
+            for p in points]
+    sd = math.sqrt(curve.sd(REFERENCE) ** 2 + scatter**2 + sum((0.5 * g) ** 2 for g in gaps))
+    ranges = [e.temperature for e in evidence] if used else []
+    covered = (min(ranges), max(ranges)) if ranges else (math.nan, math.nan)
+    source = "; ".join([*used, *(p.source for p in points)]) or (
+        f"estimated: {rough.source}" if rough is not None else "")
+    return _Volatility(curve, sd, covered, source, evidence)
 
 
 def _packed(evidence: list[Evidence], most: int = 6) -> str:

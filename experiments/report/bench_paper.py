@@ -49,7 +49,7 @@ def sheet_document(sheet: BenchSheet) -> Document:
 def _overview(sheet: BenchSheet) -> Table:
     free = [f for f in sheet.job.factors if not f.is_fixed]
     rows = [
-        [str(run.order), run.trial,
+        [str(run.run_order), run.trial,
          *(factor_value(sheet.job, f.name, run.setting[f.name]) for f in free),
          "–" if run.blank_vessel is None else str(run.blank_vessel), run.reason]
         for run in sheet.runs
@@ -82,8 +82,8 @@ def _run(sheet: BenchSheet, run: SheetRun) -> Section:
         *_noted(sheet),
         Blank("Remarks", lines=2),
     ]
-    return Section(f"run-{run.order}", f"Run {run.order}: trial {run.trial}", tuple(blocks),
-                   page_break=True)
+    return Section(f"run-{run.run_order}", f"Run {run.run_order}: trial {run.trial}",
+                   tuple(blocks), page_break=True)
 
 
 def _noted(sheet: BenchSheet) -> list[Block]:

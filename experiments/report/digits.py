@@ -106,11 +106,6 @@ def percent(share: float) -> str:
     return f"{100 * share:.1f} %" if share > 0.99 or share < 0.01 else f"{100 * share:.0f} %"
 
 
-def p_value(p: float) -> str:
-    """A p-value, two digits down to 0.001."""
-    return "below 0.001" if p < 0.001 else f"{p:.2g}"
-
-
 def factor_name(name: str) -> str:
     """The factor in words."""
     return FACTOR_WORDS.get(name, (name, ""))[0]

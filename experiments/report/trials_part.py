@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from experiments.corrections import corrections
+from experiments.corrections import CORRECTING, corrections
 from experiments.job import Analyte
 from experiments.report.charts import PANELS, recovery_against_time
 from experiments.report.digits import NONE, factor_unit, factor_value, value
@@ -27,6 +27,12 @@ from experiments.verification_runs import readings
 
 AT_ONCE = 6
 """Analytes in one table; longer lists take several tables."""
+DEVIATING = {
+    **dict.fromkeys(CORRECTING, "corrected"), "excluded": "kept out of the fit",
+    "included": "counted again", "withdrawn": "withdrawn",
+    "trace removed": "log no longer counts",
+}
+"""Kinds of entries that change what was planned or recorded, in words."""
 
 
 def trials(g: Gathered) -> Section:
@@ -205,21 +211,20 @@ def _reading(result: Result, analyte: Analyte, vessel: int) -> str:
 
 def deviations(g: Gathered) -> Section:
     """Corrections, exclusions, withdrawals, and readings nothing explains."""
-    words = {"excluded": "kept out of the fit", "withdrawn": "withdrawn",
-             "corrected": "corrected", "included": "counted again"}
     told = corrections(g.dossier.events)
-    rows = [
-        [str(c["trial"]), words.get(str(c["kind"]), str(c["kind"])),
-         told[int(c["replaces"])] if c["kind"] == "corrected" else NONE,
-         str(c.get("reason", "")), str(c["who"]), str(c["at"])[:16].replace("T", " ")]
-        for c in g.dossier.details.changes
+    rows: list[list[str | Cell]] = [
+        [Cell(str(e.payload.get("trial", e.payload.get("run"))), e.seq), DEVIATING[e.kind],
+         told[int(e.payload["replaces"])] if e.kind in CORRECTING else NONE,
+         str(e.payload.get("reason", "")), e.who, e.at[:16].replace("T", " ")]
+        for e in g.dossier.events if e.kind in DEVIATING
     ]
     blocks: list[Block] = []
     if rows:
         blocks.append(Table(
-            "Corrections, exclusions and withdrawals",
-            (Column("trial"), Column("what"), Column("changed", weight=3),
-             Column("reason", weight=3), Column("who"), Column("when (UTC)")), rows_of(rows)))
+            "Corrections, exclusions and withdrawals of trials and verification runs",
+            (Column("run"), Column("what"), Column("changed", weight=3),
+             Column("reason", weight=3), Column("who"), Column("when (UTC)")), rows_of(rows),
+            note="The number beside a run is that of the record in the history of this report."))
     else:
         blocks.append(Paragraph("No result was corrected, kept out or withdrawn."))
     if g.odd:

@@ -157,6 +157,35 @@ def _lowest_pressure(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _look_at_vessels(
+    pressure: float, wall: float, n: Array, temp: Array, state: State, liquid: Packed, rig: Any,
+    vessels: Records, conductance: Array, capacity: Array, volume: Array,
+) -> None:
+    """Write volume [V], and heat conductance and capacity [V] of the wet ones, before a step."""
+    for v in range(n.shape[0]):
+        volume[v] = volume_of(n[v], liquid)
+        if state[v] == 0:
+            heat_conductance(v, n, pressure, temp[v], wall, liquid, rig, vessels, conductance,
+                             capacity)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _low_since(
+    since: float, time: float, dt: float, before: float, load: float, threshold: float
+) -> float:
+    """Time since when the load is at its threshold or below, s; -1 while it is above.
+
+    Within the step that crossed it the load is taken as a straight line from ``before``.
+    """
+    if load > threshold:
+        return -1.0
+    if since >= 0.0:
+        return since
+    share = (before - threshold) / (before - load) if before > threshold else 1.0
+    return time - dt * (1.0 - share)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def run(
     setting: Array, has_keeper: bool, control: int, fill: Array, end_volume: float,
     liquid: Packed, rig: Any, vessels: Records, left: Array,
@@ -177,9 +206,8 @@ def run(
     wall_set, end_pressure, hold = setting[0], setting[2], setting[3]
     count, solvents = vessels.shape[0], fill.shape[0]
     n = np.empty((count, solvents))
-    for v in range(count):
-        for j in range(solvents):
-            n[v, j] = fill[j] / liquid.solvents[j].molar_volume
+    for j in range(solvents):
+        n[:, j] = fill[j] / liquid.solvents[j].molar_volume
     temp = np.full(count, 293.15)
     state = np.zeros(count, np.int64)  # 0 wet, 1 dry, 2 held by a cold tip
     conductance = np.zeros(count)
@@ -203,11 +231,8 @@ def run(
         if low_since >= 0.0 and low_since + hold - time < dt:
             dt = max(low_since + hold - time, 1e-6)
         wall = wall_set - (wall_set - 293.15) * np.exp(-time / max(rig.wall_lag, 1e-3))
-        for v in range(count):
-            old_volume[v] = volume_of(n[v], liquid)
-            if state[v] == 0:
-                heat_conductance(v, n, pressure, temp[v], wall, liquid, rig,
-                                 vessels, conductance, capacity)
+        _look_at_vessels(pressure, wall, n, temp, state, liquid, rig, vessels, conductance,
+                         capacity, old_volume)
         if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
             ramp_begun = time
         floor = _lowest_pressure(time, dt, ramp_begun, pressure, setting, rig)
@@ -235,19 +260,14 @@ def run(
                 status = FINISHED
                 break
             continue
-        threshold = rig.end_share * peak
-        settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0
         if peak == 0.0 and pressure <= end_pressure * 1.03 and time > NEVER_BOILS:
             break
+        settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0
         if low_since >= 0.0 and time >= low_since + hold - 1e-9 and settled:
             status = FINISHED
             break
-        if settled and load <= threshold:
-            if low_since < 0.0:
-                share = (before - threshold) / (before - load) if before > threshold else 1.0
-                low_since = time - dt * (1.0 - share)
-        else:
-            low_since = -1.0
+        threshold = rig.end_share * peak if settled else -1.0
+        low_since = _low_since(low_since, time, dt, before, load, threshold)
     left[:] = np.exp(-loss)
     rest = _left_wet(n, state, has_keeper, control, fill, end_volume, liquid)
     if rest > 0.0:

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from experiments import Dossier, DossierError
+from experiments.bench_sheet import trial_sheet
 from experiments.events import verify_chain
 from experiments.job import Factor
 from experiments.job_file import parse
@@ -259,6 +260,13 @@ def test_a_trial_from_before_a_factor_was_added_is_still_told(job, setting):
     lines = list(csv.DictReader(trials_csv(started).splitlines()))
     assert lines[0]["end_point_hold_min"] == ""
     assert float(lines[0]["set_temperature_c"]) == setting["set_temperature_c"]
+
+
+def test_the_export_counts_trials_as_created_and_the_sheet_as_drawn(dossier):
+    """The record does not know the order drawn for a sheet."""
+    lines = list(csv.DictReader(trials_csv(dossier).splitlines()))
+    assert [(line["trial"], line["run_order"]) for line in lines] == [("T1", "1"), ("T2", "2")]
+    assert sorted(r.run_order for r in trial_sheet(dossier, ["T1", "T2"]).runs) == [1, 2]
 
 
 def test_a_dossier_is_its_events(dossier):

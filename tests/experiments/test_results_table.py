@@ -201,7 +201,14 @@ def test_a_recovery_in_a_row_remarked_as_a_blank_is_left_out_and_said(read):
     table = read(f"trial,vessel,run_time_min,{A},remark\nT1,1,41,88,\nT1,2,41,0.2,blank\n")
     assert table.rejected == ()
     assert table.trials[0].recovery_percent == {"diethyl phthalate": [88.0, None, None, None]}
-    assert any("Row 3 is remarked as a blank" in note for note in table.notes)
+    assert any(note.startswith("T1: vessel 2 is remarked as a blank") for note in table.notes)
+
+
+def test_a_warning_of_a_new_trial_names_the_row_where_it_begins(read):
+    table = read(f"trial,{SETTING},run_time_min,{A},remark\n,45,50,60,41,88,\n"
+                 ",45,50,60,41,0.2,blank\n")
+    assert [note.partition(",")[0] for note in table.notes] == [
+        "New trial in row 3: the row is remarked as a blank"]
 
 
 @pytest.mark.parametrize(("rows", "said"), [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 
 import pytest
 from hypothesis import given, settings
@@ -51,6 +52,21 @@ def test_a_first_draft_has_gaps_and_nothing_wrong():
 
 def test_presets_make_a_job():
     assert check(full_draft()).job is not None
+
+
+def test_what_an_empty_field_is_said_to_be_taken_for_is_what_the_job_takes():
+    draft = full_draft()
+    draft["analytes"][0]["boiling_point"] = {"temperature_c": 218}
+    shown = (*fields.VESSEL_MORE, *fields.SAMPLE_MORE, *fields.LIMITS, *fields.analyte_fields(0))
+    for field in shown:
+        if field.optional and "temperature_c" not in field.path and "cas" not in field.path:
+            put(draft, field.path, None)
+    job = json.loads(json.dumps(asdict(parse(job_mapping(draft), chemistry=False))))
+    taken = {field.path: field.assumed for field in shown if field.assumed}
+    assert len(taken) == 11
+    for path, said in taken.items():
+        held = value_at(job, path)
+        assert said == (held if isinstance(held, str) else f"{held:g}"), path
 
 
 @pytest.mark.parametrize("solvent", list(presets.SOLVENTS))

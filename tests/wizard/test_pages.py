@@ -186,3 +186,12 @@ def test_a_failed_verification_is_not_the_end(store):
     assert not at.exception
     assert "Plan another verification" not in [e.label for e in at.expander]
     assert "Not passed." not in said(at), "what the first plan counted is not counted again"
+
+
+def test_a_corrected_cas_number_shows_at_once_in_the_row_of_its_analyte(store):
+    at = opened("job", begun(store))
+    (field,) = [t for t in at.text_input if t.label == "CAS number"]
+    assert "131-11-3" not in said(at)
+    field.set_value("131-11-3").run()
+    rows = [line for line in said(at).splitlines() if line.startswith(":gray[")]
+    assert ":gray[131-11-3]" in rows

@@ -174,6 +174,9 @@ def test_a_table_is_previewed_row_by_row(job, dossier):
     shown = preview(read_table(text, job, dossier.trials), job, dossier.trials, UNITS)
     assert not shown.may_record
     assert "set_temperature_c" in " ".join(shown.rejected)
+    assert shown.rejected[0].startswith("Row 2: ")
+    called = preview(read_table(text, job, dossier.trials), job, dossier.trials, UNITS, ["T9"])
+    assert called.rejected[0] == shown.rejected[0].replace("Row 2", "T9")
     good = text.replace("trial;", "trial;set_temperature_c;ramp_rate_mbar_per_min;"
                         "end_pressure_mbar;").replace("\n;12,5", "\n;41;50;60;12,5")
     shown = preview(read_table(good, job, dossier.trials), job, dossier.trials,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from experiments.job import FACTOR_WORDS
+from experiments.job import FACTOR_WORDS, Analyte, BoilingPoint, Equipment, Limits, Sample
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Field:
     kind : "number", "text" or "choice"
     choices : for "choice": value and what is shown
     help : one sentence
-    optional : may stay empty; ``assumed`` is then what the tool takes
+    optional : may stay empty
     """
 
     path: str
@@ -29,12 +29,23 @@ class Field:
     choices: tuple[tuple[str, str], ...] = ()
     help: str = ""
     optional: bool = False
-    assumed: str = ""
 
     @property
     def key(self) -> str:
         """The last key of the path, which ends in the unit."""
         return self.path.rsplit(".", 1)[-1]
+
+    @property
+    def assumed(self) -> str:
+        """What an optional field that stays empty is taken for; empty where that is nothing."""
+        table = self.path.split(".")[-2].partition("[")[0] if self.optional else ""
+        default = getattr(RECORDS.get(table), self.key, None)
+        return default if isinstance(default, str) else "" if default is None else f"{default:g}"
+
+
+RECORDS = {"equipment": Equipment, "sample": Sample, "limits": Limits, "analytes": Analyte,
+           "boiling_point": BoilingPoint}
+"""The records whose defaults a job file rests on, by the name of their table."""
 
 
 VESSEL = (
@@ -57,14 +68,14 @@ VESSEL = (
 VESSEL_MORE = (
     Field("equipment.heating", "Heat reaches the vessel by", "choice",
           (("contact", "contact or vapour"), ("gas gap", "a gas gap")),
-          optional=True, assumed="contact"),
-    Field("equipment.condenser_power_w", "Condenser power", optional=True, assumed="500"),
-    Field("equipment.pump_speed_m3_per_h", "Pump speed", optional=True, assumed="2.5"),
-    Field("equipment.chamber_volume_l", "Chamber volume", optional=True, assumed="30"),
+          optional=True),
+    Field("equipment.condenser_power_w", "Condenser power", optional=True),
+    Field("equipment.pump_speed_m3_per_h", "Pump speed", optional=True),
+    Field("equipment.chamber_volume_l", "Chamber volume", optional=True),
     Field("equipment.set_temperature_tolerance_c", "Holds set temperature within ±",
-          optional=True, assumed="1"),
+          optional=True),
     Field("equipment.end_pressure_tolerance_mbar", "Holds end pressure within ±",
-          optional=True, assumed="2"),
+          optional=True),
 )
 SAMPLE = (
     Field("sample.fill_volume_ml", "Fill of each vessel", help="At 20 °C, without the keeper."),
@@ -72,7 +83,7 @@ SAMPLE = (
           help="Of the sample, not of the wall."),
 )
 SAMPLE_MORE = (
-    Field("sample.residue_mg", "Residue in a dry vessel", optional=True, assumed="1",
+    Field("sample.residue_mg", "Residue in a dry vessel", optional=True,
           help="Non-volatile matrix left behind; it holds traces back."),
     Field("sample.peroxide_test", "Peroxide test, value and date", "text", optional=True,
           help="Needed before ethers and other peroxide formers are taken to dryness."),
@@ -86,7 +97,7 @@ KEEPER_VOLUME = Field("sample.keeper.volume_ml", "Keeper in each vessel")
 END_VOLUME = Field("sample.end_volume_ml", "End volume")
 LIMITS = (
     Field("limits.max_run_time_min", "Run takes at most"),
-    Field("limits.handling_min", "Handling of a batch", optional=True, assumed="20"),
+    Field("limits.handling_min", "Handling of a batch", optional=True),
     Field("limits.assurance", "Asked assurance",
           help="Probability that every “must” analyte's true mean recovery meets its target."),
     Field("limits.trials", "Trials to spend at most"),
@@ -114,13 +125,12 @@ def analyte_fields(index: int) -> tuple[Field, ...]:
     at = f"analytes[{index}]"
     return (
         Field(f"{at}.cas", "CAS number", "text", optional=True),
-        Field(f"{at}.spike_ug", "Spike", optional=True, assumed="10"),
-        Field(f"{at}.upper_recovery_percent", "Flag recoveries above", optional=True,
-              assumed="120"),
+        Field(f"{at}.spike_ug", "Spike", optional=True),
+        Field(f"{at}.upper_recovery_percent", "Flag recoveries above", optional=True),
         Field(f"{at}.molar_mass_g_per_mol", "Molar mass", optional=True),
         Field(f"{at}.smiles", "Structure (SMILES)", "text", optional=True),
         Field(f"{at}.boiling_point.temperature_c", "Boils at", optional=True),
-        Field(f"{at}.boiling_point.pressure_mbar", "… under", optional=True, assumed="1013.25"),
+        Field(f"{at}.boiling_point.pressure_mbar", "… under", optional=True),
         Field(f"{at}.vapour_pressure[0].temperature_c", "Vapour pressure known at",
               optional=True),
         Field(f"{at}.vapour_pressure[0].pressure_pa", "… is", optional=True),

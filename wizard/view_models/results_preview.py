@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -35,20 +34,15 @@ def preview(
     """
     known = {t.id: t for t in trials}
     understood = tuple(_line(t, job, known, units) for t in table.trials)
-    rejected = (f"{f'Row {r.row}' if r.row else 'The table'}: {r.reason} {r.cure}"
-                for r in table.rejected)
-    return Preview(understood, tuple(_named(line, rows) for line in rejected),
-                   tuple(_named(line, rows) for line in table.notes), table.is_clean,
-                   _summary(table))
+    rejected = tuple(f"{_row_name(r.row, rows)}: {r.reason} {r.cure}" for r in table.rejected)
+    return Preview(understood, rejected, table.notes, table.is_clean, _summary(table))
 
 
-def _named(line: str, rows: Sequence[str]) -> str:
-    """A line with the rows it speaks of called by their names; row 1 is the header."""
-    def name(match: re.Match[str]) -> str:
-        place = int(match[1]) - 2
-        return rows[place] if 0 <= place < len(rows) else match[0]
-
-    return re.sub(r"\bRow (\d+)\b", name, line)
+def _row_name(number: int, rows: Sequence[str]) -> str:
+    """What a row is called; number 0 is the table as a whole, 1 its header."""
+    if 2 <= number < len(rows) + 2:
+        return rows[number - 2]
+    return f"Row {number}" if number else "The table"
 
 
 def _summary(table: ReadTable) -> str:

@@ -18,7 +18,7 @@ VESSELS = (
 CONDENSER = (
     Field("equipment.condenser_capacity_ml", "Trap holds",
           help="All the solvent of a batch has to fit."),
-    Field("sample.residue_mg", "Residue in a dry vessel", optional=True, assumed="1",
+    Field("sample.residue_mg", "Residue in a dry vessel", optional=True,
           help="More extract leaves more behind; it holds traces back."),
 )
 

@@ -7,7 +7,7 @@ from typing import Any
 import streamlit as st
 
 from wizard import frame, presets
-from wizard.job_form import JobForm
+from wizard.job_form import JobForm, Place
 from wizard.verbatim import verbatim
 from wizard.view_models.job_fields import Field, analyte_fields
 from wizard.view_models.substance_choice import cas_of, offered
@@ -34,11 +34,12 @@ def analytes_card(form: JobForm) -> None:
             st.markdown("Nothing yet: add a list, search, or enter a new analyte.")
         else:
             heads(("Analyte", "Target recovery, %", "Role", ""), WIDTHS)
-        for i in range(len(rows)):
-            _row(form, i, rows)
+        names = [_row(form, i, rows) for i in range(len(rows))]
         form.slots["analytes"] = st.empty()
         if rows:
             _details(form, rows)
+        for i, place in enumerate(names):
+            _name(place, form.value(f"analytes[{i}]"))
 
 
 def _search(form: JobForm) -> None:
@@ -73,24 +74,28 @@ def _add(form: JobForm, rows: list[dict[str, Any]]) -> None:
     form.put("analytes", have)
 
 
-def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> None:
+def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> Place:
+    """An analyte's fields; gives the place of its name, for when the details below are read."""
     row = rows[i]
     at = f"analytes[{i}]"
     name, target, role, remove = st.columns(WIDTHS, vertical_alignment="center")
-    name.markdown(f"**{verbatim(row.get('name') or '…')}**  \n"
-                  f":gray[{verbatim(_described(row))}]")
     form.field(Field(f"{at}.target_recovery_percent", "Target"), target.container(),
                f"Target recovery of {row.get('name')}", is_headed=True)
     form.field(Field(f"{at}.role", "Role", "choice",
-                     (("must", "must be kept"), ("watch", "is watched")), optional=True,
-                     assumed="must"), role.container(), f"Role of {row.get('name')}",
-               is_headed=True)
+                     (("must", "must be kept"), ("watch", "is watched")), optional=True),
+               role.container(), f"Role of {row.get('name')}", is_headed=True)
     if remove.button("", key=f"job.remove.analyte.{i}", icon=":material/close:",
                      help=f"Remove {row.get('name')}"):
         form.put("analytes", [r for k, r in enumerate(rows) if k != i])
         form.save()
         frame.again()
     form.slots[f"{at}.name"] = st.empty()
+    return name.empty()
+
+
+def _name(place: Place, row: dict[str, Any]) -> None:
+    place.markdown(f"**{verbatim(row.get('name') or '…')}**  \n"
+                   f":gray[{verbatim(_described(row))}]")
 
 
 def _described(row: dict[str, Any]) -> str:

@@ -10,6 +10,7 @@ import streamlit as st
 from experiments import run_logs
 from experiments.attached_log import log_of, moments_of
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from experiments.entries import EntryError
 from experiments.log_columns import NAMES, NEEDED, UNITS, ColumnChoice
 from experiments.log_file import LogTable, read_log_file
@@ -40,7 +41,7 @@ NO_UNIT = "choose the unit"
 
 def logs(session: WizardSession, dossier: Dossier) -> None:
     """Logs on record and, in an open dossier, the way to attach one."""
-    is_open = dossier.state not in ("approved", "retired")
+    is_open = dossier.state not in FROZEN
     trials = [t for t in dossier.trials if t.state != "withdrawn"]
     if not trials or not (is_open or dossier.details.traces):
         return

@@ -7,6 +7,7 @@ import streamlit as st
 from experiments import service
 from experiments.bench_sheet import trial_sheet
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from experiments.robustness import ORIGIN, Robustness, analyse_robustness
 from experiments.verification import setting_to_verify
 from wizard import caching, frame, waiting
@@ -18,7 +19,7 @@ from wizard.view_models import robustness_rows
 from wizard.views import drawing
 from wizard.views.sheet_view import bench_sheet
 
-CLOSED = ("verified", "approved", "retired")
+CLOSED = ("verified", *FROZEN)
 """States in which no study begins: its runs would take the method back to trials under way."""
 
 

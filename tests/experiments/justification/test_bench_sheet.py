@@ -75,7 +75,7 @@ def test_the_order_is_drawn_from_the_seed(dossier, job):
         for event in dossier.events[1:]:
             made.note_event(event.kind, event.payload)
         sheet = trial_sheet(made, ["T1", "T2", "T3"])
-        assert [r.order for r in sheet.runs] == [1, 2, 3]
+        assert [r.run_order for r in sheet.runs] == [1, 2, 3]
         orders.add(tuple(r.trial for r in sheet.runs))
         assert sheet.runs == trial_sheet(made, ["T1", "T2", "T3"]).runs
     assert len(orders) > 2

@@ -129,6 +129,19 @@ def test_a_setting_below_the_assurance_has_no_region(fit, set_point):
         operating_region(fit, set_point)
 
 
+def test_no_list_of_settings_is_asked_for_twice(fit, set_point, monkeypatch):
+    lists, ask = [], fit.probability
+
+    def probability(settings):
+        lists.append([tuple(s.values()) for s in settings])
+        return ask(settings)
+
+    monkeypatch.setattr(fit, "probability", probability)
+    operating_region(fit, set_point)
+    assert lists[0] == [tuple(set_point.values())]
+    assert all(asked not in lists[:n] for n, asked in enumerate(lists))
+
+
 def test_without_a_range_there_is_no_region(fit, set_point):
     fixed = tuple(replace(f, low=f.low, high=f.low) for f in fit.job.factors)
     fit.job = replace(fit.job, factors=fixed)
