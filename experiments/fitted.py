@@ -40,8 +40,9 @@ LEAST_ENDING = 0.05
 """Run times are those of runs that end in time, where at least this share of draws does."""
 SPREAD = 512
 """Settings over the window that are looked at for a region apart from those around the leaders."""
-LOOK_EVERY = 4
-"""A quick look at a setting uses one draw in so many."""
+LOOKS = ((16, 8), (4, 1))
+"""Quick looks at settings: each uses one draw in so many, and leaves so many times the settings
+asked for to the next."""
 HIGHEST_TRUE_RECOVERY = 100.0
 """Percent: a true mean recovery cannot exceed what was there; a reading of one run can."""
 TEMPERATURE_SLACK_K = 1.0
@@ -111,13 +112,15 @@ class Fitted:
         return [_point(draws, i, cap) for i in range(len(settings))]
 
     def promising(self, settings: Sequence[Setting], count: int) -> list[Setting]:
-        """The ``count`` settings that a quick look on few draws finds most promising."""
-        if len(settings) <= count:
-            return list(settings)
-        points = self.draw(settings, LOOK_EVERY)
-        chance = np.array([float(self.success(p).mean()) for p in points])
-        time = np.array([self._mean_time(p) for p in points])
-        return [settings[i] for i in self._best(chance, time, count)]
+        """The ``count`` settings that quick looks on few draws find most promising."""
+        kept = list(settings)
+        for every, times in LOOKS:
+            if len(kept) > times * count:
+                points = self.draw(kept, every)
+                chance = np.array([float(self.success(p).mean()) for p in points])
+                time = np.array([self._mean_time(p) for p in points])
+                kept = [kept[i] for i in self._best(chance, time, times * count)]
+        return kept
 
     def _best(self, probability: Array, time: Array, count: int) -> list[int]:
         """Indices of the best few settings at several levels of assurance."""

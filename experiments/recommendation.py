@@ -123,18 +123,39 @@ def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Settin
     Settings are tried from the fastest on until one holds at every corner; of those as fast
     as far as anyone can tell, the surest is taken.
     """
-    free = {f.name for f in fitted.space.free}
-    tolerance = {name: d for name, d in tolerances(fitted.job).items() if name in free and d > 0}
+    holds = _Corners(fitted, asked)
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
     order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
-    held: list[int] = []
-    for i in order:
-        if held and time[i] > (1.0 + SAME_TIME) * time[held[0]]:
-            break
-        corners = [_physical(c) for c in fitted.space.neighbours(settings[i], tolerance)]
-        if fitted.probability(corners).min() >= asked:
-            held.append(i)
-    return settings[max(held, key=lambda i: float(probability[i]))] if held else None
+    fastest = next((i for i in order if holds(settings[i])), None)
+    if fastest is None:
+        return None
+    surer = [i for i in order if probability[i] > probability[fastest]
+             and time[fastest] <= time[i] <= (1.0 + SAME_TIME) * time[fastest]]
+    surer.sort(key=lambda i: -probability[i])
+    return settings[next((i for i in surer if holds(settings[i])), fastest)]
+
+
+class _Corners:
+    """Whether a setting qualifies at every corner of the equipment's tolerance.
+
+    Corners are tried one by one, first the one at which the last setting failed.
+    """
+
+    def __init__(self, fitted: Fitted, asked: float) -> None:
+        self.fitted, self.asked = fitted, asked
+        free = {f.name for f in fitted.space.free}
+        held = tolerances(fitted.job).items()
+        self.tolerance = {name: d for name, d in held if name in free and d > 0}
+        self.order = list(range(2 ** len(self.tolerance)))
+
+    def __call__(self, setting: Setting) -> bool:
+        corners = self.fitted.space.neighbours(setting, self.tolerance)
+        for i in self.order:
+            if self.fitted.probability([_physical(corners[i])])[0] < self.asked:
+                self.order.remove(i)
+                self.order.insert(0, i)
+                return False
+        return True
 
 
 def _physical(setting: Setting) -> Setting:

@@ -60,21 +60,38 @@ ALLOWED = np.array(
 
 
 @inlined
-def freezing_point(k: int, y: Array, space: Space, pure: Array) -> float:
-    """Temperature (K) at which the main component of the liquid of a class freezes out.
+def ice_event(k: int, y: Array, f: Array, out: Array, space: Space, pure: Array) -> None:
+    """Write by how much a class is off freezing out its main component, and the slope of that.
 
-    Ideal solubility with the entropy of fusion of Walden's rule (estimate); exact for a
-    pure solvent.
+    A component freezes the vessel where the liquid is below its freezing point and more than
+    ``MAIN_SHARE`` of it: the larger of the two gaps tells, and goes through zero smoothly.
+    Ideal solubility with the entropy of fusion of Walden's rule (estimate); exact for a pure
+    solvent.
     """
     solvents = pure.shape[0]
+    base = 1 + k * (solvents + 1)
+    temperature, warming = space.aux[k, TEMPERATURE], f[base + solvents]
     if solvents == 1:
-        return pure[0, FREEZING]
-    point = 0.0
+        out[0, ICE + k] = (temperature - pure[0, FREEZING]) / ICE_SCALE
+        out[1, ICE + k] = warming / ICE_SCALE
+        return
+    moles, drift = space.aux[k, MOLES], 0.0
     for j in range(solvents):
-        x = y[1 + k * (solvents + 1) + j] / space.aux[k, MOLES]
-        if x > MAIN_SHARE:
-            point = pure[j, FREEZING] / (1.0 - GAS_CONSTANT / FUSION_ENTROPY * np.log(x))
-    return point
+        drift += f[base + j]
+    for j in range(solvents):
+        x = y[base + j] / moles
+        change = (f[base + j] - x * drift) / moles
+        value, slope = MAIN_SHARE - x, -change
+        if x > 0.0:
+            bend = 1.0 - GAS_CONSTANT / FUSION_ENTROPY * np.log(x)
+            point = pure[j, FREEZING] / bend
+            warm = (temperature - point) / ICE_SCALE
+            if warm > value:
+                value = warm
+                slope = (warming - point * GAS_CONSTANT / FUSION_ENTROPY * change / (x * bend)
+                         ) / ICE_SCALE
+        if j == 0 or value < out[0, ICE + k]:
+            out[0, ICE + k], out[1, ICE + k] = value, slope
 
 
 @inlined
@@ -116,9 +133,7 @@ def level_events(k: int, y: Array, f: Array, out: Array, space: Space, course: C
     out[0, EMPTY + k] = level - course.dry_level
     out[1, EMPTY + k] = slope
     if space.mode[k] == BOILING:
-        ice = freezing_point(k, y, space, liquid.pure)
-        out[0, ICE + k] = (space.aux[k, TEMPERATURE] - ice) / ICE_SCALE
-        out[1, ICE + k] = f[base + solvents] / ICE_SCALE
+        ice_event(k, y, f, out, space, liquid.pure)
     if rig.control == 2 and course.end_volume > 0.0:
         out[0, TIPPED + k] = volume / course.end_volume - 1.0
         out[1, TIPPED + k] = shrinking / course.end_volume

@@ -54,70 +54,65 @@ def vaporisation_enthalpy(pure: Array, j: int, temperature: float) -> float:
 def ln_gamma_nrtl(x: Array, temperature: float, pair: Array, out: Array, work: Array) -> None:
     """Write ln(gamma) [S] into ``out``.
 
-    ``work`` [3, S, S] keeps tau, G, and in its third layer the sums
-    C_j = sum x_k G_kj and E_j = sum x_k tau_kj G_kj / C_j for :func:`nrtl_change`.
+    ``work`` [3, S, S] keeps G, tau G, and in its third layer 1 / C_j and A_j / C_j with
+    C_j = sum x_k G_kj and A_j = sum x_k tau_kj G_kj for :func:`nrtl_change`.
     """
     n = x.shape[0]
-    for i in range(n):
-        for j in range(n):
-            if i == j:
-                work[0, i, j], work[1, i, j] = 0.0, 1.0
-                continue
-            tau = pair[0, i, j] + pair[1, i, j] / temperature
-            work[0, i, j] = tau
-            work[1, i, j] = np.exp(-pair[2, i, j] * tau)
     for j in range(n):
         total, weighted = 0.0, 0.0
         for k in range(n):
-            total += x[k] * work[1, k, j]
-            weighted += x[k] * work[0, k, j] * work[1, k, j]
-        work[2, 0, j] = total
-        work[2, 1, j] = weighted / total
+            tau, g = 0.0, 1.0
+            if k != j:
+                tau = pair[0, k, j] + pair[1, k, j] / temperature
+                g = np.exp(-pair[2, k, j] * tau)
+            work[0, k, j], work[1, k, j] = g, tau * g
+            total += x[k] * g
+            weighted += x[k] * tau * g
+        work[2, 0, j], work[2, 1, j] = 1.0 / total, weighted / total
     for i in range(n):
-        value = work[2, 1, i]
-        for j in range(n):
-            value += x[j] * work[1, i, j] / work[2, 0, j] * (work[0, i, j] - work[2, 1, j])
-        out[i] = value
+        out[i] = work[2, 1, i]
+    for j in range(n):
+        share, energy = x[j] * work[2, 0, j], work[2, 1, j]
+        for i in range(n):
+            out[i] += share * (work[1, i, j] - work[0, i, j] * energy)
 
 
-@kernel
-def nrtl_change(x: Array, dx: Array, temperature: float, by_t: bool, y: Array, pair: Array,
-                work: Array, scratch: Array) -> float:
-    """Sum of y_i d ln(gamma_i) along ``dx`` (per unit), or with temperature (1/K).
+@inlined
+def nrtl_change(
+    x: Array, y: Array, temperature: float, pair: Array, work: Array
+) -> tuple[float, float]:
+    """Sum of y_i d ln(gamma_i) with temperature (1/K), and along x - y (per unit).
+
+    ln(gamma_i) is the derivative of F = sum n_j A_j / C_j, with A_j = sum n_k tau_kj G_kj and
+    C_j = sum n_k G_kj, in n_i. So the first sum is the derivative in temperature of that of F
+    along y. As sum x_i d ln(gamma_i) is 0 (Gibbs and Duhem), the second is the second derivative
+    of F along x - y, with a minus.
 
     Parameters
     ----------
-    x, dx, y : [S] mole fractions, direction (not used with ``by_t``), weights
+    x, y : [S] mole fractions of liquid and vapour
     temperature : K
     pair, work : of the last :func:`ln_gamma_nrtl` at x and temperature
-    scratch : [2, S] and more
     """
     n = x.shape[0]
-    warm = -1.0 / (temperature * temperature) if by_t else 0.0
-    move = 0.0 if by_t else 1.0
+    warmer, drift = 0.0, 0.0
     for j in range(n):
-        d_total, d_weighted = 0.0, 0.0
+        inverse, e = work[2, 0, j], work[2, 1, j]
+        c_y, a_y, c_t, a_t, c_yt, a_yt = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
         for k in range(n):
-            tau, g = work[0, k, j], work[1, k, j]
-            d_tau = warm * pair[1, k, j] if k != j else 0.0
-            d_g = -pair[2, k, j] * g * d_tau
-            d_total += move * dx[k] * g + x[k] * d_g
-            d_weighted += move * dx[k] * tau * g + x[k] * (d_tau * g + tau * d_g)
-        scratch[0, j] = d_total / work[2, 0, j]
-        scratch[1, j] = (d_weighted - work[2, 1, j] * d_total) / work[2, 0, j]
-    change = 0.0
-    for i in range(n):
-        value = scratch[1, i]
-        for j in range(n):
-            g = work[1, i, j]
-            d_tau = warm * pair[1, i, j] if i != j else 0.0
-            d_g = -pair[2, i, j] * g * d_tau
-            share = x[j] * g / work[2, 0, j]
-            d_share = (move * dx[j] * g + x[j] * d_g) / work[2, 0, j] - share * scratch[0, j]
-            value += d_share * (work[0, i, j] - work[2, 1, j])
-            value += share * (d_tau - scratch[1, j])
-        change += y[i] * value
-    return change
+            g, tau_g, b, alpha = work[0, k, j], work[1, k, j], pair[1, k, j], pair[2, k, j]
+            g_t, tau_g_t = -alpha * b * g, b * (g - alpha * tau_g)
+            c_y += y[k] * g
+            a_y += y[k] * tau_g
+            c_t += x[k] * g_t
+            a_t += x[k] * tau_g_t
+            c_yt += y[k] * g_t
+            a_yt += y[k] * tau_g_t
+        along_y = (a_y - e * c_y) * inverse
+        e_t = (a_t - e * c_t) * inverse
+        warmer += y[j] * e_t + x[j] * inverse * (a_yt - e_t * c_y - e * c_yt - along_y * c_t)
+        drift += 2.0 * along_y * (x[j] * c_y * inverse - y[j])
+    return -warmer / (temperature * temperature), drift
 
 
 @inlined
@@ -154,7 +149,7 @@ def bubble_slopes(
     x : [S] liquid mole fractions
     temperature : K
     y : [S], filled with vapour mole fractions
-    scratch, work : [4, S] and more, [3, S, S]
+    scratch, work : [2, S] and more, [3, S, S]
 
     Returns
     -------
@@ -169,10 +164,9 @@ def bubble_slopes(
         if x[j] > 0.0:
             drift += y[j] / x[j] * scratch[1, j]
     if not rig.ideal:
-        slope += nrtl_change(
-            x, scratch[1], temperature, True, y, liquid.pair, work, scratch[2:4])
-        drift += nrtl_change(
-            x, scratch[1], temperature, False, y, liquid.pair, work, scratch[2:4])
+        warmer, along = nrtl_change(x, y, temperature, liquid.pair, work)
+        slope += warmer
+        drift += along
     return np.log(total), slope, drift
 
 
