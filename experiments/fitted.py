@@ -37,7 +37,9 @@ from models.system import Array
 
 PARTICLES = 112
 LEAST_ENDING = 0.05
-"""Run times are those of runs that end in time, where at least this share of draws does."""
+"""Forecasts are those of runs that end in time, where at least this share of draws does."""
+HOPELESS_BELOW = 0.05
+"""Chance of the best setting below which settings are told apart by how near they come."""
 SPREAD = 512
 """Settings over the window that are looked at for a region apart from those around the leaders."""
 LOOKS = ((16, 8), (4, 1))
@@ -159,6 +161,20 @@ class Fitted:
         """Probability [M] that all "must" targets are met and the run ends well in time."""
         return np.array([float(self.success(p).mean()) for p in self.points(settings)])
 
+    def promise(self, settings: Sequence[Setting]) -> Array:
+        """What tells settings apart [M] where hardly any has a chance, 0 to 1.
+
+        Half is the chance that a run ends well, half the share of its target that the worst
+        analyte then reaches: liquid that never boils keeps everything and is no method.
+        """
+        return np.array([self._promise(p) for p in self.points(settings)])
+
+    def _promise(self, point: Point) -> float:
+        reached = np.minimum(point.recovery / np.maximum(self.targets, 1e-9), 1.0)
+        worst = np.where(self.must, reached, 1.0).min(axis=1)
+        ends_well = self.finish_probabilities(point) * point.no_boil_over * point.cool_enough
+        return float((0.5 * (1.0 + worst) * ends_well).mean())
+
     def mean_time(self, settings: Sequence[Setting]) -> Array:
         """Posterior mean run time [M], min, of runs that end in time.
 
@@ -195,10 +211,10 @@ class Fitted:
         highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
             low, high = 100.0 * from_stabilised(_central(
-                point.stable[:, i], point.stable_sd[:, i], noise[:, 1 + i], level))
-            values = (float(point.recovery[:, i].mean()), float(low), float(high))
+                point.stable[ends, i], point.stable_sd[ends, i], noise[ends, 1 + i], level))
+            values = (float(point.recovery[ends, i].mean()), float(low), float(high))
             recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
-        each = self.analyte_probabilities(point).mean(axis=0)
+        each = self.analyte_probabilities(point)[ends].mean(axis=0)
         return Forecast(
             setting=dict(setting),
             run_time_min=Interval(self._mean_time(point), float(times[0]), float(times[1])),

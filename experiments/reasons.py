@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from experiments.answers import Forecast
-from experiments.fitted import Fitted
+from experiments.fitted import LEAST_ENDING, Fitted
 from experiments.job import Setting
 
 LIKELY = 0.5
@@ -46,6 +46,11 @@ def _why(
 ) -> str:
     minutes = forecast.run_time_min.mean
     chance = f"{100 * forecast.probability:.0f} %"
+    if safe and forecast.probability < HOPELESS:
+        return (
+            f"A start: no setting has much of a chance ({chance} here), and this one ends well as "
+            f"surely as any, in about {minutes:.0f} min; a first measure of heat transfer."
+        )
     if safe:
         start = "A safe start" if forecast.probability >= LIKELY else "A start, if no safe one"
         return (
@@ -58,16 +63,16 @@ def _why(
             f"Already likely to keep every target ({chance}) in about {minutes:.0f} min; a run "
             f"here proves it and is expected to save {max(gain, 0.0):.1f} min a batch."
         )
-    if doubtful is not None:
+    ends = forecast.finish_probability
+    if forecast.probability < HOPELESS:
+        return _confirms(fitted, forecast)
+    if doubtful is not None and ends >= min(0.9, forecast.analyte_probability[doubtful[0]]):
         name, low, high, target = doubtful
         return (
             f"Decides {name}: its forecast of {low:.0f}-{high:.0f} % (four chances in five) "
             f"straddles the target of {target:g} %; about {minutes:.0f} min, {chance} to keep "
             "every target."
         )
-    ends = forecast.finish_probability
-    if forecast.probability < HOPELESS:
-        return f"{_confirms(fitted, forecast)} About {minutes:.0f} min."
     if ends < 0.9:
         return (
             f"Shows whether a run ends as it should here ({100 * ends:.0f} %): "
@@ -85,11 +90,14 @@ def _confirms(fitted: Fitted, forecast: Forecast) -> str:
     start = f"No setting has much of a chance ({100 * forecast.probability:.0f} % here)"
     targets = {a.name: a.target_recovery_percent for a in fitted.job.analytes if a.role == "must"}
     worst = min(targets, key=lambda n: forecast.analyte_probability[n], default=None)
+    if forecast.finish_probability < LEAST_ENDING:
+        limit = fitted.job.limits.max_run_time_min
+        return f"{start}; a run here tells whether it really does not end within {limit:g} min."
     if worst is None or forecast.analyte_probability[worst] >= LIKELY:
         return f"{start}; a run here tells whether that is so."
     return (f"{start}; a run here tells whether {worst} really stays near "
             f"{forecast.recovery_percent[worst].mean:.0f} %, against a target of "
-            f"{targets[worst]:g} %.")
+            f"{targets[worst]:g} %, in about {forecast.run_time_min.mean:.0f} min.")
 
 
 def _most_doubtful(

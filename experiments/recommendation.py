@@ -13,7 +13,7 @@ import numpy as np
 from experiments.answers import Answer, Forecast, Status, weakest
 from experiments.carrying import findings
 from experiments.factor_space import tolerances, unique
-from experiments.fitted import Fitted
+from experiments.fitted import HOPELESS_BELOW, Fitted
 from experiments.job import Setting
 from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
@@ -24,9 +24,11 @@ IMPOSSIBLE_BELOW = 0.08
 """Below this probability that any setting meets every target, nothing qualifies."""
 SAME_TIME = 0.02
 """Run times that differ by less than this share are the same as far as anyone can tell."""
-HOPELESS_BELOW = 0.05
-"""The same where two batches of trials have been learnt from and the best setting of all
-still has no better chance than this."""
+
+NO_REMEDY = (" None of the changes worked out (keeper, end volume, hold, fill, targets) helps by "
+             "more than five in a hundred.")
+NO_REMEDY_KNOWN = (" What would help is not worked out while the run model does not explain the "
+                   "runs: find the cause first.")
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,8 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
     contradicted = misfit(fitted)
     remedies = (find_remedies(fitted, found.compromise)
                 if setting is None and not contradicted else ())
+    if status == "nothing qualifies" and not remedies:
+        reason += NO_REMEDY_KNOWN if contradicted else NO_REMEDY
     return Answer(
         status=status,
         reason=reason,
@@ -99,9 +103,16 @@ def search(fitted: Fitted) -> Search:
     inside = _inside(fitted, settings, asked) if fastest is not None else None
     if fastest is not None and inside is not None:  # of the two as good as equal, the faster
         fastest = min((fastest, inside), key=lambda s: float(fitted.mean_time([s])[0]))
+    return Search(fastest, inside, fastest or _compromise(fitted, settings),
+                  _possible(fitted, settings))
+
+
+def _compromise(fitted: Fitted, settings: Sequence[Setting]) -> Setting:
+    """The setting most likely to meet every target; of hopeless ones, what comes nearest."""
     probability = fitted.probability(settings)
-    safest = settings[int(np.argmax(probability - 1e-6 * fitted.mean_time(settings)))]
-    return Search(fastest, inside, fastest or safest, _possible(fitted, settings))
+    if probability.max() < HOPELESS_BELOW:
+        return settings[int(np.argmax(fitted.promise(settings)))]
+    return settings[int(np.argmax(probability - 1e-6 * fitted.mean_time(settings)))]
 
 
 def _fastest(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
@@ -184,7 +195,7 @@ def _verdict(
         )
     if setting is not None and fitted.trials:
         return "recommended", _why_recommended(fitted, setting, robust)
-    hopeless = found.possible < IMPOSSIBLE_BELOW or (
+    hopeless = found.possible < IMPOSSIBLE_BELOW or (  # or two batches found no better chance
         best.probability < HOPELESS_BELOW
         and len(fitted.trials) >= 2 * fitted.job.limits.trials_per_batch
     )
@@ -214,10 +225,11 @@ def _verdict(
 def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
     forecast = fitted.forecast([setting])[0]
     held = " even at the edge of what the equipment holds" if robust else ""
+    runs = len(fitted.trials)
     return (
         f"The fastest setting found whose probability of meeting every target is at least the "
         f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
-        f"{_chance(forecast.probability)}), from {len(fitted.trials)} recorded trials; "
+        f"{_chance(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
         f"{_weakest(fitted, forecast)}."
     )
 

@@ -25,25 +25,44 @@ from models.system import Array
 
 KEEPERS = ("n-nonane", "n-dodecane", "1-octanol", "n-hexadecane")
 """Keepers tried, from light to heavy (common practice, no source)."""
+END_SHARES = (0.02, 0.1, 0.25, 0.5)
+"""Shares of the fill tried as an end volume instead of going dry."""
+END_TIMES = (2.0, 5.0)
+"""How many times the end volume asked for is tried."""
 TRIED = 24
 """Settings each change is tried at."""
 
 
 @dataclass(frozen=True)
 class Change:
-    """A change of the job: the words for it and the changed job."""
+    """A change of the job: the words for it and the changed job.
+
+    Of the changes of one kind only the least that suffices is advised, or else the best.
+    """
 
     words: str
     job: EvaporationJob
+    kind: str
 
 
 def find_remedies(fitted: Fitted, compromise: Setting) -> tuple[Remedy, ...]:
     """Changes that raise the probability, best first; those that do not help are left out."""
     base = float(fitted.probability([compromise])[0])
-    found = [r for change in _changes(fitted.job) if (r := _try(fitted, change)) is not None]
+    tried: dict[str, list[Remedy]] = {}
+    for change in _changes(fitted.job):
+        remedy = _try(fitted, change)
+        if remedy is not None:
+            tried.setdefault(change.kind, []).append(remedy)
+    found = [_least(alike, fitted.job.limits.assurance) for alike in tried.values()]
     found += _targets(fitted, compromise)
     helpful = [r for r in found if r.probability > base + 0.05]
     return tuple(sorted(helpful, key=lambda r: -r.probability)[:6])
+
+
+def _least(alike: Sequence[Remedy], asked: float) -> Remedy:
+    """The first that reaches the asked assurance, or else the best, of changes from least on."""
+    return next((r for r in alike if r.probability >= asked),
+                max(alike, key=lambda r: r.probability))
 
 
 def _changes(job: EvaporationJob) -> list[Change]:
@@ -62,29 +81,35 @@ def _changes(job: EvaporationJob) -> list[Change]:
             keeper = Keeper(name, volume)
             changes.append(Change(f"add {volume:g} mL {name} as keeper" if current is None else
                                   f"use {name} instead of {current} as keeper",
-                                  _with(job, keeper=keeper)))
+                                  _with(job, keeper=keeper), "keeper"))
         if sample.keeper is not None and "keeper_volume_ml" not in searched:
             more = Keeper(sample.keeper.name, 2.0 * sample.keeper.volume_ml)
-            changes.append(Change(f"use {more.volume_ml:g} mL keeper", _with(job, keeper=more)))
-    is_fixed = "end_volume_ml" not in searched
-    if is_fixed and sample.end_volume_ml == 0 and sample.keeper is None:
-        end = max(1.0, round(0.02 * sample.fill_volume_ml, 1))
-        changes.append(Change(
-            f"stop at {end:g} mL by weighing instead of going dry",
-            _with(job, end_volume_ml=end, end_volume_control="weighing"),
-        ))
-    if is_fixed and sample.end_volume_ml > 0:
-        changes.append(Change(
-            f"stop at {2 * sample.end_volume_ml:g} mL",
-            _with(job, end_volume_ml=2.0 * sample.end_volume_ml),
-        ))
+            changes.append(Change(f"use {more.volume_ml:g} mL keeper",
+                                  _with(job, keeper=more), "keeper volume"))
+    if "end_volume_ml" not in searched:
+        changes += _end_volumes(job)
     if "end_point_hold_min" not in searched and sample.end_volume_control != "weighing":
         longer = max(3.0, 2.0 * job.equipment.end_point_hold_min)
         held = replace(job, equipment=replace(job.equipment, end_point_hold_min=longer))
-        changes.append(Change(f"hold the end point for {longer:g} min", _with(held)))
+        changes.append(Change(f"hold the end point for {longer:g} min", _with(held), "hold"))
     half = 0.5 * sample.fill_volume_ml
-    changes.append(Change(f"fill {half:g} mL a vessel", _with(job, fill_volume_ml=half)))
+    changes.append(Change(f"fill {half:g} mL a vessel", _with(job, fill_volume_ml=half), "fill"))
     return changes
+
+
+def _end_volumes(job: EvaporationJob) -> list[Change]:
+    """End volumes instead of going dry, or larger ones than asked for, the smallest first."""
+    sample = job.sample
+    if sample.end_volume_ml > 0:
+        return [Change(f"stop at {times * sample.end_volume_ml:g} mL",
+                       _with(job, end_volume_ml=times * sample.end_volume_ml), "end volume")
+                for times in END_TIMES if times * sample.end_volume_ml < sample.fill_volume_ml]
+    if sample.keeper is not None:
+        return []
+    volumes = dict.fromkeys(max(1.0, round(s * sample.fill_volume_ml, 1)) for s in END_SHARES)
+    return [Change(f"stop at {end:g} mL by weighing instead of going dry",
+                   _with(job, end_volume_ml=end, end_volume_control="weighing"), "end volume")
+            for end in volumes if end < sample.fill_volume_ml]
 
 
 def _with(job: EvaporationJob, **sample: object) -> EvaporationJob:

@@ -20,7 +20,7 @@ from experiments.acquisition import (
     qualified_time,
     reading_shock,
 )
-from experiments.fitted import Fitted
+from experiments.fitted import HOPELESS_BELOW, Fitted
 from experiments.job import Setting
 from experiments.misfit import misfit
 from experiments.progress import Progress
@@ -39,15 +39,16 @@ PROVED_BY = 6
 SHOCKS = 4
 """Imagined outcomes of those runs for each draw of the truth."""
 WORTH_REPEATING = 0.7
-"""Probability of success from which the same setting may come twice in a batch."""
+"""Probability of success from which the same setting may come twice in a later batch."""
 LEAST_GAIN = 1e-9
 """Minutes below which two run times are the same number."""
 BATCHES_IN_USE = 400
 """Batches over which a faster method pays back the trials that found it."""
-NO_CHANCE = 1e-3
+NO_CHANCE = 5e-3
 """Probability of the best setting below which no trial is worth running."""
 NO_HOPE = ("after what was learnt no setting of the window has a chance to meet every target, so "
-           "that a further trial would only prove it; the recommendation says what would help")
+           "that a further trial would only prove it; the recommendation says what stands in the "
+           "way")
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,21 @@ class _Batch:
         self.chance = fitted.probability(settings)
         self.open = np.ones(len(settings), dtype=bool)
         self.added: list[int] = []
+        self.hopeless = bool(self.chance.max() < HOPELESS_BELOW)
+        if self.hopeless:
+            self._look_elsewhere()
+
+    def _look_elsewhere(self) -> None:
+        """Close what lies near a run already made, which would tell the same again."""
+        for trial in self.fitted.trials:
+            near = self._distance(self.fitted.space.snap(trial.setting)) < KEPT_APART
+            if (self.open & ~near).any():
+                self.open &= ~near
+
+    def _distance(self, setting: Setting) -> Array:
+        """From a setting to every other [M], in the coded window."""
+        own = self.fitted.space.code([setting])
+        return np.asarray(np.sqrt(np.sum((self.coded - own) ** 2, axis=1)))
 
     def qualified(self) -> float:
         """Run time (min) of what could be recommended after the trials of the batch."""
@@ -169,6 +185,8 @@ class _Batch:
 
     def safest(self) -> Setting:
         """The setting an analyst would call safe: most likely to succeed, then fastest."""
+        if self.hopeless:
+            return self._best(self.chance)[0]
         time = self.draws.time.mean(axis=1)
         near = self.chance >= self.chance.max() - 0.05
         return self.settings[int(np.argmin(np.where(near, time, np.inf)))]
@@ -200,35 +218,25 @@ class _Batch:
         return improvement(self.draws.time, self.draws.good, weight, self._qualified(weight))
 
     def _best(self, gain: Array) -> tuple[Setting, float]:
-        if not (gain[self.open] > 0.0).any():  # nothing good in any draw: the least hopeless
-            gain = np.where(self.open, 1e-9 * (1.0 + self._nearness()), 0.0)
+        if self.hopeless or not (gain[self.open] > 0.0).any():  # what comes nearest
+            gain = 1e-9 * (1.0 + self.fitted.promise(self.settings))
         best = int(np.argmax(np.where(self.open, gain, -1.0)))
         return self.settings[best], float(gain[best])
-
-    def _nearness(self) -> Array:
-        """Mean chance [M] of the analyte least likely to reach its target, if the run ends."""
-        points = self.fitted.points(self.settings)
-        must = self.fitted.must
-        return np.array([
-            float((np.min(np.where(must, self.fitted.analyte_probabilities(p), 1.0), axis=1)
-                   * p.no_boil_over * self.fitted.finish_probabilities(p)).mean())
-            for p in points
-        ])
 
     def add(self, setting: Setting) -> None:
         """Count a trial at ``setting`` as run, its result drawn from each imagined truth.
 
         The next trials keep a distance, unless only a repeat can tell whether it qualifies.
         """
-        own = self.fitted.space.code([setting])
-        distance = np.sqrt(np.sum((self.coded - own) ** 2, axis=1))
+        distance = self._distance(setting)
         index = int(np.argmin(distance))
         shock = reading_shock(len(self.sources), self.draws.reading.shape[2], self.rng)
         self.log_weight = self.log_weight + log_weight_change(
             self.draws, index, self.sources, shock
         )
-        near = distance < (KEPT_APART if self.fitted.trials else FIRST_APART)
-        if self.chance[index] >= WORTH_REPEATING and index not in self.added:
+        is_first = not self.fitted.trials
+        near = distance < (FIRST_APART if is_first else KEPT_APART)
+        if self.chance[index] >= WORTH_REPEATING and index not in self.added and not is_first:
             near[index] = False
         self.added.append(index)
         self.open &= ~near

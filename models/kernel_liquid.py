@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.compilation import inlined, kernel
+from models.compilation import inlined
 from models.kernel_data import H0, TRACE, Liquid, Rig
 from models.system import GAMMA_REFERENCE_TEMPERATURE, Array
 

@@ -46,6 +46,9 @@ COURSE_SD = 0.05
 a condenser answers (common practice, no source)."""
 NEVER = 1.5
 """What does not come about counts as coming at so many times the longest run allowed."""
+EXCUSE = 0.3
+"""Largest discrepancy of ln(run time) that explains a run that was not dry: without a bound, wet
+runs alone would make it as large as one likes."""
 UNEXPLAINED = 0.02
 """Chance, far from any run made, of not being dry for a reason the run model does not know."""
 
@@ -185,7 +188,8 @@ class BenchLikelihood:
         seen = np.where(data.boiled_over, log_expit(ln_index), log_expit(-ln_index))
         total = np.where(data.outcome_known, np.maximum(seen, -12.0), 0.0).sum(axis=1)
         if data.not_dry.any():
-            spread = np.sqrt(scale.time_variance + scale.time_discrepancy**2)[:, None]
+            excuse = np.minimum(scale.time_discrepancy, EXCUSE)
+            spread = np.sqrt(scale.time_variance + excuse**2)[:, None]
             late = np.logaddexp(
                 log_ndtr((forecast.ln_time - data.ln_cap) / spread), np.log(UNEXPLAINED))
             total += np.where(data.not_dry, late, 0.0).sum(axis=1)

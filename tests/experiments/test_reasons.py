@@ -27,8 +27,10 @@ def known(finish: float, analyte: float, boil_over: float = 0.0):
     (0.71, 0.60, "Decides lindane:"),
     (0.99, 0.99, "Already likely to keep every target (98 %)"),
     (0.95, 0.002, "No setting has much of a chance (0 % here); a run here tells whether lindane "
-                  "really stays near 90 %, against a target of 85 %. About 42 min."),
-    (0.004, 0.99, "No setting has much of a chance (0 % here); a run here tells whether that is"),
+                  "really stays near 90 %, against a target of 85 %, in about 42 min."),
+    (0.01, 0.5, "No setting has much of a chance (0 % here); a run here tells whether it really "
+                "does not end within 240 min."),
+    (0.5, 0.6, "Shows whether a run ends as it should here (50 %)"),
 ])
 def test_the_reason_names_what_is_least_certain(finish, analyte, begins):
     assert trial_reason(known(finish, analyte), {}, 1.0, safe=False).startswith(begins)
@@ -39,6 +41,7 @@ def test_where_liquid_may_be_thrown_out_the_reason_says_so():
     assert said[0.2] == said[0.02] + " Watch it: liquid may be thrown out (chance 20 %)."
 
 
-@pytest.mark.parametrize(("chance", "begins"), [(0.9, "A safe start:"), (0.3, "A start, if no")])
+@pytest.mark.parametrize(("chance", "begins"), [
+    (0.9, "A safe start:"), (0.3, "A start, if no"), (0.001, "A start: no setting has much of")])
 def test_a_start_is_called_safe_only_where_it_is(chance, begins):
     assert trial_reason(known(1.0, chance), {}, 0.0, safe=True).startswith(begins)

@@ -21,7 +21,7 @@ def make_table(rng: np.random.Generator, runs: int, analytes: int) -> np.ndarray
     multiplier = np.tile(np.exp(0.5 * grid.VOLATILITY_NODES), (analytes, 1))
     table = survival_table(
         0.3 * rng.random((runs, 3, analytes)), 2e-9 * rng.random((runs, 3, analytes)),
-        4000.0 * rng.random((runs, 3)), np.full(runs, 1e-7), np.full(3, 1 / 3),
+        4000.0 * rng.random((runs, 3)), np.full((runs, analytes), 1e-7), np.full(3, 1 / 3),
         np.full(analytes, 1e-8), multiplier, grid.THERMAL_RATES,
     )
     return table[None]
@@ -140,7 +140,8 @@ def test_drawn_nodes_follow_their_weights() -> None:
 def test_the_table_agrees_with_single_survivals() -> None:
     rng = np.random.default_rng(1)
     exponent, film = rng.random((30, 3, 2)), 1e-7 * rng.random((30, 3, 2))
-    dose, moles, weights = 5e3 * rng.random((30, 3)), np.full(30, 1e-6), np.array([0.2, 0.5, 0.3])
+    dose, moles = 5e3 * rng.random((30, 3)), np.full((30, 2), [1e-6, 3e-6])
+    weights = np.array([0.2, 0.5, 0.3])
     spike, ln_volatility = np.array([5e-8, 2e-8]), np.array([-1.0, 0.4])
     table = survival_table(exponent, film, dose, moles, weights, spike,
                            np.exp(ln_volatility)[:, None], np.array([1.5e-5]))
@@ -154,7 +155,7 @@ def test_surviving_fraction_falls_with_volatility_and_never_leaves_zero_to_one()
     rng = np.random.default_rng(1)
     table = survival_table(
         rng.random((30, 3, 2)), 1e-7 * rng.random((30, 3, 2)), np.zeros((30, 3)),
-        np.full(30, 1e-6), np.full(3, 1 / 3), np.full(2, 5e-8),
+        np.full((30, 2), 1e-6), np.full(3, 1 / 3), np.full(2, 5e-8),
         np.tile(np.exp(np.linspace(-3, 3, 9)), (2, 1)), np.array([0.0, 1e-5]),
     )
     assert (np.diff(table, axis=2) <= 1e-12).all()
