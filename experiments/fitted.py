@@ -11,7 +11,7 @@ import json
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -293,7 +293,7 @@ def fit(
     progress : called with the share done and what is being done; may raise to cancel
     """
     recorded = sorted(
-        (t for t in trials if t.state == "recorded" and t.result is not None), key=_canonical
+        (t for t in trials if t.state == "recorded" and t.result is not None), key=_place
     )
     told = [asdict(job), [(t.id, _canonical(t)) for t in recorded], carried and asdict(carried)]
     key = hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
@@ -334,6 +334,15 @@ def _canonical(trial: Trial) -> str:
         return ""
     told = [setting_key(trial.setting), asdict(trial.result)]
     return json.dumps([*told, asdict(trial.log)] if trial.log else told, sort_keys=True)
+
+
+def _place(trial: Trial) -> str:
+    """As :func:`_canonical`, but the order of the vessels plays no part either."""
+    if trial.result is None:
+        return ""
+    sorted_readings = {name: sorted(map(str, row)) for name, row in trial.result.recovery.items()}
+    return _canonical(replace(trial, result=replace(trial.result, recovery={}))) + json.dumps(
+        sorted_readings, sort_keys=True)
 
 
 def _check_numbers(draws: Draws, settings: Sequence[Setting]) -> None:

@@ -11,7 +11,7 @@ from experiments.factor_space import FactorSpace
 from experiments.job import EvaporationJob
 from experiments.job_simulator import JobSimulator
 from experiments.trials import LogReading, Recovery, Result, Trial, is_same_time
-from models.bench_data import COURSE, PACE, START, BenchData
+from models.bench_data import COURSE, PACE, START, BenchData, by_name
 from models.noise import VESSEL_RSD, run_sd
 from models.quantities import MINUTE
 from models.system import Array
@@ -54,6 +54,7 @@ def bench_data(
         same_day=same_day([r.day for r in results], job.limits.trials_per_batch),
         ln_cap=math.log(MINUTE * job.limits.max_run_time_min),
         steers=space.steers,
+        rank=by_name([a.name for a in job.analytes]),
     )
 
 

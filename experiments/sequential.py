@@ -199,8 +199,7 @@ class _Batch:
         """
         must = self.fitted.must
         draws = self.draws.time.shape[1]
-        shock = np.array([reading_shock(draws, len(must) + 1, self.rng)[:, 1:]
-                          for _ in range(SHOCKS)])
+        shock = np.array([self._shock(draws)[:, 1:] for _ in range(SHOCKS)])
         limits = self.fitted.job.limits
         chance = proving_chance(self.draws, self.fitted.stable_targets, must, limits.assurance,
                                 runs, limits.trials_per_batch, shock)
@@ -212,6 +211,11 @@ class _Batch:
     def most_valuable(self) -> tuple[Setting, float]:
         """The open setting with the largest expected improvement, and that, min."""
         return self._best(self._improvement())
+
+    def _shock(self, count: int) -> Array:
+        """Standardised noise [count, 1 + A] of readings, dealt to analytes by their names."""
+        rank = self.fitted.surrogate.data_.rank
+        return reading_shock(count, 1 + len(rank), self.rng)[:, [0, *(1 + rank)]]
 
     def _improvement(self) -> Array:
         weight = normalise(self.log_weight)
@@ -230,7 +234,7 @@ class _Batch:
         """
         distance = self._distance(setting)
         index = int(np.argmin(distance))
-        shock = reading_shock(len(self.sources), self.draws.reading.shape[2], self.rng)
+        shock = self._shock(len(self.sources))
         self.log_weight = self.log_weight + log_weight_change(
             self.draws, index, self.sources, shock
         )

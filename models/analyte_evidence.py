@@ -156,9 +156,12 @@ def _update_effect(
 @parallel
 def analyte_evidence(
     table: Array, seen: Array, var: Array, kin: Kinship, amp: Array, length: Array, day: Array,
-    shared: Array, ceilings: Array, prior: Array,
+    shared: Array, ceilings: Array, prior: Array, order: NDArray[np.int64],
 ) -> tuple[Array, Array, Array]:
     """Evidence of all recoveries, and what is known of the common effects.
+
+    The common effects are learnt from one analyte after the other, each time brought back to a
+    normal distribution, so that the result hangs a little on the order.
 
     Parameters
     ----------
@@ -168,12 +171,13 @@ def analyte_evidence(
     day : [P] variance that the readings of one analyte share within a day
     shared : [P] standard deviation of the effect common to the analytes of a run
     ceilings : [C]; prior : [A, G * T * C]
+    order : [A] analytes in the order in which they are taken
 
     Returns
     -------
     evidence : [P]; effect : [P, n] mean and spread : [P, n, n] covariance of c
     """
-    count, n, analytes = table.shape[0], table.shape[1], table.shape[2]
+    count, n = table.shape[0], table.shape[1]
     evidence = np.zeros(count)
     effect = np.zeros((count, n))
     spread = np.zeros((count, n, n))
@@ -183,7 +187,7 @@ def analyte_evidence(
             for j in range(n):
                 spread[p, i, j] = DAY_SHARE * kin.same_day[i, j]
             spread[p, i, i] += 1.0 - DAY_SHARE
-        for a in range(analytes):
+        for a in order:
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
             if rows.shape[0] == 0:
                 continue

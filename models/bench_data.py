@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -39,6 +40,8 @@ class BenchData:
     ln_cap : ln of the longest run allowed, s
     steers : [F] 1 for factors that drive the boiling, over which the run model's boil-over
         limit may be wrong in a trend
+    rank : [A] place of each analyte by its name: random numbers are dealt by it, so that the
+        order in which a job names its analytes changes no answer
     """
 
     x: Array
@@ -55,6 +58,7 @@ class BenchData:
     same_day: Array
     ln_cap: float
     steers: Array
+    rank: NDArray[np.int64]
 
     @property
     def runs(self) -> int:
@@ -70,6 +74,12 @@ class BenchData:
         keep = rows[0] if isinstance(rows, tuple) else rows
         each = {name: getattr(self, name)[keep] for name in OF_EACH_RUN}
         return replace(self, **each, same_day=self.same_day[np.ix_(keep, keep)])
+
+
+def by_name(names: Sequence[str]) -> NDArray[np.int64]:
+    """Place [A] of each name in alphabetical order."""
+    order = np.argsort(np.array([n.casefold() for n in names], dtype=object), kind="stable")
+    return np.asarray(np.argsort(order), dtype=np.int64)
 
 
 OF_EACH_RUN = ("x", "coded", "ln_time", "time_variance", "course", "course_variance", "not_dry",

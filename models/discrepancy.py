@@ -198,12 +198,14 @@ class PriorPaths:
     """
 
     def __init__(
-        self, particles: int, outputs: int, factors: int, rng: np.random.Generator,
+        self, particles: int, order: NDArray[np.int64], factors: int, rng: np.random.Generator,
         features: int = 96,
     ) -> None:
+        """``order`` [O]: which of the random paths each output gets."""
         self._frequency = rng.standard_normal((features, factors))
         self._phase = rng.uniform(0.0, 2.0 * np.pi, features)
-        self._weight = rng.standard_normal((particles, features, outputs)) * np.sqrt(2 / features)
+        weight = rng.standard_normal((particles, features, len(order))) * np.sqrt(2 / features)
+        self._weight = weight[:, :, order]
 
     def at(self, coded: Array, length: Array, keep: slice = slice(None)) -> Array:
         """Values [P, M, O] at coded settings [M, F] for the lengths [P] of kept particles."""

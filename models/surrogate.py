@@ -130,14 +130,15 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         runs, analytes = data.recovery.shape
         outputs, count = analytes + 1, len(z)
         self.scales_ = scale
-        self._paths = PriorPaths(count, outputs, data.coded.shape[1], rng)
-        noise = rng.standard_normal((2, count, runs, outputs))
+        dealt = np.concatenate([[0], 1 + data.rank])
+        self._paths = PriorPaths(count, dealt, data.coded.shape[1], rng)
+        noise = rng.standard_normal((2, count, runs, outputs))[..., dealt]
         self._residual = np.zeros((count, runs, outputs))
         self._variance = np.full((count, runs, outputs), np.inf)
         self._unexplained = np.zeros((count, runs))
         self._noise = noise[0]
         if not runs:
-            uniform = rng.random((count, analytes))
+            uniform = rng.random((count, analytes))[:, data.rank]
             self._keep_nodes(grid.draw_prior_nodes(likelihood.log_prior, uniform), rng)
             return
         batch = likelihood.runs(z)
@@ -149,7 +150,7 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._keep_nodes(grid.draw_nodes(
             forecast.surviving, seen, variance, likelihood.kin, scale.recovery_discrepancy,
             scale.length, scale.own_day_variance, grid.CEILINGS, likelihood.log_prior,
-            rng.random((count, analytes)),
+            rng.random((count, analytes))[:, data.rank],
         ), rng)
         self._residual[:, :, 0], self._variance[:, :, 0] = likelihood.time_terms(forecast, scale)
         self._residual[:, :, 1:] = np.nan_to_num(
@@ -165,7 +166,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
     def _keep_nodes(self, picked: NDArray[np.int64], rng: np.random.Generator) -> None:
         volatility, self.thermal_rate_, self.ceiling_ = grid.node_values(picked)
         step = float(np.diff(grid.VOLATILITY_NODES)[0])
-        self.volatility_z_ = volatility + step * rng.uniform(-0.5, 0.5, picked.shape)
+        within = rng.uniform(-0.5, 0.5, picked.shape)[:, self.data_.rank]
+        self.volatility_z_ = volatility + step * within
 
     def _recovery(self, batch: RunBatch, rows: int, keep: slice = slice(None)) -> Array:
         """Recovery of the run model [P, rows, A] with each particle's analyte parameters."""

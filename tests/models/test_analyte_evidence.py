@@ -40,7 +40,7 @@ def evidence_of(table, seen, var, amp, shared):  # noqa: ANN001, ANN202
     return grid.analyte_evidence(
         table, seen, var[None], Kinship(d2, same_day(runs)), np.array([amp]), np.array([1.0]),
         np.array([DAY]), np.array([shared]), grid.CEILINGS,
-        np.tile(grid.log_prior(), (seen.shape[1], 1)),
+        np.tile(grid.log_prior(), (seen.shape[1], 1)), np.arange(table.shape[2]),
     )
 
 

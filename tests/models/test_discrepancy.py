@@ -33,7 +33,7 @@ def case() -> dict[str, np.ndarray]:
 def _condition(case: dict[str, np.ndarray], particles: int, rng: np.random.Generator):  # noqa: ANN202
     coded, new = case["coded"], case["new"]
     length = np.full(particles, 0.5)
-    paths = PriorPaths(particles, 1, 2, rng, features=400)
+    paths = PriorPaths(particles, np.arange(1), 2, rng, features=400)
     var = np.tile((case["noise"] ** 2)[None, :, None], (particles, 1, 1))
     residual = np.tile(case["r"][None, :, None], (particles, 1, 1))
     noise = np.sqrt(var) * rng.standard_normal(residual.shape)
