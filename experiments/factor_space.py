@@ -6,6 +6,7 @@ of a free factor, logarithmic for pressures and ramp rate because their effects 
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 
@@ -93,15 +94,12 @@ class FactorSpace:
         return self.from_unit(np.clip(picked + step, 0.0, 1.0))
 
     def neighbours(self, setting: Setting, tolerance: dict[str, float]) -> list[Setting]:
-        """Settings at the corners of the equipment's tolerance (not snapped)."""
-        corners: list[Setting] = [dict(setting)]
-        for name, delta in tolerance.items():
-            corners = [
-                {**corner, name: float(corner[name]) + sign * delta}
-                for corner in corners
-                for sign in (-1.0, 1.0)
-            ]
-        return corners
+        """Corners and middles of the edges of the equipment's tolerance (not snapped)."""
+        return [
+            {**setting, **{name: float(setting[name]) + step * delta
+                           for step, (name, delta) in zip(steps, tolerance.items(), strict=True)}}
+            for steps in itertools.product((-1.0, 1.0, 0.0), repeat=len(tolerance)) if any(steps)
+        ]
 
 
 def setting_key(setting: Setting) -> tuple[tuple[str, float | str], ...]:

@@ -131,10 +131,10 @@ def _fastest(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setti
 def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Setting | None:
     """The fastest setting that still qualifies anywhere within the equipment's tolerance.
 
-    Settings are tried from the fastest on until one holds at every corner; of those as fast
+    Settings are tried from the fastest on until one holds at every edge of it; of those as fast
     as far as anyone can tell, the surest is taken.
     """
-    holds = _Corners(fitted, asked)
+    holds = _Tolerance(fitted, asked)
     probability, time = fitted.probability(settings), fitted.mean_time(settings)
     order = [int(i) for i in np.argsort(time, kind="stable") if probability[i] >= asked]
     fastest = next((i for i in order if holds(settings[i])), None)
@@ -146,10 +146,10 @@ def _inside(fitted: Fitted, settings: Sequence[Setting], asked: float) -> Settin
     return settings[next((i for i in surer if holds(settings[i])), fastest)]
 
 
-class _Corners:
-    """Whether a setting qualifies at every corner of the equipment's tolerance.
+class _Tolerance:
+    """Whether a setting qualifies at every corner and edge of the equipment's tolerance.
 
-    Corners are tried one by one, first the one at which the last setting failed.
+    They are tried one by one, first the one at which the last setting failed.
     """
 
     def __init__(self, fitted: Fitted, asked: float) -> None:
@@ -157,12 +157,12 @@ class _Corners:
         free = {f.name for f in fitted.space.free}
         held = tolerances(fitted.job).items()
         self.tolerance = {name: d for name, d in held if name in free and d > 0}
-        self.order = list(range(2 ** len(self.tolerance)))
+        self.order = list(range(3 ** len(self.tolerance) - 1))
 
     def __call__(self, setting: Setting) -> bool:
-        corners = self.fitted.space.neighbours(setting, self.tolerance)
+        around = self.fitted.space.neighbours(setting, self.tolerance)
         for i in self.order:
-            if self.fitted.probability([_physical(corners[i])])[0] < self.asked:
+            if self.fitted.probability([_physical(around[i])])[0] < self.asked:
                 self.order.remove(i)
                 self.order.insert(0, i)
                 return False
@@ -170,7 +170,7 @@ class _Corners:
 
 
 def _physical(setting: Setting) -> Setting:
-    """A corner of the tolerance with its pressure kept above zero."""
+    """A setting within the tolerance with its pressure kept above zero."""
     pressure = float(setting["end_pressure_mbar"])
     return {**setting, "end_pressure_mbar": max(pressure, 0.1)}
 
