@@ -14,7 +14,7 @@ from experiments.trials import Recovery, Result, Trial, is_same_time
 def recorded_before(
     job: EvaporationJob, found: Iterable[UnderstoodTrial], known: Mapping[str, Trial]
 ) -> list[RowFault]:
-    """New trials whose setting, run time, outcome and readings are those of a recorded one.
+    """New trials that say in everything what a recorded one says.
 
     Without any reading two runs may well take the same minutes, so nothing is said of them.
     """
@@ -23,15 +23,17 @@ def recorded_before(
         twin = None if run.trial else _twin(job, run, known.values())
         if twin is not None:
             faults.append(RowFault(
-                run.rows[0], f"This is trial {twin} once more: the same setting, run time and "
-                "recoveries.",
-                f"Leave its rows out, or write {twin} into their trial cells to correct it."))
+                run.rows[0], f"This is trial {twin} once more: the same setting, run time, "
+                "recoveries, day and remark.",
+                f"Leave its rows out, write {twin} into their trial cells to correct it, or say "
+                "in the remark that it is another run."))
     return faults
 
 
 def _twin(job: EvaporationJob, run: UnderstoodTrial, trials: Iterable[Trial]) -> str | None:
     try:
-        result = check_result(job, run.run_time_min, run.outcome, run.recovery_percent)
+        result = check_result(job, run.run_time_min, run.outcome, run.recovery_percent,
+                              run.remark, run.day, run.corrected)
     except EntryError:  # said already, where the row was read
         return None
     if not result.has_readings:
@@ -45,7 +47,11 @@ def _same(one: Result, other: Result) -> bool:
         same_time = one.run_time_min is other.run_time_min
     else:
         same_time = is_same_time(float(one.run_time_min or 0), float(other.run_time_min or 0))
-    return same_time and one.outcome == other.outcome and _measured(one) == _measured(other)
+    return same_time and _said(one) == _said(other) and _measured(one) == _measured(other)
+
+
+def _said(result: Result) -> tuple[str, str, str, bool]:
+    return result.outcome, result.day, result.remark, result.corrected
 
 
 def _measured(result: Result) -> dict[str, tuple[bool, dict[int, Recovery]]]:

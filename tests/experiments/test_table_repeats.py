@@ -39,6 +39,12 @@ def test_a_table_recorded_twice_is_refused(held):
     assert f"write {first} into their trial cells" in fault.cure
 
 
+def test_what_is_said_to_be_another_run_is_taken(held):
+    table = read(held, f"trial,vessel,run_time_min,{FACTORS},{A},remark\n"
+                       f",1,41.5,{AT},88.1,once more\n,3,41.5,{AT},<5,once more\n")
+    assert table.is_clean
+
+
 @pytest.mark.parametrize("change", ["41.5,40,20,50,88.2", "41.7,40,20,50,88.1",
                                     "41.5,41,20,50,88.1"])
 def test_a_replicate_is_no_repeat(held, change):
