@@ -147,8 +147,12 @@ class Fitted:
     def success(self, point: Point) -> Array:
         """Probability [P] given each draw that everything asked of a setting holds."""
         together = np.where(self.must, self.analyte_probabilities(point), 1.0).prod(axis=1)
-        finish = self.finish_probabilities(point)
-        return np.asarray(together * finish * point.no_boil_over * point.cool_enough)
+        return np.asarray(together * self.ends_well(point))
+
+    def ends_well(self, point: Point) -> Array:
+        """Probability [P] given each draw that a run is over in time, calm and cool enough."""
+        return np.asarray(
+            self.finish_probabilities(point) * point.no_boil_over * point.cool_enough)
 
     def sampled_success(self, point: Point) -> Array:
         """As :meth:`success` for one joint draw [P] of the truth over all settings."""
@@ -172,8 +176,7 @@ class Fitted:
     def _promise(self, point: Point) -> float:
         reached = np.minimum(point.recovery / np.maximum(self.targets, 1e-9), 1.0)
         worst = np.where(self.must, reached, 1.0).min(axis=1)
-        ends_well = self.finish_probabilities(point) * point.no_boil_over * point.cool_enough
-        return float((0.5 * (1.0 + worst) * ends_well).mean())
+        return float((0.5 * (1.0 + worst) * self.ends_well(point)).mean())
 
     def mean_time(self, settings: Sequence[Setting]) -> Array:
         """Posterior mean run time [M], min, of runs that end in time.
@@ -329,7 +332,7 @@ _LOCK = threading.Lock()
 
 
 def _canonical(trial: Trial) -> str:
-    """Text that orders trials the same however they were entered; ids play no part."""
+    """Text of all that a fit takes from a trial; ids play no part."""
     if trial.result is None:
         return ""
     told = [setting_key(trial.setting), asdict(trial.result)]
@@ -337,7 +340,7 @@ def _canonical(trial: Trial) -> str:
 
 
 def _place(trial: Trial) -> str:
-    """As :func:`_canonical`, but the order of the vessels plays no part either."""
+    """Text that orders trials the same however they and their vessels were entered."""
     if trial.result is None:
         return ""
     sorted_readings = {name: sorted(map(str, row)) for name, row in trial.result.recovery.items()}

@@ -131,9 +131,7 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     noise = np.array([fitted.stable_reading_noise(p) for p in points])
     keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
     usable = np.array([p.sample_time <= limit for p in points]) & keeps_liquid
-    keeps = np.array([
-        fitted.finish_probabilities(p) * p.no_boil_over * p.cool_enough for p in points
-    ])
+    keeps = np.array([fitted.ends_well(p) for p in points])
     return TruthDraws(time, good, reading, noise, usable, keeps)
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 
-from experiments.entries import EntryError, check_result
+from experiments.entries import check_result
 from experiments.job import EvaporationJob
 from experiments.table_rows import Group, RowFault
 from experiments.table_trials import UnderstoodTrial
@@ -31,11 +32,8 @@ def recorded_before(
 
 
 def _twin(job: EvaporationJob, run: UnderstoodTrial, trials: Iterable[Trial]) -> str | None:
-    try:
-        result = check_result(job, run.run_time_min, run.outcome, run.recovery_percent,
-                              run.remark, run.day, run.corrected)
-    except EntryError:  # said already, where the row was read
-        return None
+    result = check_result(job, run.run_time_min, run.outcome, run.recovery_percent, run.remark,
+                          run.day, run.corrected)
     if not result.has_readings:
         return None
     return next((t.id for t in trials if t.result is not None and t.setting == run.setting
@@ -43,10 +41,9 @@ def _twin(job: EvaporationJob, run: UnderstoodTrial, trials: Iterable[Trial]) ->
 
 
 def _same(one: Result, other: Result) -> bool:
-    if None in (one.run_time_min, other.run_time_min):
-        same_time = one.run_time_min is other.run_time_min
-    else:
-        same_time = is_same_time(float(one.run_time_min or 0), float(other.run_time_min or 0))
+    first, second = one.run_time_min, other.run_time_min
+    same_time = (first is second if first is None or second is None
+                 else is_same_time(first, second))
     return same_time and _said(one) == _said(other) and _measured(one) == _measured(other)
 
 
@@ -68,11 +65,9 @@ def strays(groups: Sequence[Group]) -> list[RowFault]:
     the run order and setting of a named trial, and a vessel that it does not give.
     """
     faults = []
-    for before, group in zip(groups, groups[1:], strict=False):
-        owner = next((g for g in groups if g.label and group.key[:1] > ("",)
-                      and g.key == group.key), None) or (
-            before if before.label and before.key == group.key else None)
-        if group.label or owner is None:
+    for before, group in itertools.pairwise(groups):
+        owner = None if group.label else _owner(group, before, groups)
+        if owner is None:
             continue
         vessels = {r.text("vessel") for r in group.rows}
         if "" in vessels or vessels & {r.text("vessel") for r in owner.rows}:
@@ -82,3 +77,10 @@ def strays(groups: Sequence[Group]) -> list[RowFault]:
             "a vessel that is missing there.",
             f"Write {owner.label} into every row of it; a run of its own needs all its vessels."))
     return faults
+
+
+def _owner(group: Group, before: Group, groups: Sequence[Group]) -> Group | None:
+    """The named trial that rows without an id may belong to: of their run order, else before."""
+    run_order = group.key[0]
+    return next((g for g in (groups if run_order else [before])
+                 if g.label and g.key == group.key), None)

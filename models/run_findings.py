@@ -15,13 +15,11 @@ from models import kernel_space as kernel
 from models.equipment import Equipment, Load
 from models.errors import Finding
 from models.kernel_data import Modes
+from models.kernel_run import LEFT_SHARE
 from models.kernel_space import BOILING, DRY, STILL
 from models.mixture import breakthrough_pressure
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
-
-GONE = 0.005
-"""Share of a solvent below which hardly any is left."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +159,7 @@ def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
             f"{name} does not boil fast enough yet.",
             "Set a lower end pressure, a hotter wall or a longer end-point hold.",
         )
-    if not stop.stopped and share[worst] < GONE:
+    if not stop.stopped and share[worst] < LEFT_SHARE:
         return Finding(
             "out of time", "stop",
             f"After {stop.time / 60:.0f} min hardly any liquid is left, but the condenser's load "
