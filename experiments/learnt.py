@@ -10,6 +10,7 @@ from experiments.fitted import Fitted
 from models.analyte_evidence import CEILING_PRIOR, CEILINGS
 from models.parameters import PARAMETERS, natural
 from models.posterior import StandardNormal
+from models.scales import COUNT, Scales
 from models.system import Array
 
 TOLD_BY = 0.85
@@ -65,7 +66,8 @@ def _analytes(fitted: Fitted) -> list[Learnt]:
             np.exp(sd * _before(fitted, i, rng)), np.exp(sd * z),
             told=bool(z.std() < TOLD_BY or abs(z.mean()) > 0.5), ratio=True,
         ))
-        prior = rng.choice(CEILINGS, size=4000, p=CEILING_PRIOR)
+        own = rng.choice(CEILINGS, size=4000, p=CEILING_PRIOR)
+        prior = own * Scales.of(rng.standard_normal((4000, COUNT))).kept
         ceiling = fitted.surrogate.ceiling_[:, i]
         found.append(_learnt(
             f"ceiling of {analyte.name}", f"highest possible recovery of {analyte.name}", "%",

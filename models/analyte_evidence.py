@@ -15,7 +15,7 @@ symbol   meaning                                               shape
 ======== ===================================================== =============
 table    surviving fraction at the nodes                       [P, n, A, G, T]
 kappa    thermal rate, 1/s at 313.15 K                         [T]
-ceiling  fraction                                              [C]
+ceiling  fraction                                              [P, C]
 nodes    all of the grid, volatility slowest                   [G * T * C]
 prior    log prior weight of the nodes of each analyte         [A, G * T * C]
 c        common effect of each run                             [n]
@@ -41,7 +41,8 @@ VOLATILITY_NODES: Final = np.linspace(-3.0, 3.0, 21)
 THERMAL_RATES: Final = np.array([0.0, 3e-6, 1.5e-5, 6e-5])
 THERMAL_PRIOR: Final = np.array([0.70, 0.12, 0.11, 0.07])
 CEILINGS: Final = np.array([1.0, 0.985, 0.965, 0.94, 0.90, 0.84])
-CEILING_PRIOR: Final = np.array([0.40, 0.24, 0.16, 0.10, 0.06, 0.04])
+CEILING_PRIOR: Final = np.array([0.60, 0.18, 0.10, 0.06, 0.04, 0.02])
+"""Of what an analyte loses beyond what is lost of all alike (:mod:`models.scales`)."""
 ODD_BEYOND = 1.5
 """Deviations beyond which a reading says less and less of its run (a redescending weight)."""
 NEGLIGIBLE = 1e-7
@@ -65,8 +66,13 @@ def draw_prior_nodes(log_prior: Array, uniform: Array) -> NDArray[np.int64]:
     return np.asarray(np.column_stack(picked), dtype=np.int64)
 
 
+def node_ceilings(kept: Array) -> Array:
+    """Ceilings [P, C] of the nodes where of every analyte the share ``kept`` [P] is not lost."""
+    return np.asarray(kept[:, None] * CEILINGS)
+
+
 def node_values(picked: NDArray[np.int64]) -> tuple[Array, Array, Array]:
-    """Standardised ln volatility, thermal rate and ceiling of node numbers (same shape)."""
+    """Standardised ln volatility, thermal rate and own ceiling of node numbers (same shape)."""
     g, t, c = np.unravel_index(
         picked, (len(VOLATILITY_NODES), len(THERMAL_RATES), len(CEILINGS)))
     return VOLATILITY_NODES[g], THERMAL_RATES[t], CEILINGS[c]
@@ -170,7 +176,7 @@ def analyte_evidence(
     kin : how near the runs are; amp, length : [P] discrepancy
     day : [P] variance that the readings of one analyte share within a day
     shared : [P] standard deviation of the effect common to the analytes of a run
-    ceilings : [C]; prior : [A, G * T * C]
+    ceilings : [P, C]; prior : [A, G * T * C]
     order : [A] analytes in the order in which they are taken
 
     Returns
@@ -199,7 +205,7 @@ def analyte_evidence(
             off = seen[rows, a] - shared[p] * effect[p][rows]
             terms = np.empty(nodes)
             values = np.empty((nodes, rows.shape[0]))
-            _node_terms(low, rows, off, table[p, :, a], ceilings, prior[a], terms, values)
+            _node_terms(low, rows, off, table[p, :, a], ceilings[p], prior[a], terms, values)
             peak = terms.max()
             evidence[p] += peak + math.log(np.sum(np.exp(terms - peak)))
             _update_effect(low, rows, off, terms, values, shared[p], effect[p], spread[p])
@@ -224,7 +230,7 @@ def draw_nodes(
             low = factor(covariance(kin, amp[p], length[p], day[p], var[p, :, a], rows))
             terms = np.empty(prior.shape[1])
             values = np.empty((prior.shape[1], rows.shape[0]))
-            _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings, prior[a],
+            _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings[p], prior[a],
                         terms, values)
             cumulated = np.cumsum(np.exp(terms - terms.max()))
             position = np.searchsorted(cumulated, uniform[p, a] * cumulated[-1])

@@ -177,7 +177,7 @@ class BenchLikelihood:
         found: tuple[Array, Array, Array] = grid.analyte_evidence(
             forecast.surviving, self.stable, self.recovery_variance(scale), self.kin,
             scale.recovery_discrepancy, scale.length, scale.own_day_variance, scale.shared_sd,
-            grid.CEILINGS, self.log_prior, np.argsort(self.data.rank),
+            grid.node_ceilings(scale.kept), self.log_prior, np.argsort(self.data.rank),
         )
         return found
 

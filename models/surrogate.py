@@ -1,10 +1,10 @@
 """The surrogate: run model with uncertain parameters plus a discrepancy, fitted to bench runs.
 
 The posterior is explored by tempered sequential Monte Carlo over the trajectory parameters,
-five scales (discrepancies, noises, length) and, since what makes a liquid boil over is known
-least, a trend of the boil-over index over the window; analyte parameters and the effects common to
-the analytes of a run are integrated out at each particle (:mod:`models.likelihood`). Recoveries
-are compared on the stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
+the :class:`~models.scales.Scales` and, since what makes a liquid boil over is known least, a
+trend of the boil-over index over the window; analyte parameters and the effects common to the
+analytes of a run are integrated out at each particle (:mod:`models.likelihood`). Recoveries are
+compared on the stabilised scale of :mod:`models.noise`. Scikit-learn conventions: ``fit``,
 ``predict(..., return_std=True)``, ``clone``-able, usable in ``cross_val_score``.
 
 ======== ================================================ ==========
@@ -149,7 +149,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         seen = likelihood.stable[None] - (scale.shared_sd[:, None] * effect)[:, :, None]
         self._keep_nodes(grid.draw_nodes(
             forecast.surviving, seen, variance, likelihood.kin, scale.recovery_discrepancy,
-            scale.length, scale.own_day_variance, grid.CEILINGS, likelihood.log_prior,
+            scale.length, scale.own_day_variance, grid.node_ceilings(scale.kept),
+            likelihood.log_prior,
             rng.random((count, analytes))[:, data.rank],
         ), rng)
         self._residual[:, :, 0], self._variance[:, :, 0] = likelihood.time_terms(forecast, scale)
@@ -164,7 +165,8 @@ class EvaporationSurrogate(RegressorMixin, BaseEstimator):  # type: ignore[misc]
         self._unexplained = (data.not_dry & in_time).astype(float)
 
     def _keep_nodes(self, picked: NDArray[np.int64], rng: np.random.Generator) -> None:
-        volatility, self.thermal_rate_, self.ceiling_ = grid.node_values(picked)
+        volatility, self.thermal_rate_, ceiling = grid.node_values(picked)
+        self.ceiling_ = self.scales_.kept[:, None] * ceiling
         step = float(np.diff(grid.VOLATILITY_NODES)[0])
         within = rng.uniform(-0.5, 0.5, picked.shape)[:, self.data_.rank]
         self.volatility_z_ = volatility + step * within

@@ -39,7 +39,7 @@ def evidence_of(table, seen, var, amp, shared):  # noqa: ANN001, ANN202
     d2 = np.subtract.outer(np.arange(runs), np.arange(runs)) ** 2.0
     return grid.analyte_evidence(
         table, seen, var[None], Kinship(d2, same_day(runs)), np.array([amp]), np.array([1.0]),
-        np.array([DAY]), np.array([shared]), grid.CEILINGS,
+        np.array([DAY]), np.array([shared]), grid.CEILINGS[None],
         np.tile(grid.log_prior(), (seen.shape[1], 1)), np.arange(table.shape[2]),
     )
 
@@ -126,7 +126,7 @@ def test_drawn_nodes_follow_their_weights() -> None:
     seen, var = np.full((4000, 2, 1), 11.5), np.full((4000, 2, 1), 0.5)
     picked = grid.draw_nodes(
         table, seen, var, Kinship(np.ones((2, 2)), np.eye(2)), np.full(4000, 1e-6),
-        np.ones(4000), np.zeros(4000), grid.CEILINGS, grid.log_prior()[None],
+        np.ones(4000), np.zeros(4000), np.tile(grid.CEILINGS, (4000, 1)), grid.log_prior()[None],
         rng.random((4000, 1)),
     )
     values = node_values(table[:1], 0)

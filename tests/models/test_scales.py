@@ -45,3 +45,16 @@ def test_the_other_scales_are_left_alone() -> None:
     z = np.linspace(-3.0, 3.0, 7)[:, None] * np.ones(COUNT)
     assert Scales.of(z).length == pytest.approx(0.4 * np.exp(0.4 * z[:, 2]))
     assert z[6, 0] == 3.0, "the values given stay as they are"
+
+
+def test_in_three_jobs_of_five_nothing_is_lost_of_all_analytes_alike(scales: Scales) -> None:
+    assert np.mean(scales.kept == 1.0) == pytest.approx(0.6, abs=0.005)
+    assert np.quantile(scales.kept, 0.1) == pytest.approx(0.93, abs=0.01)
+    assert 0.6 < scales.kept.min() < 0.8, "a fifth and more may be lost on the way"
+
+
+def test_half_of_the_run_effect_is_common_within_wide_limits(scales: Scales) -> None:
+    low, middle, high = np.quantile(scales.common, [0.025, 0.5, 0.975])
+    assert middle == pytest.approx(0.5, abs=0.01)
+    assert (low, high) == pytest.approx((0.087, 0.913), abs=0.01)
+    assert scales.own_variance + scales.shared_sd**2 == pytest.approx(scales.recovery_noise**2)
