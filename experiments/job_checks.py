@@ -12,6 +12,8 @@ import re
 from experiments.job import EvaporationJob
 from experiments.job_fields import Faults
 from experiments.substance_checks import check_substances
+from models.equipment import RESIDUE_DENSITY
+from models.quantities import MG, ML
 
 UNSEEN = re.compile(r"[\r\n\t\u200b-\u200f\u2028\u2029\u2060\ufeff]")
 """Line breaks and characters without width, which make two names look alike."""
@@ -34,6 +36,10 @@ def _check_volumes(job: EvaporationJob, faults: Faults) -> None:
         what = f"{total:g} mL with the keeper" if keeper else f"{total:g} mL"
         faults.add("sample.fill_volume_ml", f"is {what}, above the vessel's {capacity:g} mL.",
                    "Fill less or use larger vessels.")
+    if sample.residue_mg * MG / RESIDUE_DENSITY >= sample.fill_volume_ml * ML:
+        faults.add("sample.residue_mg", f"is {sample.residue_mg:g} mg, as much as the whole fill "
+                   f"of {sample.fill_volume_ml:g} mL.",
+                   "Give the non-volatile matrix in one vessel, in mg.")
     shares = sum(s.volume_fraction for s in sample.solvents)
     if abs(shares - 1.0) > 1e-6 and not faults.at("sample.solvents"):
         faults.add("sample.solvents", f"volume fractions add to {shares:g}, not to 1.",

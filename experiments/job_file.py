@@ -38,7 +38,7 @@ NOT_NEGATIVE = Number(0.0, 1e6)
 TEMPERATURE = Number(-100.0, 300.0, unit="degC")
 PERCENT = Number(0.0, 100.0, above=True, unit="percent")
 SHARE = Number(0.0, 1.0, above=True)
-MOLAR_MASS = Number(10.0, 1e4, unit="g/mol")
+MOLAR_MASS = Number(10.0, 5000.0, unit="g/mol")
 FACTOR_RULES = {
     "set_temperature_c": Number(-20.0, 200.0, unit="degC"),
     "ramp_rate_mbar_per_min": Number(1e-3, 1e4, unit="mbar/min"),
@@ -233,7 +233,7 @@ def _factor(t: Table, name: str) -> Factor:
     row.finish()
     if low > high:
         t.faults.add(row.where("low"), f"is {low:g}, above high = {high:g}.", "Swap them.")
-    if step is not None and step > high - low:
+    elif step is not None and step > high - low:
         t.faults.add(row.where("step"), f"is {step:g}, wider than the range.",
                      "Make it smaller or give one fixed number.")
     return Factor(name, low, high, step)

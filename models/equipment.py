@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
 from models.system import Array
+
+RESIDUE_DENSITY: Final = 1000.0  # kg/m3 (estimate)
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,8 @@ HOLD_UP = INDEX["hold_up"]
 LEFT_IN_KEEPER = INDEX["left_in_keeper"]
 LEAST_POWER = 0.03
 """Of the state variable u, which is 1 minus the area exponent up to there."""
+MOST_HELD = 0.5
+"""Share of the fill that a vessel which looks dry may hold: less than a tiny fill itself."""
 
 
 @kernel
@@ -57,7 +59,7 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
         fill += start[j] * liquid.pure[j, MOLAR_VOLUME]
         moles += start[j]
     floor = (rig.rim_area / rig.full_area) ** (1.0 / max(exponent, 0.1)) * rig.capacity / fill
-    hold_up = theta[HOLD_UP] + rig.residue_volume
+    hold_up = min(theta[HOLD_UP] + rig.residue_volume, MOST_HELD * fill)
     last_wet = ((hold_up + setting[KEEPER]) / rig.capacity) ** exponent
     glass_area = rig.full_area * last_wet + rig.rim_area
     return Course(

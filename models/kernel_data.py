@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models import film, heat_transfer, spin
-from models.equipment import Equipment, Load
+from models.equipment import RESIDUE_DENSITY, Equipment, Load
 from models.quantities import GAS_CONSTANT
 from models.system import Array, LiquidSystem
 from models.vessel_classes import vessel_classes
@@ -28,7 +28,6 @@ CLASSES: Final = 3
 KINETIC, H0, MOLAR_VOLUME, HEAT_CAPACITY, FREEZING, P_COLD, H_COLD = 4, 5, 8, 9, 10, 11, 12
 PURE: Final = 13
 TRACE: Final = 5
-RESIDUE_DENSITY: Final = 1000.0  # kg/m3 (estimate)
 GAS_TEMPERATURE: Final = 300.0  # K, of the vapour in the chamber
 COLDEST, HOTTEST, NODES = 140.0, 560.0, 700  # K and number of nodes of the boiling table
 

@@ -303,7 +303,7 @@ def write_row(row: Array, space: Space, course: Course, liquid: Liquid, rig: Rig
         base = 1 + k * (solvents + 1)
         moles, volume, _, _ = contents(y, k, course, liquid, rig)
         row[r] = y[base + solvents]
-        row[r + 1] = course.hold_up if space.mode[k] == DRY else volume
+        row[r + 1] = min(volume, course.hold_up) if space.mode[k] == DRY else volume
         row[r + 2] = space.mode[k]
         for i in range(3):
             row[r + 3 + i] = y[tail + 3 * k + i]

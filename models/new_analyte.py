@@ -150,7 +150,7 @@ def estimate_new_analyte(spec: AnalyteSpec) -> NewAnalyte:
             f"Nothing is known of the volatility of {spec.name}.",
             "Give a vapour pressure, a boiling point or a structure as SMILES.",
         )
-    if molar_mass is None or not 0.01 < molar_mass < 5.0:
+    if molar_mass is None or not 0.01 <= molar_mass <= 5.0:
         raise ModelError(f"The molar mass of {spec.name} is missing or not possible.",
                          "Give it in g/mol.")
     curve = fit_curve(evidence, molar_mass, donor=shape is not None and shape.donor)

@@ -21,13 +21,16 @@ from models.mixture import breakthrough_pressure
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
 
+NEARLY_THERE = 1.05
+"""Pressure relative to the end pressure above which a run has not come down to it."""
+
 
 @dataclass(frozen=True)
 class Stop:
     """How a run ended; SI units.
 
     ``stopped`` by its end point (true or false) rather than at the time limit; ``finished``
-    with dry vessels, down to the keeper or at the end volume.
+    with dry vessels, down to the keeper or at the end volume; ``pressure`` is that at the stop.
     """
 
     time: float
@@ -41,13 +44,14 @@ class Stop:
     peak_temperature: float
     set_temperature: float
     end_pressure: float
+    pressure: float
     boiling: bool
     still: bool
     dry: bool
 
     @classmethod
-    def from_kernel(cls, now: Array, setting: Array, mode: Modes) -> Stop:
-        """Read the last ``now`` of the kernel for a setting and the last modes [3]."""
+    def from_kernel(cls, now: Array, setting: Array, mode: Modes, pressure: float) -> Stop:
+        """Read the last ``now`` of the kernel for a setting, the last modes [3] and pressure."""
         stopped, false_end = bool(now[kernel.STOPPED] > 0.5), bool(now[kernel.FALSE_END] > 0.5)
         return cls(
             time=float(now[kernel.TIME]),
@@ -61,6 +65,7 @@ class Stop:
             peak_temperature=float(now[kernel.WARMEST]),
             set_temperature=float(setting[0]),
             end_pressure=float(setting[2]),
+            pressure=pressure,
             boiling=bool((mode == BOILING).any()),
             still=bool((mode == STILL).any()),
             dry=bool((mode == DRY).all()),
@@ -96,7 +101,7 @@ def describe(
     elif stop.breakthrough:
         found.append(_breakthrough(stop, system, equipment, moles[0].sum(axis=0)))
     elif stop.false_end or not stop.stopped:
-        found.append(_liquid_left(stop, system, moles))
+        found.append(_liquid_left(stop, system, equipment, moles))
     if stop.boil_over_index > 1.0:
         found.append(Finding(
             "boil-over", "caution",
@@ -131,7 +136,9 @@ def _breakthrough(
     )
 
 
-def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
+def _liquid_left(
+    stop: Stop, system: LiquidSystem, equipment: Equipment, moles: Array
+) -> Finding:
     """Name what is left: nothing boiled, water, a heavier solvent, or just liquid."""
     fill = len(system.solvents) - (1 if system.has_keeper else 0)
     begun, left = moles[0].sum(axis=0)[:fill], moles[1].sum(axis=0)[:fill]
@@ -139,6 +146,15 @@ def _liquid_left(stop: Stop, system: LiquidSystem, moles: Array) -> Finding:
     ends = "The condenser load falls and the run stops" if stop.stopped else "The run goes on"
     worst = int(np.argmax(left * (system.molar_mass / system.density)[:fill]))
     name = system.solvents[worst]
+    reached = max(stop.end_pressure, equipment.ultimate_pressure_pa)
+    if left.sum() > 0.98 * begun.sum() and stop.pressure > NEARLY_THERE * reached:
+        return Finding(
+            "out of time", "stop",
+            f"After {stop.time / 60:.3g} min the pressure is still {mbar(stop.pressure):.3g} "
+            f"mbar, above the end pressure of {mbar(reached):.3g} mbar, and almost all of "
+            f"{name} is still there.",
+            "Use a faster ramp, a pump and a condenser that keep up, or allow a longer run.",
+        )
     if left.sum() > 0.98 * begun.sum():
         return Finding(
             "not boiling", "stop",

@@ -110,7 +110,7 @@ def trace(
     film = body[:, :, first + analytes :]
     mode = body[:, :, 2].astype(np.int64)
     moles = body[:, :, kernel.ROW_CLASS : first]
-    stop = Stop.from_kernel(now, settings[0], mode[-1])
+    stop = Stop.from_kernel(now, settings[0], mode[-1], float(head[-1, 1]))
     return RunTrace(
         time=head[:, 0],
         pressure=head[:, 1],

@@ -17,8 +17,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from models import film, heat_transfer
-from models.equipment import Equipment, Load
-from models.kernel_data import RESIDUE_DENSITY
+from models.equipment import RESIDUE_DENSITY, Equipment, Load
 from models.parameters import NAMES, natural
 from models.quantities import ATMOSPHERE, GAS_CONSTANT, REFERENCE_TEMPERATURE
 from models.system import Array, LiquidSystem

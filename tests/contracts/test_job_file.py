@@ -186,6 +186,7 @@ def test_a_missing_key_is_named(path):
     ("sample.fill_volume_ml", 199, "sample.fill_volume_ml", "200.5 mL with the keeper"),
     ("sample.fill_volume_ml", -1, "sample.fill_volume_ml", "at least 0.001 mL"),
     ("equipment.chamber_volume_l", 1e-9, "equipment.chamber_volume_l", "at least 0.001 L"),
+    ("sample.residue_mg", 110_000, "sample.residue_mg", "as much as the whole fill of 110 mL"),
     ("sample.solvents", [], "sample.solvents", "empty"),
     ("sample.solvents.0.volume_fraction", 0.9, "sample.solvents", "add to 0.9"),
     ("sample.solvents.0.name", "dichloromethone", "sample.solvents[0].name", "dichloromethane"),
@@ -225,6 +226,10 @@ def test_a_missing_key_is_named(path):
     ("analytes.1.name", " Compound N", "analytes[1].name", "begins or ends with a space"),
     ("analytes.0.role", "maybe", "analytes[0].role", "'must'"),
     ("analytes.1.molar_mass_g_per_mol", ..., "analytes[1].molar_mass_g_per_mol", "is missing"),
+    ("analytes.1.molar_mass_g_per_mol", 5001, "analytes[1].molar_mass_g_per_mol",
+     "at most 5000 g/mol"),
+    ("analytes.1.molar_mass_g_per_mol", 5000, "analytes[1].molar_mass_g_per_mol", None),
+    ("analytes.1.molar_mass_g_per_mol", 10, "analytes[1].molar_mass_g_per_mol", None),
     ("analytes.1.vapour_pressure.0.pressure_pa", 0, "analytes[1].vapour_pressure[0].pressure_pa",
      "above 0"),
     ("analytes.1.vapour_pressure", 0.05, "analytes[1].vapour_pressure", "must be a list"),
@@ -362,6 +367,11 @@ def test_any_value_anywhere_is_taken_or_refused_in_words(place, value):
 def test_any_text_is_refused_in_words(text):
     with pytest.raises(JobError):
         parse(text + "\n")
+
+
+def test_bounds_the_wrong_way_round_are_one_fault_and_not_a_fault_of_the_step_too():
+    data = changed("factors.set_temperature_c", {"low": 60, "high": 25, "step": 1})
+    assert set(faults(data)) == {"factors.set_temperature_c.low"}
 
 
 def test_a_list_of_keepers_with_two_faults_is_told_of_both():

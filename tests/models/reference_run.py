@@ -14,8 +14,8 @@ from scipy.optimize import brentq
 
 from models import film, heat_transfer
 from models.condenser import APPROACH
-from models.equipment import Equipment, Load
-from models.kernel_data import GAS_TEMPERATURE, RESIDUE_DENSITY
+from models.equipment import RESIDUE_DENSITY, Equipment, Load
+from models.kernel_data import GAS_TEMPERATURE
 from models.parameters import NAMES, natural
 from models.system import LiquidSystem
 from models.vessel_classes import vessel_classes

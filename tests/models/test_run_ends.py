@@ -11,6 +11,7 @@ from random_jobs import job, saturation
 from models.kernel_run import LEFT_SHARE
 from models.parameters import INDEX, NAMES
 from models.run_model import simulate
+from models.run_trace import trace
 
 SEEDS = range(12)
 
@@ -53,6 +54,32 @@ def test_one_wet_vessel_class_makes_a_run_not_dry() -> None:
                 assert np.median(batch.final_volume[i]) < 0.02 * fill
     assert wet > 20
     assert dry > 20
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_liquid_comes_back_however_small_the_fill_and_however_much_residue(seed: int) -> None:
+    """A hold-up of some 20 uL and the residue were once more than all of a tiny fill."""
+    made = job(seed, keeper=seed % 2 == 0)
+    for fill, residue in ((made.setting[3], made.load.residue_kg), (1e-8, 2e-6), (8e-7, 7e-4)):
+        setting = made.setting.copy()
+        setting[3:5] *= fill / made.setting[3]
+        load = replace(made.load, residue_kg=residue)
+        run = trace(made.system, made.equipment, load, setting, made.z)
+        assert (np.diff(run.volume, axis=0) <= 1e-12 * run.volume[0]).all()
+        if run.stop.finished:
+            assert (run.volume[-1] <= 0.5 * run.volume[0] + setting[4]).all()
+
+
+def test_a_run_given_up_before_its_end_pressure_says_so() -> None:
+    """Not that the solvent does not boil there."""
+    made = job(3)
+    setting = made.setting.copy()
+    setting[1] = 1e-2
+    load = replace(made.load, max_run_time_s=120.0)
+    (found, *_) = trace(made.system, made.equipment, load, setting, made.z).findings
+    assert found.code == "out of time"
+    assert "still" in found.message
+    assert "faster ramp" in found.cure
 
 
 def test_a_keeper_that_leaves_by_diffusion_leaves_numbers() -> None:
