@@ -241,7 +241,7 @@ def _groups(rows: Sequence[TableRow], job: EvaporationJob) -> list[Group]:
     last: Group | None = None
     for row in rows:
         label = row.text("trial")
-        key = tuple(row.text(n) for n in ("run_order", *(f.name for f in job.factors)))
+        key = tuple(_as_number(row.text(n)) for n in ("run_order", *(f.name for f in job.factors)))
         if label:
             group = named.get(label)
             if group is None:
@@ -252,6 +252,14 @@ def _groups(rows: Sequence[TableRow], job: EvaporationJob) -> list[Group]:
         group.rows.append(row)
         last = group
     return groups
+
+
+def _as_number(text: str) -> str:
+    """A cell's text, a number however it was written: 40, 40.0 and 40,0 are one."""
+    try:
+        return repr(float(text.replace(",", ".")))
+    except ValueError:
+        return text
 
 
 def _open_group(

@@ -150,8 +150,10 @@ class _Reading:
                                 wrong.cure)
 
     def _agreed(self, column: str) -> str:
-        """The one value that the rows give in a column; "" when none does."""
-        values = list(dict.fromkeys(t for r in self.group.rows if (t := r.text(column))))
+        """The one value that the rows give in a column, in either case; "" when none does."""
+        texts = [t for r in self.group.rows if (t := r.text(column))]
+        values = [t for i, t in enumerate(texts)
+                  if t.casefold() not in {u.casefold() for u in texts[:i]}]
         if len(values) > 1:
             self._fault(self._row_of(column, values[1]),
                         f"The rows of this trial give different values of {column}: "

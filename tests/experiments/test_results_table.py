@@ -109,6 +109,18 @@ def test_vessel_rows_of_two_new_trials_may_be_mixed_when_the_run_order_tells_the
     assert [t.rows for t in table.trials] == [(2, 4), (3, 5)]
 
 
+def test_a_value_written_in_two_ways_is_one_value(read):
+    """Case of words, and decimals of a setting, by which rows without an id find together."""
+    table = read(f"trial,vessel,run_time_min,outcome,{A}\nT1,1,41,Finished,88\n"
+                 "T1,2,41.0,finished,89\n")
+    assert table.rejected == ()
+    assert table.trials[0].outcome == "finished"
+    table = read(f"trial;run_order;{SETTING.replace(',', ';')};vessel;run_time_min;{A}\n"
+                 ";1;50;60;30;1;33;90\n;1;50,0;60;30,0;2;33;91\n")
+    assert table.rejected == ()
+    assert [t.rows for t in table.trials] == [(2, 3)]
+
+
 @pytest.mark.parametrize(("text", "row", "said"), [
     ("", 0, "empty"),
     ("   \n \n", 0, "empty"),
