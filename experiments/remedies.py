@@ -175,7 +175,7 @@ def _chances(
 
 
 def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
-    """Lower the weakest target, or only watch that analyte."""
+    """Lower the weakest target, where something comes back, or only watch that analyte."""
     must = [i for i, a in enumerate(fitted.job.analytes) if a.role == "must"]
     if not must:
         return []
@@ -205,7 +205,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
             watch, time,
         ),
     ]
-    return found if len(must) > 1 else found[:1]
+    return found[0 if lower >= 1.0 else 1 : 2 if len(must) > 1 else 1]
 
 
 def _words(job: EvaporationJob, setting: Setting) -> str:
