@@ -149,7 +149,7 @@ def compare(arguments: Namespace) -> Reply:
     with progress("comparing"):
         from experiments.comparison import compare_dossiers, compare_trials
 
-        if set(arguments.others) <= known:
+        if not arguments.others or known & set(arguments.others):
             found = compare_trials(dossier, arguments.others)
         else:
             others = [service.load(session, o) for o in arguments.others]
@@ -224,6 +224,8 @@ def _parts(words: list[str]) -> dict[str, float]:
 
 def benchmark(arguments: Namespace) -> Reply:
     """Play simulated benches against other strategies."""
+    if arguments.benches < 1:
+        raise UserFault(f"{arguments.benches} benches cannot be played.", "Ask for 1 or more.")
     with progress("playing benches") as step:
         from experiments import studies
 

@@ -19,7 +19,7 @@ from models.dilution import AnalyteDilution, activity_findings, dilution
 from models.errors import Finding, ModelError, OutOfRange
 from models.liquid_phases import ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, contradictions, estimate_new_analyte
-from models.quantities import ATMOSPHERE, celsius
+from models.quantities import ATMOSPHERE, celsius, mbar
 from models.substances import Substance, find_substance
 from models.system import Array, LiquidSystem
 from models.volatility import boiling_temperature, ln_pressure
@@ -71,7 +71,8 @@ def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint
     if x.shape != (len(system.solvents),) or np.any(x < 0) or abs(x.sum() - 1.0) > 1e-6:
         raise OutOfRange("Mole fractions must be positive and add to 1.", "Correct them.")
     if not (math.isfinite(pressure) and pressure > 0):
-        raise OutOfRange(f"The pressure {pressure:g} Pa is not positive.", "Give it absolute.")
+        raise OutOfRange(f"A pressure of {mbar(pressure):g} mbar is not possible.",
+                         "Give a number above 0, absolute.")
     present = x > 0
     boiling = [boiling_temperature(c, pressure) for c in system.ln_p[present]]
     low, high = 120.0, max(boiling) + 60.0

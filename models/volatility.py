@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.errors import ModelError, OutOfRange
-from models.quantities import ATMOSPHERE, GAS_CONSTANT
+from models.quantities import ATMOSPHERE, GAS_CONSTANT, mbar
 from models.system import Array
 
 T0: Final = 298.15
@@ -180,7 +180,8 @@ def boiling_temperature(coefficients: Array, pressure_pa: float = ATMOSPHERE) ->
         low, high = float(good.min()), float(good.max())
     if not ln_pressure(coefficients, low) < target < ln_pressure(coefficients, high):
         raise OutOfRange(
-            f"No boiling point between {low:.0f} and {high:.0f} K at {pressure_pa:.3g} Pa.",
+            f"No boiling point between {low:.0f} and {high:.0f} K at {mbar(pressure_pa):.3g} "
+            "mbar.",
             "Choose another pressure.",
         )
     for _ in range(200):
