@@ -31,6 +31,7 @@ from experiments.entries import (
 )
 from experiments.events import Event, link
 from experiments.job import EvaporationJob, Setting
+from experiments.job_fields import shown
 from experiments.job_file import parse
 from experiments.job_text import assumed_values, to_mapping
 from experiments.progress import Progress
@@ -158,7 +159,8 @@ class Dossier:
             return self._state.trials[trial_id]
         except (KeyError, TypeError):
             known = ", ".join(self._state.trials) or "none yet"
-            raise DossierError(f"There is no trial {trial_id!r}.", f"Trials: {known}.") from None
+            raise DossierError(f"There is no trial {shown(trial_id)}.",
+                               f"Trials: {known}.") from None
 
     # -- trials ----------------------------------------------------------------------
 
@@ -298,9 +300,9 @@ class Dossier:
 
     def move_to(self, state: str, reason: str = "") -> None:
         """Go to another state; DossierError when that move is not allowed."""
-        if state not in MOVES[self.state]:
+        if not isinstance(state, str) or state not in MOVES[self.state]:
             allowed = ", ".join(MOVES[self.state]) or "none, it is final"
-            raise DossierError(f"A dossier that is {self.state} cannot become {str(state)[:40]}.",
+            raise DossierError(f"A dossier that is {self.state} cannot become {shown(state)}.",
                                f"Possible: {allowed}.")
         self._append("state changed", {
             "from": self.state, "to": state, "reason": checked_text(reason, "The reason"),

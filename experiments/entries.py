@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 
 from experiments.job import EvaporationJob, Setting
-from experiments.job_fields import NOT_TEXT, Faults, Table
+from experiments.job_fields import NOT_TEXT, Faults, Table, shown
 from experiments.job_file import read_setting
 from experiments.trials import OUTCOMES, Recovery, Result
 
 HIGHEST_RECOVERY = 1000.0
-LONGEST_TIME_MIN = 1e5
+SHORTEST_TIME_MIN, LONGEST_TIME_MIN = 0.01, 1e5
 LONGEST_TEXT = 2000
 LONGEST_REMARK = 20_000
 """Characters of the remark of a trial, which holds those of every vessel and record of it."""
@@ -61,21 +61,21 @@ def check_settings(job: EvaporationJob, settings: Any) -> list[Setting]:
 def checked_count(n: Any) -> int:
     """How many trials to propose."""
     if isinstance(n, bool) or not isinstance(n, Integral) or not 1 <= int(n) <= 50:
-        raise EntryError(f"{n!r} trials cannot be proposed.", "Ask for 1 to 50.")
+        raise EntryError(f"{shown(n)} trials cannot be proposed.", "Ask for 1 to 50.")
     return int(n)
 
 
 def checked_level(level: Any) -> float:
     """The probability of an interval."""
-    if isinstance(level, bool) or not isinstance(level, Real) or not 0.0 < float(level) < 1.0:
-        raise EntryError(f"A level of {level!r} is not possible.", "Use one like 0.95.")
+    if not isinstance(level, int | float | np.floating) or not 0.0 < level < 1.0:
+        raise EntryError(f"A level of {shown(level)} is not possible.", "Use one like 0.95.")
     return float(level)
 
 
 def checked_flag(name: str, value: Any) -> bool:
     """A choice between yes and no."""
     if not isinstance(value, bool | np.bool_):
-        raise EntryError(f"{name} is {value!r}.", "Give True or False.")
+        raise EntryError(f"{name} is {shown(value)}.", "Give True or False.")
     return bool(value)
 
 
@@ -89,11 +89,11 @@ def check_result(
     corrected: bool = False,
 ) -> Result:
     """A result with every value checked against the job."""
-    if outcome not in OUTCOMES:
-        raise EntryError(f"Outcome {outcome!r} is not known.",
+    if not isinstance(outcome, str) or outcome not in OUTCOMES:
+        raise EntryError(f"Outcome {shown(outcome)} is not known.",
                          f"Use one of: {', '.join(OUTCOMES)}.")
     if not isinstance(corrected, bool):
-        raise EntryError(f"Corrected is {str(corrected)[:40]!r}, neither True nor False.",
+        raise EntryError(f"Corrected is {shown(corrected)}, neither True nor False.",
                          "Give True for recoveries against a standard added before.")
     time = _run_time(run_time_min, outcome)
     if not isinstance(recovery_percent, Mapping):
@@ -103,7 +103,7 @@ def check_result(
     recovery, is_mean = {}, {}
     for name, values in recovery_percent.items():
         if name not in names:
-            raise EntryError(f"{name!r} is not an analyte of this job.",
+            raise EntryError(f"{shown(name)} is not an analyte of this job.",
                              f"Use one of: {', '.join(sorted(names))}.")
         recovery[name], is_mean[name] = _recoveries(name, values, job.equipment.vessels)
     return Result(
@@ -129,7 +129,7 @@ def time_and_outcome(
 def checked_text(value: Any, what: str, longest: int = LONGEST_TEXT) -> str:
     """Free text that every file and database can keep."""
     if not isinstance(value, str):
-        raise EntryError(f"{what} must be text, not {str(value)[:40]!r}.",
+        raise EntryError(f"{what} must be text, not {shown(value)}.",
                          "Leave it out, or give text.")
     if len(value) > longest:
         raise EntryError(f"{what} is longer than {longest} characters.", "Shorten it.")
@@ -179,15 +179,15 @@ def _run_time(value: Any, outcome: str) -> float | None:
                              "Give run_time_min, or another outcome.")
         return None
     number = _number(value, "The run time")
-    if not 0.0 < number <= LONGEST_TIME_MIN:
+    if not SHORTEST_TIME_MIN <= number <= LONGEST_TIME_MIN:
         raise EntryError(f"A run time of {number:g} min is not possible.",
-                         f"Give minutes above 0, at most {LONGEST_TIME_MIN:g}.")
+                         f"Give minutes, {SHORTEST_TIME_MIN:g} to {LONGEST_TIME_MIN:g}.")
     return number
 
 
 def _number(value: Any, what: str) -> float:
     if isinstance(value, bool) or not isinstance(value, Real):
-        raise EntryError(f"{what} must be a number, not {str(value)[:40]!r}.",
+        raise EntryError(f"{what} must be a number, not {shown(value)}.",
                          "Give a plain number.")
     try:
         number = float(value)
@@ -220,7 +220,7 @@ def read_recovery(name: str, value: Any) -> Recovery | None:
     if isinstance(value, str):
         match = re.fullmatch(r"\s*(<?)\s*(\d+(?:\.\d*)?|\.\d+)\s*", value)
         if match is None:
-            raise EntryError(f"Recovery {value[:40]!r} of {name} is not understood.",
+            raise EntryError(f"Recovery {shown(value)} of {name} is not understood.",
                              'Give a number in percent, "<5", or leave it empty.')
         censored, value = bool(match[1]), float(match[2])
     number = _number(value, f"The recovery of {name}")

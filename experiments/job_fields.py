@@ -76,7 +76,7 @@ class Table:
             self.data: Mapping[str, Any] = data
         else:
             self.data = {}
-            faults.add(path or "job", f"must be a table, not {_shown(data)}.",
+            faults.add(path or "job", f"must be a table, not {shown(data)}.",
                        "Write it as a table of keys and values.")
 
     def where(self, key: str) -> str:
@@ -111,7 +111,7 @@ class Table:
             return default
         value = self.raw(key)
         if not isinstance(value, str):
-            self.faults.add(self.where(key), f"must be text, not {_shown(value)}.",
+            self.faults.add(self.where(key), f"must be text, not {shown(value)}.",
                             "Put it in quotation marks.")
             return default or ""
         if len(value) > 500:
@@ -138,7 +138,7 @@ class Table:
             return []
         value = self.raw(key)
         if not isinstance(value, list | tuple):
-            self.faults.add(self.where(key), f"must be a list, not {_shown(value)}.",
+            self.faults.add(self.where(key), f"must be a list, not {shown(value)}.",
                             "Write it as a list of tables.")
             return []
         return [
@@ -166,7 +166,7 @@ def read_number(value: Any, path: str, rule: Number, faults: Faults) -> float:
     """A finite number obeying ``rule``; nan, with a fault, otherwise."""
     if isinstance(value, bool) or not isinstance(value, Real):
         cure = "Write a plain number, with a point as decimal sign and without its unit."
-        faults.add(path, f"must be a number, not {_shown(value)}.", cure)
+        faults.add(path, f"must be a number, not {shown(value)}.", cure)
         return math.nan
     try:
         number = float(value)
@@ -182,6 +182,7 @@ def read_number(value: Any, path: str, rule: Number, faults: Faults) -> float:
     return number
 
 
-def _shown(value: Any) -> str:
-    text = repr(value)
+def shown(value: Any) -> str:
+    """What somebody gave, on one line of at most 40 characters."""
+    text = " ".join(repr(value).split())
     return text if len(text) <= 40 else text[:37] + "..."

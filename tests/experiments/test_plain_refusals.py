@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from experiments.entries import EntryError
@@ -20,7 +21,8 @@ def test_a_setting_that_no_run_can_have_is_not_recorded(dossier, setting, change
 
 
 @pytest.mark.parametrize(("entry", "said"), [
-    ({"run_time_min": 1e9}, "Give minutes above 0, at most "),
+    ({"run_time_min": 1e9}, "Give minutes, 0.01 to 100000"),
+    ({"run_time_min": 1e-300}, "Give minutes, 0.01 to 100000"),
     ({"run_time_min": 30, "recovery_percent": {"diethyl phthalate": 5000}}, "0 to 1000"),
 ])
 def test_what_is_possible_is_said(dossier, entry, said):
@@ -49,3 +51,26 @@ def test_a_hold_longer_than_the_run_may_take_is_named(job_mapping, setting):
     answer = predicted_run(parse(job_mapping), setting)
     assert not answer["finished"]
     assert any("as long as the end-point hold" in f for f in answer["findings"])
+
+
+LINES = pd.Series([1.0, 2.0])
+
+
+@pytest.mark.parametrize("value", [10**400, "x" * 30_000, LINES, LINES.to_numpy()],
+                         ids=["huge", "long", "lines", "array"])
+def test_what_is_no_answer_at_all_is_shown_on_one_short_line(dossier, setting, value):
+    """An array was once asked for its truth, and a text of any length was repeated whole."""
+    before = dossier.events
+    for act in (
+        lambda: dossier.trial(value), lambda: dossier.withdraw(value),
+        lambda: dossier.move_to(value), lambda: dossier.propose(value),
+        lambda: dossier.forecast([], level=value), lambda: dossier.recommend(robust=value),
+        lambda: dossier.forecast([{**setting, "set_temperature_c": value}]),
+        lambda: dossier.record("T1", run_time_min=30, outcome=value),
+        lambda: dossier.record("T1", run_time_min=value),
+    ):
+        with pytest.raises(EntryError) as refused:
+            act()
+        assert len(str(refused.value)) < 250
+        assert "\n" not in str(refused.value)
+    assert dossier.events == before
