@@ -145,7 +145,7 @@ def _liquid_left(
     share = left / begun.clip(1e-30)
     ends = "The condenser load falls and the run stops" if stop.stopped else "The run goes on"
     worst = int(np.argmax(left * (system.molar_mass / system.density)[:fill]))
-    name = system.solvents[worst]
+    name, percent = system.solvents[worst], 100.0 * share[worst]
     reached = max(stop.end_pressure, equipment.ultimate_pressure_pa)
     if left.sum() > 0.98 * begun.sum() and stop.pressure > NEARLY_THERE * reached:
         return Finding(
@@ -185,7 +185,7 @@ def _liquid_left(
     if stop.stopped or stop.still:
         return Finding(
             "liquid left", "stop",
-            f"{ends} with {name} left ({100 * share[worst]:.0f} % of it).",
+            f"{ends} with {name} left ({percent:.{0 if percent >= 1.0 else 1}f} % of it).",
             "Use a longer end-point hold, a lower load fraction or a lower end pressure.",
         )
     return Finding(

@@ -10,6 +10,7 @@ from random_jobs import job, saturation
 
 from models.kernel_run import LEFT_SHARE
 from models.parameters import INDEX, NAMES
+from models.run_findings import describe
 from models.run_model import simulate
 from models.run_trace import trace
 
@@ -80,6 +81,16 @@ def test_a_run_given_up_before_its_end_pressure_says_so() -> None:
     assert found.code == "out of time"
     assert "still" in found.message
     assert "faster ramp" in found.cure
+
+
+def test_a_little_that_is_left_is_never_called_nothing() -> None:
+    made = job(1)
+    stop = trace(made.system, made.equipment, made.load, made.setting, made.z).stop
+    begun = np.ones((3, len(made.system.solvents)))
+    (found,) = describe(replace(stop, finished=False, stopped=True, false_end=True, frozen=False,
+                                breakthrough=False, boil_over_index=0.0, peak_temperature=0.0),
+                        made.system, made.equipment, made.load, np.stack([begun, 0.004 * begun]))
+    assert "left (0.4 % of it)" in found.message
 
 
 def test_a_keeper_that_leaves_by_diffusion_leaves_numbers() -> None:
