@@ -21,6 +21,9 @@ USER_VARIABLE = "BOILWRIGHT_USER"
 
 def store_url(given: str | None = None) -> str:
     """The store's URL: as given, else from the environment, else a file of the user's."""
+    if given is not None and not given.strip():
+        raise StoreError("The name of the store is empty.",
+                         "Give a path or a URL, or leave --store out.")
     value = given or os.environ.get(STORE_VARIABLE)
     if not value:
         return f"sqlite:///{default_folder() / 'dossiers.sqlite'}"

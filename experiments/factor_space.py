@@ -34,9 +34,12 @@ class FactorSpace:
 
     @property
     def steers(self) -> Array:
-        """1 for coded columns [F] of what drives the boiling, 0 for hold and keeper."""
+        """1 for coded columns [F] of what drives the boiling, 0 for hold and keeper.
+
+        A job whose factors are all fixed has one column, which never differs.
+        """
         return np.array([float(f.name in MAIN_FACTORS)
-                         for f in self.free for _ in range(len(f.choices) or 1)])
+                         for f in self.free for _ in range(len(f.choices) or 1)] or [0.0])
 
     def code(self, settings: Sequence[Setting]) -> Array:
         """Coded values [M, F] of the free factors; a choice becomes one column each."""

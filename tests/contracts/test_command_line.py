@@ -258,6 +258,7 @@ def test_a_job_that_can_hurt_someone_waits_for_a_named_person(ask, run, tmp_path
     (["list", "--store", "mysql://x"], "mysql"),
     (["list", "--store", "/nowhere/at/all.sqlite"], "no folder"),
     (["list", "--store", JOB], "damaged"),
+    (["list", "--store", ""], "store is empty"),
     (["propose", "nowhere"], "no dossier 'nowhere'"),
     (["propose", "soil", "-n", "0"], "cannot be proposed"),
     (["propose", "soil", "-n", "many"], "invalid int"),

@@ -116,6 +116,22 @@ def test_what_one_run_may_show_holds_what_the_true_mean_may_be(dossier):
                 assert b.low <= a.low <= a.high <= b.high
 
 
+@pytest.mark.slow
+def test_a_job_with_nothing_to_choose_is_forecast_proposed_and_judged():
+    """A method that stands: no free factor, and the one setting it has."""
+    job = tomllib.loads(JOB.read_text())
+    job["factors"] = dict(zip(FACTORS, (40, 50, 150), strict=True))
+    del job["today"]
+    dossier = Dossier.start(job)
+    (only,) = dossier.propose(1)
+    assert only.setting == dict(zip(FACTORS, (40, 50, 150), strict=True))
+    is_forecast(dossier, dossier.forecast([only.setting])[0])
+    dossier.record(only.id, run_time_min=34.0, recovery_percent=dict.fromkeys(names(dossier), 93))
+    answer = dossier.recommend()
+    is_forecast(dossier, answer)
+    assert (answer.setting or answer.compromise.setting) == only.setting
+
+
 def record(dossier, order):
     for i in order:
         values, minutes, share = RECORDED[i]
