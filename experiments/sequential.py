@@ -73,9 +73,10 @@ def propose(
     """
     job = fitted.job
     used = len(fitted.trials) + len(pending)
-    room = min(n, job.limits.trials - used)
+    budget = job.limits.trials
+    room = min(n, budget - used)
     if room <= 0:
-        return Proposal((), f"the budget of {job.limits.trials} trials is spent")
+        return Proposal((), f"the budget of {budget} trial{'s' * (budget > 1)} is spent")
     settings = fitted.candidates
     if progress is not None:
         progress(0.3, "weighing candidate settings")
@@ -90,7 +91,7 @@ def propose(
     has_answer = start < idle - LEAST_GAIN
     if _is_hopeless(fitted, float(state.chance.max())):
         return Proposal((), NO_HOPE)
-    left = job.limits.trials - used
+    left = budget - used
     reasons: list[str] = []
     for i in range(room):
         if progress is not None:
