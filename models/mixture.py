@@ -115,7 +115,10 @@ def breakthrough_pressure(system: LiquidSystem, x: Array, cold: float) -> float:
 
 
 def azeotrope(system: LiquidSystem, pressure: float) -> Azeotrope | None:
-    """Azeotrope of a binary at a pressure in Pa; None without one, or for x beyond 3-97 %."""
+    """Azeotrope of a binary at a pressure in Pa; None without one, or for x beyond 3-97 %.
+
+    The lower boiling one where there are two, whichever solvent is named first.
+    """
     if len(system.solvents) != 2:
         return None
 
@@ -125,6 +128,7 @@ def azeotrope(system: LiquidSystem, pressure: float) -> Azeotrope | None:
 
     grid = np.linspace(EDGE, 1.0 - EDGE, 33)
     values = [gap(float(x)) for x in grid]
+    found = []
     for low, high, first, second in zip(grid, grid[1:], values, values[1:], strict=False):
         if first * second > 0 or first == second:
             continue
@@ -136,8 +140,8 @@ def azeotrope(system: LiquidSystem, pressure: float) -> Azeotrope | None:
             else:
                 b = middle
         x = np.array([0.5 * (a + b), 1.0 - 0.5 * (a + b)])
-        return Azeotrope(bubble_point(system, x, pressure).temperature, x)
-    return None
+        found.append(Azeotrope(bubble_point(system, x, pressure).temperature, x))
+    return min(found, key=lambda one: one.temperature, default=None)
 
 
 def _pairs(liquids: Sequence[Substance]) -> tuple[Array, Array, Array, list[Finding]]:
