@@ -13,12 +13,18 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from collections.abc import Callable
+from functools import wraps
 from itertools import chain
 from pathlib import Path
-from typing import Any, Final
+from threading import Lock
+from typing import Any, Final, ParamSpec, TypeVar
 
 import numba
 from platformdirs import user_cache_dir
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 IMPORTED: Final = re.compile(r"^\s*from models(?:\.(\w+) import| import (.+))", re.MULTILINE)
 
@@ -73,5 +79,22 @@ released = _compile(cache=True, error_model="numpy", nogil=True)
 arrays = _compile(cache=True, error_model="numpy")
 """Decorator of one that makes arrays."""
 
-parallel = _compile(cache=True, error_model="numpy", parallel=True)
-"""Decorator of one that makes arrays in several threads."""
+_in_several_threads = _compile(cache=True, error_model="numpy", parallel=True)
+_one_at_a_time: Final = Lock()
+
+
+def parallel(function: Callable[P, R]) -> Callable[P, R]:
+    """Decorator of one that makes arrays in several threads; a second call waits for the first.
+
+    Where OpenMP is missing, Numba ends the whole process when two threads make such a call at
+    once, as two people do who open the wizard.
+    """
+    compiled = _in_several_threads(function)
+
+    @wraps(function)
+    def alone(*arguments: P.args, **named: P.kwargs) -> R:
+        with _one_at_a_time:
+            result: R = compiled(*arguments, **named)
+        return result
+
+    return alone

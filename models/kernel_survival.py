@@ -12,9 +12,9 @@ dose     thermal dose, s at 313.15 K                            [N, 3]
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
-from models.compilation import inlined, released
+from models.compilation import inlined, parallel, released
 from models.film import film_left
 from models.system import Array
 
@@ -54,7 +54,7 @@ def survive(
             out[i, a] = ceiling[i, a] * mean
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@parallel
 def survival_table(
     exponent: Array, film: Array, dose: Array, film_moles: Array, weights: Array, spike: Array,
     multiplier: Array, rates: Array,

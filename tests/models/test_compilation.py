@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -33,3 +36,30 @@ def test_a_change_elsewhere_compiles_nothing_again(folder):
     (folder / "cautions.py").write_text("")
     assert source_digest(folder) == before
     assert "cautions" not in compiled_from(folder)
+
+
+TWO_PEOPLE = """
+from threading import Thread
+import numpy as np
+from models.kernel_survival import survival_table
+
+def fit():
+    one, three = np.ones((400, 3, 1)), np.ones(3) / 3
+    for _ in range(200):
+        survival_table(one, one, one[..., 0], one[:, 0], three, three[:1], one[0, :1], three)
+
+fit()
+threads = [Thread(target=fit) for _ in range(3)]
+for thread in threads:
+    thread.start()
+for thread in threads:
+    thread.join()
+print("every one has its answer")
+"""
+
+
+def test_two_threads_may_fit_at_once_where_openmp_is_missing():
+    done = subprocess.run(
+        [sys.executable, "-c", TWO_PEOPLE], cwd=FOLDER.parent, capture_output=True, text=True,
+        env={**os.environ, "NUMBA_THREADING_LAYER": "workqueue"}, check=False)
+    assert (done.returncode, done.stdout) == (0, "every one has its answer\n"), done.stderr
