@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from experiments.job import Setting
 from experiments.report.digits import (
+    NONE,
     factor_unit,
     factor_value,
     interval,
@@ -103,7 +104,7 @@ def _run_words(g: Gathered) -> str:
     return (
         f"Pressure, liquid temperature, volume and condenser load against time. The run {end}; "
         f"the condenser load peaks at {g.trace['peak_condenser_load_w']:.0f} W and the liquid "
-        f"stays below {value(max(trace['liquid_temperature_c']), 0)} °C."
+        f"reaches {value(max(trace['liquid_temperature_c']), 0)} °C at most."
     )
 
 
@@ -151,9 +152,9 @@ def _setting_head(g: Gathered) -> str:
 
 
 def _short_setting(g: Gathered, setting: Setting) -> str:
-    """The free factors of a setting, in the order of the head."""
+    """The free factors of a setting, in the order of the head; an earlier job may lack one."""
     return " / ".join(
-        factor_value(g.dossier.job, f.name, setting[f.name])
+        factor_value(g.dossier.job, f.name, setting[f.name]) if f.name in setting else NONE
         for f in g.dossier.job.factors if not f.is_fixed
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +17,8 @@ from experiments.bench_sheet import trial_sheet
 from experiments.events import verify_chain
 from experiments.job import Factor
 from experiments.job_file import parse
+from experiments.report.digits import NONE
+from experiments.report.physics_part import design
 from experiments.report.records import event_words
 from experiments.trials import Recovery
 from experiments.trials_csv import trials_csv
@@ -247,7 +250,7 @@ def test_the_job_may_change_while_only_todays_method_is_there(job, setting):
 
 
 def test_a_trial_from_before_a_factor_was_added_is_still_told(job, setting):
-    """The history and the table of trials show settings as they were."""
+    """The history, the tables of trials and the report show settings as they were."""
     started = Dossier.start(job)
     started.note_event("proposed", {"trial": "T1", "setting": setting, "reason": "a start",
                                     "run_time_min": {}, "recovery_percent": {}})
@@ -260,6 +263,8 @@ def test_a_trial_from_before_a_factor_was_added_is_still_told(job, setting):
     lines = list(csv.DictReader(trials_csv(started).splitlines()))
     assert lines[0]["end_point_hold_min"] == ""
     assert float(lines[0]["set_temperature_c"]) == setting["set_temperature_c"]
+    _, table = design(SimpleNamespace(dossier=started)).blocks
+    assert table.rows[0][1].text.endswith(f" / {NONE}")
 
 
 def test_the_export_counts_trials_as_created_and_the_sheet_as_drawn(dossier):
