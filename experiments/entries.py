@@ -13,7 +13,7 @@ import numpy as np
 
 from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table, shown
-from experiments.job_file import read_setting
+from experiments.job_file import check_end_pressure, read_setting
 from experiments.trials import OUTCOMES, Recovery, Result
 
 HIGHEST_RECOVERY = 1000.0
@@ -41,13 +41,11 @@ def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
     """A setting for every factor of the job; it may lie outside the bounds (history counts)."""
     faults = Faults()
     checked = read_setting(Table(setting, "setting", faults), job.factors)
+    if not faults.found:
+        check_end_pressure(job, checked, "setting", faults)
     if faults.found:
         first = faults.found[0]
         raise EntryError(f"{first.path} {first.message}", first.cure)
-    start, end = job.equipment.ramp_start_pressure_mbar, float(checked["end_pressure_mbar"])
-    if end >= start:
-        raise EntryError(f"setting.end_pressure_mbar is {end:g} mbar, not below the start of the "
-                         f"ramp at {start:g} mbar.", "Correct the end pressure.")
     return checked
 
 

@@ -6,14 +6,15 @@ a missing number is nan, which no comparison here objects to, a missing name is 
 
 from __future__ import annotations
 
-import math
 import re
 
 from experiments.job import EvaporationJob
 from experiments.job_fields import Faults
+from experiments.job_file import check_end_pressure
 from experiments.substance_checks import check_substances
 from models.equipment import RESIDUE_DENSITY
 from models.quantities import MG, ML
+from models.substance_names import registry_fault
 
 UNSEEN = re.compile(r"[\r\n\t\u200b-\u200f\u2028\u2029\u2060\ufeff]")
 """Line breaks and characters without width, which make two names look alike."""
@@ -86,11 +87,8 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
             f"{equipment.ramp_start_pressure_mbar:g} mbar.",
             "Lower the end pressure or raise equipment.ramp_start_pressure_mbar.",
         )
-    today = float((job.today or {}).get("end_pressure_mbar", math.nan))
-    if today >= equipment.ramp_start_pressure_mbar:
-        faults.add("today.setting.end_pressure_mbar",
-                   f"is {today:g} mbar, not below the start of the ramp at "
-                   f"{equipment.ramp_start_pressure_mbar:g} mbar.", "Correct it.")
+    if job.today and "end_pressure_mbar" in job.today:
+        check_end_pressure(job, job.today, "today.setting", faults)
     if end.low < ultimate:
         faults.add(
             "factors.end_pressure_mbar",
@@ -131,8 +129,4 @@ def _check_analytes(job: EvaporationJob, faults: Faults) -> None:
 
 def _cas_is_valid(cas: str) -> bool:
     """Whether a CAS Registry Number has the right form and check digit."""
-    if not re.fullmatch(r"[1-9]\d{1,6}-\d\d-\d", cas):
-        return False
-    digits = cas.replace("-", "")
-    total = sum(int(d) * (i + 1) for i, d in enumerate(reversed(digits[:-1])))
-    return total % 10 == int(digits[-1])
+    return bool(re.fullmatch(r"[1-9]\d{1,6}-\d\d-\d", cas)) and not registry_fault(cas)

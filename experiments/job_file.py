@@ -325,3 +325,12 @@ def read_setting(t: Table, factors: tuple[Factor, ...]) -> Setting:
             setting[factor.name] = t.number(factor.name, FACTOR_RULES[factor.name])
     t.finish()
     return setting
+
+
+def check_end_pressure(job: EvaporationJob, setting: Setting, path: str, faults: Faults) -> None:
+    """Add the fault of a ramp that would not go down."""
+    start, end = job.equipment.ramp_start_pressure_mbar, float(setting["end_pressure_mbar"])
+    if end >= start:
+        faults.add(f"{path}.end_pressure_mbar",
+                   f"is {end:g} mbar, not below the start of the ramp at {start:g} mbar.",
+                   "Correct the end pressure.")
