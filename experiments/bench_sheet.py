@@ -146,13 +146,11 @@ def verification_sheet(dossier: Dossier, made: VerificationPlan) -> BenchSheet:
 
 def sheet_cautions(job: EvaporationJob) -> tuple[str, ...]:
     """Dangers of the substances, and the rules of any such run."""
-    batch = job.condensate_ml
     own = [f.sentence for f in job_cautions(job) if f.severity != "info"]
     return (
         *(text.replace(DEFER, "").strip() for text in own),
         "Full speed before vacuum; vent before slowing down.",
-        f"Empty the trap first: a batch makes up to {batch:g} mL, it holds "
-        f"{job.equipment.condenser_capacity_ml:g} mL.",
+        job.trap_sentence,
         f"Keep the sample below {job.sample.max_temperature_c:g} °C. Ice is not dry.",
         f"The tool advises, the analyst decides. {DEFER}",
     )

@@ -222,3 +222,15 @@ class EvaporationJob:
     def condensate_ml(self) -> float:
         """What a batch of full vessels may bring into the trap, mL."""
         return self.equipment.vessels * self.sample.fill_volume_ml
+
+    @property
+    def fits_trap(self) -> bool:
+        """Whether the trap takes what a batch brings into it."""
+        return self.condensate_ml <= self.equipment.condenser_capacity_ml
+
+    @property
+    def trap_sentence(self) -> str:
+        """When to empty the trap."""
+        when = "before each batch" if self.fits_trap else "during the batch, or load less"
+        return (f"A batch makes up to {self.condensate_ml:g} mL of condensate and the trap holds "
+                f"{self.equipment.condenser_capacity_ml:g} mL: empty it {when}.")

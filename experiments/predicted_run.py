@@ -63,7 +63,8 @@ def predicted_run(
         "boil_over": bool(batch.boil_over_index[0] > 1.0),
         "boil_over_index": float(batch.boil_over_index[0]),
         "findings": [
-            *_held_up(job, checked), *_overflow(job), *(f.sentence for f in run.findings)],
+            *_held_up(job, checked), *([] if job.fits_trap else [job.trap_sentence]),
+            *(f.sentence for f in run.findings)],
         "trace": _trace(run, job),
     }
 
@@ -73,13 +74,6 @@ def _held_up(job: EvaporationJob, setting: Setting) -> list[str]:
     asked, ultimate = float(setting["end_pressure_mbar"]), job.equipment.ultimate_pressure_mbar
     return [f"The pressure stays at {ultimate:g} mbar, the ultimate pressure of the pump, and "
             f"never comes down to the {asked:g} mbar set."] if asked < ultimate else []
-
-
-def _overflow(job: EvaporationJob) -> list[str]:
-    """That the trap does not hold the condensate of a batch, where it does not."""
-    made, holds = job.condensate_ml, job.equipment.condenser_capacity_ml
-    return [f"A batch makes up to {made:g} mL of condensate and the trap holds {holds:g} mL: "
-            "empty it during the batch, or load less."] if made > holds else []
 
 
 def _trace(run: RunTrace, job: EvaporationJob) -> dict[str, Any]:

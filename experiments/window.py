@@ -321,13 +321,9 @@ def _power(job: EvaporationJob, system: LiquidSystem) -> Limit:
 
 def _capacity(job: EvaporationJob) -> Limit:
     e = job.equipment
-    total = job.condensate_ml
-    fits = total <= e.condenser_capacity_ml
     return Limit(
         "condenser capacity", f"{e.condenser_capacity_ml:g} mL", e.condenser_capacity_ml, "mL",
-        f"A batch makes up to {total:g} mL of condensate; "
-        + ("it fits." if fits else "empty the condenser during the batch or load less."),
-        "fact" if fits else "risk",
+        job.trap_sentence, "fact" if job.fits_trap else "risk",
     )
 
 

@@ -291,13 +291,9 @@ def _joined(found: Sequence[Finding]) -> str:
 
 def general_cautions(g: Gathered) -> tuple[str, ...]:
     """Cautions of any such run, with this job's figures."""
-    e = g.dossier.job.equipment
-    batch = g.dossier.job.condensate_ml
-    trap = "fits the trap" if batch <= e.condenser_capacity_ml else "does not fit the trap at once"
     return (
         "Full speed before vacuum; vent before slowing down.",
-        f"A batch makes up to {batch:g} mL of condensate; it {trap} of "
-        f"{e.condenser_capacity_ml:g} mL. Empty it before the next batch.",
+        g.dossier.job.trap_sentence,
         "An internal standard added before evaporation hides losses: label such recoveries "
         "corrected and keep them out of the fit.",
         f"The tool advises, the analyst decides. {DEFER}",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from experiments.bench_sheet import sheet_cautions
 from experiments.entries import EntryError
 from experiments.job_file import JobError, parse
 from experiments.predicted_run import predicted_run
@@ -40,10 +41,13 @@ def test_an_impossible_molar_mass_is_marked_at_its_own_field(job_mapping):
     assert [f.path for f in refused.value.faults] == ["analytes[0].molar_mass_g_per_mol"]
 
 
-def test_a_trap_that_is_too_small_is_said_of_a_run(job_mapping, setting):
+def test_a_trap_that_is_too_small_is_said_of_a_run_and_on_its_sheet(job_mapping, setting):
     job_mapping["equipment"]["condenser_capacity_ml"] = 10
-    findings = predicted_run(parse(job_mapping), setting)["findings"]
-    assert any("120 mL of condensate and the trap holds 10 mL" in f for f in findings)
+    job = parse(job_mapping)
+    said = ("A batch makes up to 120 mL of condensate and the trap holds 10 mL: "
+            "empty it during the batch, or load less.")
+    assert said in predicted_run(job, setting)["findings"]
+    assert said in sheet_cautions(job)
 
 
 def test_a_hold_longer_than_the_run_may_take_is_named(job_mapping, setting):
