@@ -85,7 +85,7 @@ def _pair_term(solute: Substance, first: Substance, second: Substance) -> float:
     return 0.0
 
 
-def dilution(name: str, cas: str, known: Substance | None, smiles: str,
+def dilution(name: str, cas: str, known: Substance | None,
              liquids: tuple[Substance, ...]) -> AnalyteDilution:
     """Activity of an analyte in every solvent and pair of solvents.
 
@@ -94,7 +94,7 @@ def dilution(name: str, cas: str, known: Substance | None, smiles: str,
     ModelError
         When water is among the solvents and the analyte has no activity coefficient in it.
     """
-    solute = known if known is not None else _groups_only(name, cas, smiles)
+    solute = known if known is not None else _groups_only(name, cas)
     n = len(liquids)
     if solute is None:
         if any(s.cas == WATER for s in liquids):
@@ -142,15 +142,12 @@ def _together(of: Mapping[str, tuple[str, ...]]) -> dict[tuple[str, ...], list[s
     return together
 
 
-def _groups_only(name: str, cas: str, smiles: str) -> Substance | None:
+def _groups_only(name: str, cas: str) -> Substance | None:
     """The library's entry for a new analyte whose own data replace the vapour pressure."""
     from models.structure import groups_by_name
 
     found = groups_by_name(cas or name)
-    if found is not None:
-        return replace(found, name=name)
-    del smiles  # structures without an entry have no group assignment
-    return None
+    return None if found is None else replace(found, name=name)
 
 
 def _refused(name: str) -> ModelError:

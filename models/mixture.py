@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from models.activity_pairs import PairParameters, pair_parameters
-from models.dilution import AnalyteDilution, activity_findings, dilution
+from models.dilution import WATER, AnalyteDilution, activity_findings, dilution
 from models.errors import Finding, ModelError, OutOfRange
 from models.liquid_phases import ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, contradictions, estimate_new_analyte
@@ -26,7 +26,6 @@ from models.volatility import boiling_temperature, ln_pressure
 
 EDGE = 0.03
 """Mole fraction; azeotropes nearer to a pure substance are within the error of UNIFAC."""
-WATER = "7732-18-5"
 USUAL_PRESSURE = 1e4
 """Pa, a usual one to boil solvents under."""
 
@@ -211,7 +210,7 @@ def _analyte(spec: AnalyteSpec, liquids: tuple[Substance, ...]) -> _AnalyteData:
         new = estimate_new_analyte(spec)
         mass, ln_p, ln_p_sd = new.molar_mass, new.curve.coefficients, new.ln_p_sd
         source, estimated = new.source, True
-    found = dilution(spec.name, spec.cas, known, spec.smiles, liquids)
+    found = dilution(spec.name, spec.cas, known, liquids)
     sd = math.hypot(ln_p_sd, found.sd)
     findings: tuple[Finding, ...] = (Finding(
         "volatility_estimate", "info",

@@ -140,7 +140,7 @@ def test_the_packaged_pairs_are_what_the_fit_gives():
 
 def test_dilution_limits():
     toluene, hexane = find_substance("toluene"), find_substance("n-hexane")
-    found = dilution("naphthalene", "", find_substance("naphthalene"), "", (toluene, hexane))
+    found = dilution("naphthalene", "", find_substance("naphthalene"), (toluene, hexane))
     assert abs(found.ln_gamma[0]) < 0.3
     assert 0.3 < found.ln_gamma[1] < 1.5
     assert 0.2 < found.sd < 0.9
@@ -151,14 +151,14 @@ def test_disagreement_of_the_models_becomes_uncertainty():
     """Phenanthrene in dichloromethane: gamma 0.46 against 2.35 (library gaps, item 3)."""
     dcm, hexane = find_substance("dichloromethane"), find_substance("n-hexane")
     phenanthrene = find_substance("phenanthrene")
-    apart = dilution("phenanthrene", "", phenanthrene, "", (dcm,)).sd
-    together = dilution("phenanthrene", "", phenanthrene, "", (hexane,)).sd
+    apart = dilution("phenanthrene", "", phenanthrene, (dcm,)).sd
+    together = dilution("phenanthrene", "", phenanthrene, (hexane,)).sd
     assert apart > together
     assert 0.6 < apart < 1.2
 
 
 def test_unknown_groups_are_ideal_and_said():
-    found = dilution("atrazine", "", find_substance("atrazine"), "", (find_substance("toluene"),))
+    found = dilution("atrazine", "", find_substance("atrazine"), (find_substance("toluene"),))
     assert found.ln_gamma[0] == 0.0
     assert found.sd == pytest.approx(0.9)
     (said,) = activity_findings({"atrazine": found})
@@ -169,13 +169,13 @@ def test_unknown_groups_are_ideal_and_said():
 def test_water_allows_no_ideal_guess():
     liquids = (find_substance("acetonitrile"), find_substance("water"))
     with pytest.raises(ModelError, match="thousandfold") as caught:
-        dilution("atrazine", "", find_substance("atrazine"), "", liquids)
+        dilution("atrazine", "", find_substance("atrazine"), liquids)
     assert caught.value.cure.startswith("Leave water out")
 
 
 def test_hydrocarbon_over_water_is_a_thousandfold_from_ideal():
     """Henry's constant of toluene 25 degC about 6.7e2 Pa m3/mol (handbook, from memory)."""
-    found = dilution("toluene", "", find_substance("toluene"), "", (find_substance("water"),))
+    found = dilution("toluene", "", find_substance("toluene"), (find_substance("water"),))
     gamma = math.exp(found.ln_gamma[0])
     henry = gamma * math.exp(float(ln_pressure(find_substance("toluene").ln_p, 298.15))) * 1.807e-5
     assert gamma > 1000
@@ -190,7 +190,7 @@ def test_hydrocarbon_over_water_is_a_thousandfold_from_ideal():
     ("nitrobenzene", "dichloromethane", 0.6, 2.0)])
 def test_witnesses_settle_a_contradiction(solute, solvent, low, high):
     """Modified UNIFAC alone gives 8.9, 4.5e6 and 0.032; original alone 16.5; none the last."""
-    found = dilution(solute, "", find_substance(solute), "", (find_substance(solvent),))
+    found = dilution(solute, "", find_substance(solute), (find_substance(solvent),))
     assert low < math.exp(found.ln_gamma[0]) < high
     assert 0.25 <= found.sd <= 1.2
     assert found.contradicted == (find_substance(solvent).name,)
@@ -207,7 +207,7 @@ def test_what_holds_for_several_analytes_is_said_once(kind):
 
 
 def test_models_that_agree_are_not_asked_further():
-    found = dilution("naphthalene", "", find_substance("naphthalene"), "",
+    found = dilution("naphthalene", "", find_substance("naphthalene"),
                      (find_substance("n-hexane"),))
     alone = group_model((find_substance("naphthalene"), find_substance("n-hexane")), "dortmund")
     at_dilution = alone.ln_gamma(np.array([1e-7, 1.0 - 1e-7]), 313.15)[0]
