@@ -341,12 +341,12 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         if fresh:
             ahead = now[LOAD]
             look_around(space, course, liquid, rig)
-            if written > 0 and abs(now[LOAD] - ahead) > JUMP * now[PEAK]:
-                written += 1  # the row ahead of the jump stays
+            if written > 0 and abs(now[LOAD] - ahead) <= JUMP * now[PEAK]:
+                written -= 1  # nothing jumped: one row is enough
+            if written < rows.shape[0]:
+                write_row(rows[written], space, course, liquid, rig)
+                written += 1
             fresh = False
-        if written < rows.shape[0]:
-            write_row(rows[written], space, course, liquid, rig)
-            written += 1
         if stops(space, course):
             now[STOPPED] = 1.0
             break
@@ -359,6 +359,7 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         note_gone(now[TIME], h, start, space, rig)
         if written < rows.shape[0]:
             write_row(rows[written], space, course, liquid, rig)
+            written += 1
         happened = turn(now[TIME], space.after, True, space, solvents)
         if settle(space, course, liquid, rig) or happened or landed:
             fresh = True
