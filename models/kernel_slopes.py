@@ -143,6 +143,54 @@ def keeper_flux(x: Array, temperature: float, p: float, volume: float, course: C
 
 
 @inlined
+def still_slopes(k: int, y: Array, f: Array, space: Space, course: Course, liquid: Liquid,
+                 rig: Rig) -> tuple[float, float]:
+    """Write what a still class loses by diffusion; heat that takes (W) and moles per second."""
+    pure, aux = liquid.pure, space.aux
+    solvents = pure.shape[0]
+    if solvents == 1:
+        return 0.0, 0.0
+    base, temperature, x = 1 + k * (solvents + 1), aux[k, TEMPERATURE], space.scratch[4]
+    fractions(y, base, aux[k, MOLES], x)
+    flux = keeper_flux(x, temperature, y[0], aux[k, VOLUME], course, liquid, rig, space)
+    heat = 0.0
+    for j in range(solvents):
+        f[base + j] = -x[j] * flux
+        heat += x[j] * flux * vaporisation_enthalpy(pure, j, temperature)
+    return heat, flux
+
+
+@inlined
+def boiling_slopes(k: int, y: Array, f: Array, pull: Array, heat: float, capacity: float,
+                   boiling_slope: float, space: Space, liquid: Liquid, rig: Rig) -> None:
+    """Write what a boiling class makes of its heat (W); ``capacity`` (J/K) with the glass."""
+    pure, aux = liquid.pure, space.aux
+    solvents, temperature = pure.shape[0], aux[k, TEMPERATURE]
+    base = 1 + k * (solvents + 1)
+    if solvents == 1:
+        enthalpy = vaporisation_enthalpy(pure, 0, temperature)
+        by_pressure, drift = boiling_slope / y[0], 0.0
+        space.vapour[k, 0] = 1.0
+    else:
+        x, vapour = space.scratch[4], space.vapour[k]
+        fractions(y, base, aux[k, MOLES], x)
+        ln_p, by_t, by_x = bubble_slopes(
+            x, temperature, liquid, rig, vapour, space.scratch, space.work)
+        aux[k, OVER] = (ln_p - np.log(y[0])) / by_t
+        by_pressure = 1.0 / (by_t * y[0])
+        drift = max(-by_x / by_t, 0.0) / aux[k, MOLES]
+        enthalpy = 0.0
+        for j in range(solvents):
+            enthalpy += vapour[j] * vaporisation_enthalpy(pure, j, temperature)
+    need = enthalpy + capacity * drift
+    aux[k, ENTHALPY] = enthalpy
+    aux[k, SUPPLY] = heat / need
+    aux[k, FLASH] = capacity * by_pressure / need
+    pull[base + solvents] = by_pressure
+    f[base + solvents] = drift
+
+
+@inlined
 def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boiling_slope: float,
                  space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
     """Write what a class does by itself: into ``aux``, ``f`` and ``pull``.
@@ -166,44 +214,18 @@ def class_slopes(k: int, y: Array, f: Array, pull: Array, boiling: float, boilin
     heat = conductance * (course.set_temperature - temperature)
     aux[k, TEMPERATURE], aux[k, MOLES], aux[k, VOLUME] = temperature, moles, volume
     aux[k, OVER], aux[k, GLASS] = 0.0, glass
-    x = space.scratch[4]
+    flux = 0.0
     if space.mode[k] == HEATING:
         f[place] = heat / (capacity + glass)
         heat -= glass * f[place]
     elif space.mode[k] == STILL:
-        heat = 0.0
-        if solvents > 1:
-            fractions(y, base, moles, x)
-            flux = keeper_flux(x, temperature, y[0], volume, course, liquid, rig, space)
-            for j in range(solvents):
-                f[base + j] = -x[j] * flux
-                heat += x[j] * flux * vaporisation_enthalpy(pure, j, temperature)
+        heat, flux = still_slopes(k, y, f, space, course, liquid, rig)
     else:
-        if solvents == 1:
-            enthalpy = vaporisation_enthalpy(pure, 0, temperature)
-            by_pressure, drift = boiling_slope / y[0], 0.0
-            space.vapour[k, 0] = 1.0
-        else:
-            fractions(y, base, moles, x)
-            vapour = space.vapour[k]
-            ln_p, by_t, by_x = bubble_slopes(
-                x, temperature, liquid, rig, vapour, space.scratch, space.work)
-            aux[k, OVER] = (ln_p - np.log(y[0])) / by_t
-            by_pressure = 1.0 / (by_t * y[0])
-            drift = max(-by_x / by_t, 0.0) / moles
-            enthalpy = 0.0
-            for j in range(solvents):
-                enthalpy += vapour[j] * vaporisation_enthalpy(pure, j, temperature)
-        need = enthalpy + (capacity + glass) * drift
-        aux[k, ENTHALPY] = enthalpy
-        aux[k, SUPPLY] = heat / need
-        aux[k, FLASH] = (capacity + glass) * by_pressure / need
-        pull[place] = by_pressure
-        f[place] = drift
+        boiling_slopes(k, y, f, pull, heat, capacity + glass, boiling_slope, space, liquid, rig)
     tail = 1 + CLASSES * (solvents + 1)
     if y.shape[0] > tail:
         f[tail + 3 * k] = heat
-        if space.mode[k] == STILL and solvents > 1:
+        if space.mode[k] == STILL:
             f[tail + 3 * k + 1] = flux
             f[tail + 3 * k + 2] = heat + flux * capacity / moles * temperature
 
