@@ -157,8 +157,9 @@ def _sharpen(
                 faces[d] = [value] * 2
                 return [lattice.at(c) for c in itertools.product(*map(set, faces))]
 
-            limits[d][side] = _edge(forecaster, factor, limits[d][side],
-                                    lattice.places[d][beyond], face, SHARPENING)
+            limits[d][side] = last_that_holds(
+                forecaster, factor, coded(factor, limits[d][side]), lattice.places[d][beyond],
+                face, SHARPENING)
     return tuple(
         _range(f, low, high, float(setting[f.name]))
         for f, (low, high) in zip(lattice.factors, limits, strict=True)
@@ -244,21 +245,21 @@ def _proven_range(forecaster: Forecaster, factor: Factor, setting: Setting) -> R
         inside = float(values[end])
         if 0 <= end + way < len(values):
             beyond = coded(factor, float(values[end + way]))
-            inside = _edge(forecaster, factor, inside, beyond,
-                           lambda v: [{**setting, factor.name: v}], SHARPENING_ALONE)
+            inside = last_that_holds(
+                forecaster, factor, coded(factor, inside), beyond,
+                lambda v: [{**setting, factor.name: v}], SHARPENING_ALONE)
         ends.append(inside)
     return _range(factor, ends[0], ends[1], float(setting[factor.name]))
 
 
-def _edge(
-    forecaster: Forecaster, factor: Factor, inside: float, beyond: float,
+def last_that_holds(
+    forecaster: Forecaster, factor: Factor, good: float, bad: float,
     tried: Callable[[float], list[Setting]], halvings: int,
 ) -> float:
     """The last value of a factor at which all settings tried hold.
 
-    ``inside`` is a value that holds, ``beyond`` the coded place of one that does not.
+    It lies between ``good``, the coded place of a value that holds, and ``bad``.
     """
-    good, bad = coded(factor, inside), beyond
     for _ in range(halvings):
         middle = 0.5 * (good + bad)
         chance = forecaster.probability(tried(decoded(factor, middle))).min()

@@ -12,6 +12,7 @@ from experiments.answers import weakest
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import FACTOR_WORDS, Factor, Setting
+from experiments.region import last_that_holds
 
 STEPS = 24
 HALVINGS = 4
@@ -62,7 +63,8 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
     if broken is not None:
         breaks = weakest(forecaster.job, forecasts[broken])
         ends = float(places[max(broken - 1, 0)]), float(places[broken])
-        at = _last_that_holds(forecaster, factor, setting, *ends)
+        at = last_that_holds(forecaster, factor, *ends,
+                             lambda v: [{**setting, factor.name: v}], HALVINGS)
     change = forecasts[-1].run_time_min.mean - forecasts[0].run_time_min.mean
     span = abs(float(line[-1][factor.name]) - float(setting[factor.name]))
     margin = abs(at - float(setting[factor.name]))
@@ -71,18 +73,6 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
         change / span if span > 0.0 else 0.0,
         _sentence(factor, setting, up, at, breaks),
     )
-
-
-def _last_that_holds(
-    forecaster: Forecaster, factor: Factor, setting: Setting, good: float, bad: float
-) -> float:
-    """The last value that keeps the assurance, by halving between two coded places."""
-    for _ in range(HALVINGS):
-        middle = 0.5 * (good + bad)
-        tried: Setting = {**setting, factor.name: decoded(factor, middle)}
-        held = float(forecaster.probability([tried])[0]) >= forecaster.job.limits.assurance
-        good, bad = (middle, bad) if held else (good, middle)
-    return decoded(factor, good)
 
 
 def _sentence(
