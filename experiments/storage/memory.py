@@ -43,12 +43,15 @@ class MemoryStore:
             return len(self._events[dossier_id])
 
     def events(self, dossier_id: str) -> list[Event]:
-        if dossier_id not in self._events:
-            raise UnknownDossier(dossier_id)
-        return list(self._events[dossier_id])
+        with self._lock:
+            if dossier_id not in self._events:
+                raise UnknownDossier(dossier_id)
+            return list(self._events[dossier_id])
 
     def summaries(self) -> list[Summary]:
-        return sorted(self._summaries.values(), key=lambda s: (s.updated, s.id), reverse=True)
+        with self._lock:
+            held = list(self._summaries.values())
+        return sorted(held, key=lambda s: (s.updated, s.id), reverse=True)
 
     def note(self, at: str, who: str, what: str, payload: Mapping[str, Any]) -> None:
         self._notes.append({"at": at, "who": who, "what": what, "payload": dict(payload)})
@@ -57,12 +60,14 @@ class MemoryStore:
         return list(self._notes)
 
     def save_draft(self, draft: Draft) -> None:
-        self._drafts.pop((draft.owner, draft.name), None)
-        if draft.content:
-            self._drafts[draft.owner, draft.name] = draft
+        with self._lock:
+            self._drafts.pop((draft.owner, draft.name), None)
+            if draft.content:
+                self._drafts[draft.owner, draft.name] = draft
 
     def drafts(self, owner: str) -> list[Draft]:
-        own = [d for d in self._drafts.values() if d.owner == owner]
+        with self._lock:
+            own = [d for d in self._drafts.values() if d.owner == owner]
         return sorted(own, key=lambda d: (d.at, d.name), reverse=True)
 
     def close(self) -> None:
