@@ -25,6 +25,7 @@ from experiments.cli_tools import TOOLS
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
 from experiments.json_data import plain
 from experiments.trials import Trial
+from experiments.wording import capital
 
 
 def read_job(arguments: Namespace) -> EvaporationJob:
@@ -187,7 +188,7 @@ def recommend(arguments: Namespace) -> Reply:
     with progress("learning") as step:
         _, answer = service.recommend(open_session(arguments.store), arguments.dossier,
                                       not arguments.fastest, step)
-    lines = [answer.status[0].upper() + answer.status[1:] + ". " + answer.reason]
+    lines = [capital(answer.status) + ". " + answer.reason]
     if answer.setting is not None:
         lines.append(f"Setting: {shown_setting(answer.setting)}")
     elif answer.compromise is not None:

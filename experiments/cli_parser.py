@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from experiments.job import DEFAULT_STEP, EXTRA_FACTORS, MAIN_FACTORS
+from experiments.wording import capital
 
 BAD_INPUT = 2
 
@@ -15,7 +16,7 @@ class Parser(argparse.ArgumentParser):
     """A parser whose errors are one sentence with a cure."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(BAD_INPUT, f"{message[0].upper()}{message[1:]}. See `{self.prog} --help`.\n")
+        self.exit(BAD_INPUT, f"{capital(message)}. See `{self.prog} --help`.\n")
 
 
 class _Commands:
@@ -29,7 +30,7 @@ class _Commands:
     def add(self, name: str, text: str, *positional: str) -> argparse.ArgumentParser:
         """A command with its positional arguments; "source" may be a file or a dossier."""
         one = self._actions.add_parser(
-            name, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False
+            name, help=text, description=capital(text) + ".", allow_abbrev=False
         )
         _add_common(one, argparse.SUPPRESS)
         for word in positional:

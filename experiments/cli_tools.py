@@ -18,6 +18,7 @@ from experiments.cli_output import (
 from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.substance_text import point_lines, substance_sentences
+from experiments.wording import capital
 
 
 def verify(arguments: Namespace) -> Reply:
@@ -106,7 +107,7 @@ def recompute(arguments: Namespace) -> Reply:
     lines = [
         f"Dossier {found.dossier.id}, record {found.dossier.events[-1].seq} "
         f"({found.dossier.events[-1].hash[:10]}).",
-        f"{answer.status[0].upper()}{answer.status[1:]}"
+        f"{capital(answer.status)}"
         + (f": {setting_words(found.dossier.job, answer.setting)}."
            if answer.setting is not None else "."),
         f"Probability of meeting every target in time: {100 * answer.probability:.1f} %",

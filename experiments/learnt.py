@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from experiments.fitted import Fitted
+from experiments.wording import capital
 from models.analyte_evidence import CEILING_PRIOR, CEILINGS
 from models.parameters import PARAMETERS, natural
 from models.posterior import StandardNormal
@@ -93,7 +94,7 @@ def _learnt(
     low, mean, high = np.quantile(after, [0.025, 0.5, 0.975])
     said = told_sentence(
         meaning, unit, float(prior_mean), (float(mean), float(low), float(high)), ratio,
-    ) if told else f"{meaning[0].upper()}{meaning[1:]}: the trials have said little so far."
+    ) if told else f"{capital(meaning)}: the trials have said little so far."
     return Learnt(
         name, meaning, unit, float(prior_mean), float(prior_low), float(prior_high),
         float(mean), float(low), float(high),
@@ -114,7 +115,7 @@ def told_sentence(
     'Highest possible recovery of a: now 95 % (93 to 100), assumed 98 %.'
     """
     middle, low, high = after
-    subject = meaning[0].upper() + meaning[1:]
+    subject = capital(meaning)
     if not is_ratio:
         sign = " %" if unit == "%" else ""
         return (f"{subject}: now {_short(middle)}{sign} ({_short(low)} to {_short(high)}), "

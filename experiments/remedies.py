@@ -18,6 +18,7 @@ from experiments.job_checks import check_job
 from experiments.job_fields import Faults
 from experiments.job_simulator import JobSimulator
 from experiments.substance_checks import analyte_numbers
+from experiments.wording import capital
 from models.errors import ModelError
 from models.quantities import MINUTE, kelvin
 from models.substances import find_substance
@@ -146,7 +147,7 @@ def _try(fitted: Fitted, change: Change) -> Remedy | None:
     if good.any():
         best = int(np.argmin(np.where(good, time, np.inf)))
     sentence = (
-        f"{change.words[0].upper()}{change.words[1:]}: the run model then gives a probability of "
+        f"{capital(change.words)}: the run model then gives a probability of "
         f"{100 * probability[best]:.0f} % of meeting every target in about {time[best]:.0f} min "
         f"(at {_words(change.job, settings[best])})."
     )

@@ -25,6 +25,7 @@ from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
 from experiments.reasons import boil_over_warning
 from experiments.trials import FAILING, Trial
+from experiments.wording import capital
 from models.noise import RUN_TIME_SD, mean_variance
 from models.system import Array
 
@@ -287,7 +288,7 @@ def _effect_words(
     measure = "%" if response == "run time" else "points"
     unsaid = "" if shows(values[1], values[2]) else "; it does not show in these runs"
     return (
-        f"{name[0].upper()}{name[1:]} from {low:g} to {high:g} {unit}: {response} "
+        f"{capital(name)} from {low:g} to {high:g} {unit}: {response} "
         f"{values[0]:+.1f} {measure} ({values[1]:+.1f} to {values[2]:+.1f}), forecast "
         f"{values[3]:+.1f}{unsaid}."
     )

@@ -1,4 +1,4 @@
-"""Lists in words."""
+"""Lists in words, and the capital at the start of a sentence."""
 
 from __future__ import annotations
 
@@ -17,3 +17,12 @@ def listed(words: Sequence[str], limit: int = 6) -> str:
     if len(shown) < 2:
         return "".join(shown)
     return f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def capital(text: str) -> str:
+    """The text with its first letter as a capital, the rest as it is.
+
+    >>> capital("n-hexane"), capital("pH of water")
+    ('N-hexane', 'PH of water')
+    """
+    return text[:1].upper() + text[1:]

@@ -20,6 +20,7 @@ from experiments.report.digits import (
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift
 from experiments.trials import FAILING, Trial
+from experiments.wording import capital
 
 STEP = 0.12
 """How far a neighbour lies, as a share of the factor's window."""
@@ -87,7 +88,7 @@ def _limit_sentence(job: EvaporationJob, shown: Forecast) -> str:
     target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
     found = shown.recovery_percent[name]
     return (
-        f"{_capital(name)} is what limits the setting: its mean recovery is forecast as "
+        f"{capital(name)} is what limits the setting: its mean recovery is forecast as "
         f"{found.mean:.0f} % ({found.low:.0f} to {found.high:.0f} %) against a target of "
         f"{target:g} %, met with a probability of {percent(shown.analyte_probability[name])}."
     )
@@ -170,7 +171,3 @@ def margin_sentence(
         f"{job.equipment.end_pressure_tolerance_mbar:g} mbar) stays inside, at a cost {price} a "
         "batch."
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

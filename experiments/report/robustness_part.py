@@ -15,6 +15,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.robustness import Effect, Robustness, analyse_robustness
+from experiments.wording import capital
 
 
 def robustness(g: Gathered) -> Section | None:
@@ -34,7 +35,7 @@ def robustness(g: Gathered) -> Section | None:
             "the usual scatter of a run."),
         Notice("answer" if found.holds else "caution", title,
                "Worked out from these runs alone, without the run model."),
-        Bullets(tuple(f"{line[0].upper()}{line[1:].rstrip('.')}." for line in lines)),
+        Bullets(tuple(f"{capital(line).rstrip('.')}." for line in lines)),
         *([_effects(found)] if found.effects else []),
     ]
     return Section("robustness", "Robustness", tuple(blocks))

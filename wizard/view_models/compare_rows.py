@@ -8,6 +8,7 @@ from experiments.differences import Comparison
 from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
+from experiments.wording import capital
 from wizard.charts.differences import Difference
 from wizard.units import Units, signed
 
@@ -43,7 +44,7 @@ def headline(found: Comparison) -> str:
         f"{lead}: {', '.join(dict.fromkeys(by[verdict]))}"
         for verdict, lead in leads.items() if verdict in by
     )
-    return f"{text[0].upper()}{text[1:]}."
+    return f"{capital(text)}."
 
 
 def _what(found: Found) -> str:

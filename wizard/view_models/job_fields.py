@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from experiments.job import FACTOR_WORDS, Analyte, BoilingPoint, Equipment, Limits, Sample
+from experiments.job import (
+    FACTOR_WORDS,
+    MAIN_FACTORS,
+    Analyte,
+    BoilingPoint,
+    Equipment,
+    Limits,
+    Sample,
+)
+from experiments.wording import capital
 
 
 @dataclass(frozen=True)
@@ -105,14 +114,14 @@ LIMITS = (
 )
 SEED = Field("seed", "Seed", help="Of the random choices: same seed, same proposals.")
 
-FACTOR_LABELS = {key: f"{name[0].upper()}{name[1:]}" for key, (name, _) in FACTOR_WORDS.items()}
+FACTOR_LABELS = {key: capital(name) for key, (name, _) in FACTOR_WORDS.items()}
 
 
 def today_fields(factors: Mapping[str, Any]) -> tuple[Field, ...]:
     """The fields of the method in use: what it does of everything that may be varied."""
     numbers = [n for n in FACTOR_LABELS if n in factors and n != "keeper"]
     wanted = tuple(Field(f"today.setting.{n}", FACTOR_LABELS[n])
-                   for n in numbers or list(FACTOR_LABELS)[:3])
+                   for n in numbers or MAIN_FACTORS)
     keepers = (factors.get("keeper") or {}).get("choices") or ()
     if len(keepers) < 2:
         return wanted
