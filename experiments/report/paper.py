@@ -98,11 +98,15 @@ def _section(section: Section, picture: Callable[[dict[str, Any]], str]) -> dict
 def _block(block: Any, picture: Callable[[dict[str, Any]], str]) -> dict[str, Any]:
     if isinstance(block, Figure):
         drawn = picture(block.chart)
-        wide, high = svg_size(drawn)
-        scale = min(PAGE_SCALE, TEXT_WIDTH_PT / wide, TEXT_HEIGHT_PT / high)
         return {"type": "figure", "title": block.title, "description": block.description,
-                "points": scale * wide, "svg": drawn}
+                "points": printed_width(drawn), "svg": drawn}
     return {"type": type(block).__name__.lower(), **_plain(block)}
+
+
+def printed_width(drawn: str) -> float:
+    """Width in points at which an SVG picture fits the page."""
+    wide, high = svg_size(drawn)
+    return wide * min(PAGE_SCALE, TEXT_WIDTH_PT / wide, TEXT_HEIGHT_PT / high)
 
 
 def svg_size(drawn: str) -> tuple[float, float]:

@@ -26,8 +26,8 @@ from experiments.report.document import (
     Signature,
     Table,
 )
-from experiments.report.look import PAGE_SCALE, png, svg
-from experiments.report.paper import TEXT_HEIGHT_PT, TEXT_WIDTH_PT, svg_size
+from experiments.report.look import png, svg
+from experiments.report.paper import printed_width
 from experiments.report.workbook import without_clock
 
 MAIN = RGBColor(0x0E, 0x6C, 0x78)
@@ -90,9 +90,8 @@ def _block(file: Any, block: Block) -> None:
         case Table():
             _table(file, block)
         case Figure():
-            wide, high = svg_size(svg(block.chart))
-            scale = min(PAGE_SCALE, TEXT_WIDTH_PT / wide, TEXT_HEIGHT_PT / high)
-            file.add_picture(io.BytesIO(png(block.chart)), width=Pt(scale * wide))
+            file.add_picture(io.BytesIO(png(block.chart)),
+                             width=Pt(printed_width(svg(block.chart))))
             _describe(file, block.description)
             _text(file, block.title, size=8.5, colour=MUTED)
         case Notice():
