@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 from itertools import pairwise
 
@@ -35,6 +36,15 @@ def store(request, tmp_path):
         opened = DatabaseStore(request.getfixturevalue("postgresql_url"))
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def store_in_memory():
+    """With threads that take turns much more often than usual."""
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    yield MemoryStore()
+    sys.setswitchinterval(usual)
 
 
 def chain(*notes: object, who: str = "Ada", after: Event | None = None) -> list[Event]:
@@ -182,6 +192,17 @@ def test_many_writers_lose_no_update(store):
     assert verify_chain(store.events("d1")).holds
     assert all(a.seq + 1 == b.seq for a, b in pairwise(store.events("d1")))
     assert store.summaries()[0].revision == 41
+
+
+def test_drafts_are_listed_while_others_are_saved(store_in_memory):
+    """Two people work in one process."""
+    others = threading.Thread(target=lambda: [
+        store_in_memory.save_draft(Draft("Grace", f"job {n}", AT, {"n": n})) for n in range(3000)])
+    others.start()
+    while others.is_alive():
+        assert store_in_memory.drafts("Ada") == []
+    others.join()
+    assert len(store_in_memory.drafts("Grace")) == 3000
 
 
 anything = st.recursive(
