@@ -177,5 +177,3 @@ def _time_notes(time: Array) -> list[str]:
         more = f" and {len(gaps) - SHOWN_GAPS} more" if len(gaps) > SHOWN_GAPS else ""
         notes.append(f"No reading from {shown} min{more}.")
     return notes
-
-

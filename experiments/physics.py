@@ -49,7 +49,7 @@ class PhysicsModel:
         return self.job.keepers[0]
 
     def settings_array(self, settings: Sequence[Setting]) -> Array:
-        """Settings in SI, [N, 7], columns of :data:`models.run_model.SETTING_COLUMNS`."""
+        """Settings in SI, [N, 7], columns of :data:`models.run_inputs.SETTING_COLUMNS`."""
         sample = self.job.sample
         keeper = sample.keeper.volume_ml if sample.keeper is not None else 0.0
         hold = self.job.equipment.end_point_hold_min

@@ -272,4 +272,3 @@ def _trials(fitted: Fitted, chosen: Sequence[Setting], reasons: Sequence[str]) -
         Trial(id="", setting=dict(setting), reason=reason, **forecast.promise)
         for setting, reason, forecast in zip(chosen, reasons, fitted.forecast(chosen), strict=True)
     ]
-

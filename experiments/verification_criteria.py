@@ -225,5 +225,3 @@ def _positions(
     )
     return [CriterionResult("vessel positions alike", name, "corrected p at least 0.05",
                             corrected[name], 0.05, "p", even, sentence, decides=False)]
-
-

@@ -353,4 +353,3 @@ def _unknown(analytes: Sequence[str]) -> list[Finding]:
         "unknown_stability", "caution",
         f"{_label(strangers)}: thermal stability is not known.",
         "Cap the wall temperature, not only that of the sample, and look for breakdown products.")]
-

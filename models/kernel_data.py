@@ -165,4 +165,3 @@ def pack_rig(system: LiquidSystem, equipment: Equipment, load: Load) -> Rig:
         ln_p0=ln_p0,
         ln_dp=ln_dp,
     )
-

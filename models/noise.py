@@ -36,11 +36,6 @@ common (common practice, no source: between 0.2 and 0.5)."""
 DAY_SHARE_OF_TIME: Final = (0.075 / RUN_TIME_SD) ** 2
 """The same for run times."""
 
-def with_common(common: Array, own: Array) -> Array:
-    """Standardised run effects from what the analytes of a run have in common and their own."""
-    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
-
-
 _LEVEL, _RSD = np.array([0.70, 0.85]), np.array([0.175, 0.06])
 LEAST_RUN_SD: Final = 0.01
 
@@ -51,6 +46,11 @@ def run_sd(recovery: Array) -> Array:
     """Between-run standard deviation of a recovery fraction at that level (same shape)."""
     recovery = np.asarray(recovery, dtype=float)
     return np.asarray(np.maximum(recovery * np.interp(recovery, _LEVEL, _RSD), LEAST_RUN_SD))
+
+
+def with_common(common: Array, own: Array) -> Array:
+    """Standardised run effects from what the analytes of a run have in common and their own."""
+    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
 
 
 def mean_variance(recovery: Array, vessels: Array, scale: Array | float = 1.0) -> Array:

@@ -40,4 +40,3 @@ def vessel_classes(vessels: int) -> VesselClasses:
     half = np.sqrt((vessels - slowest**2) / rest - centre**2)
     return VesselClasses(np.array([1.0, 0.5 * rest, 0.5 * rest]) / vessels,
                          np.array([-slowest, centre - half, centre + half]))
-

@@ -282,5 +282,3 @@ def predicted_run_chart(trace: dict[str, Any]) -> dict[str, Any]:
         ).properties(width=TEXT_WIDTH / 2 - 75, height=88))
     top, bottom = alt.hconcat(*charts[:2], spacing=22), alt.hconcat(*charts[2:], spacing=22)
     return dressed(alt.vconcat(top, bottom, spacing=12))
-
-

@@ -70,4 +70,3 @@ class Boilwright:
 
 def _pair(interval: Interval) -> tuple[float, float]:
     return float(interval.low), float(interval.high)
-

@@ -195,4 +195,3 @@ def probability_of_targets(problem: Problem, mean: Array, sd: Array) -> Array:
     """[N] probability that all targets are met for independent normal means [N, A]."""
     z = (mean - problem.targets) / np.maximum(sd, 1e-9)
     return np.asarray(norm.cdf(z).prod(axis=1))
-

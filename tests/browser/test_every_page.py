@@ -98,4 +98,3 @@ def accessibility_faults(page: Page) -> list[str]:
         for v in found["violations"] if v["impact"] in ("serious", "critical")
         for n in v["nodes"][:1]
     ]
-

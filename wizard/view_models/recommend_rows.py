@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from experiments.answers import Answer, Forecast, Remedy
-from experiments.differences import Comparison
 from experiments.job import EvaporationJob, Setting
 from experiments.region import Range, Region
 from wizard.units import Units, plain
@@ -135,8 +134,3 @@ def answer_setting(answer: Answer) -> Setting | None:
     if answer.setting is not None:
         return answer.setting
     return answer.compromise.setting if answer.compromise is not None else None
-
-
-def saving_sentences(found: Comparison) -> list[str]:
-    """The method in use against the recommended one."""
-    return list(found.sentences)

@@ -125,5 +125,5 @@ def _saving(session: WizardSession, dossier: Dossier, answer: Answer) -> None:
     found = caching.kept("saving", answers.record_key(dossier),
                          lambda: today_against_recommended(dossier))
     st.subheader("Against the method in use", anchor=False)
-    for line in recommend_rows.saving_sentences(found):
+    for line in found.sentences:
         st.markdown(verbatim(session.units.sentence(line)))

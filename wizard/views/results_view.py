@@ -32,6 +32,7 @@ HINTS: dict[editors.Rows, str] = {
                "<0.2 stands for below 0.2 µg.",
 }
 
+
 def render(session: WizardSession) -> None:
     """Draw the entry, its preview, and the results recorded so far."""
     dossier = session.must_dossier()
@@ -192,5 +193,3 @@ def _clear(session: WizardSession, dossier: Dossier, way: str) -> None:
         session.drop_draft(f"{name}:corrected")
         session.renew(name)
     session.renew("results.file")
-
-
