@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from experiments.answers import Interval
-from experiments.job import Analyte, EvaporationJob
+from experiments.job import MAIN_FACTORS, Analyte, EvaporationJob
 from experiments.trials import Recovery, Result, Trial
 from wizard.units import Units
 from wizard.view_models.job_fields import FACTOR_LABELS
@@ -24,9 +24,7 @@ def setting_text(
         if name not in setting or name in fixed:
             continue
         value = units.text(name, setting[name], 4)
-        parts.append(value if name in ("set_temperature_c", "ramp_rate_mbar_per_min",
-                                       "end_pressure_mbar")
-                     else f"{FACTOR_LABELS[name].lower()} {value}")
+        parts.append(value if name in MAIN_FACTORS else f"{FACTOR_LABELS[name].lower()} {value}")
     return " · ".join(parts)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import streamlit as st
 
+from experiments.job import EXTRA_FACTORS, MAIN_FACTORS
 from wizard import frame, presets
 from wizard.job_form import JobForm, Place
 from wizard.verbatim import verbatim
@@ -183,19 +184,12 @@ def factors_card(form: JobForm) -> None:
                       " Not sure? The most similar of the usual solvents brings ranges to start "
                       "from; correct the solvents after it."))
         heads(("", "from", "to", "in steps of", ""), FACTOR_WIDTHS)
-        for name in ("set_temperature_c", "ramp_rate_mbar_per_min", "end_pressure_mbar"):
+        extra = [n for n in STARTING_BOUNDS if form.value(f"factors.{n}") is not None]
+        for name in (*MAIN_FACTORS, *extra):
             _factor(form, name)
-        extra = [n for n in ("keeper_volume_ml", "end_volume_ml", "end_point_hold_min")
-                 if form.value(f"factors.{n}") is not None]
-        for name in extra:
-            _factor(form, name)
-        possible = ["end_point_hold_min"]
-        if form.value("sample.keeper") is not None:
-            possible += ["keeper_volume_ml", "keeper"]
-        if form.value("sample.end_volume_ml"):
-            possible.append("end_volume_ml")
         _keeper_choices(form)
-        others = [n for n in possible if form.value(f"factors.{n}") is None]
+        others = [n for n in EXTRA_FACTORS if form.value(f"factors.{n}") is None
+                  and (n not in NEEDED or form.value(NEEDED[n]) not in (None, "", 0))]
         labels = {fields.FACTOR_LABELS[n]: n for n in others}
         added = preset("Vary something else too", list(labels), "job.add.factor", "choose")
         if added:
@@ -210,6 +204,9 @@ STARTING_BOUNDS: dict[str, dict[str, Any]] = {
     "end_volume_ml": {"low": 0.5, "high": 2.0, "step": 0.5},
     "end_point_hold_min": {"low": 1, "high": 6, "step": 1},
 }
+NEEDED = {"keeper_volume_ml": "sample.keeper", "keeper": "sample.keeper",
+          "end_volume_ml": "sample.end_volume_ml"}
+"""What the job must have before a factor can be varied."""
 
 
 def _add_factor(form: JobForm, name: str) -> None:
