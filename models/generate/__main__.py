@@ -1,6 +1,6 @@
-"""Write one packaged table to standard output.
+"""Write one packaged table.
 
-``python -m models.generate substances > models/data/substances.csv``, likewise
+``python -m models.generate substances`` makes ``models/data/substances.csv``, likewise
 ``unifac_groups``, ``unifac_interactions``, ``unifac_completed`` and ``nrtl``.
 """
 
@@ -17,6 +17,7 @@ from models.reference_library import read_substance
 from models.substances import Substance
 
 LIST = Path(__file__).with_name("usual_substances.csv")
+DATA = Path(__file__).parents[1] / "data"
 
 
 def substances() -> Iterable[dict[str, object]]:
@@ -61,7 +62,7 @@ TABLES: dict[str, Callable[[], Iterable[dict[str, object]]]] = {
 
 
 def main(names: list[str]) -> int:
-    """Print the named table; 2 when there is no such table."""
+    """Replace the named table once every row is made; 2 when there is no such table."""
     if len(names) != 1 or names[0] not in TABLES:
         sys.stderr.write(f"Name one table: {', '.join(TABLES)}.\n")
         return 2
@@ -70,7 +71,7 @@ def main(names: list[str]) -> int:
     writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
-    sys.stdout.write(out.getvalue())
+    (DATA / f"{names[0]}.csv").write_text(out.getvalue(), "utf-8", newline="")
     return 0
 
 
