@@ -5,6 +5,7 @@ from __future__ import annotations
 from experiments.cli_parser import build_parser
 from experiments.job import DEFAULT_STEP, EXTRA_FACTORS, FACTOR_WORDS, MAIN_FACTORS
 from experiments.job_file import FACTOR_RULES
+from experiments.report import trials_part
 from wizard.units import Units
 from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.views.job_cards import STARTING_BOUNDS
@@ -28,3 +29,8 @@ def test_the_command_line_takes_every_factor():
     given = build_parser().parse_args(["simulate", "job.toml", *words, "--keeper", "n-dodecane"])
     assert [getattr(given, n) for n in NUMERIC] == [1.5] * len(NUMERIC)
     assert given.keeper == "n-dodecane"
+
+
+def test_a_factor_without_a_short_name_heads_its_column_with_its_words(monkeypatch):
+    monkeypatch.setitem(FACTOR_WORDS, "fill_volume_ml", ("fill volume", "mL"))
+    assert trials_part._head("fill_volume_ml") == "fill volume mL"

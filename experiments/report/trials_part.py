@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from experiments.corrections import CORRECTING, corrections
 from experiments.job import Analyte
 from experiments.report.charts import PANELS, recovery_against_time
-from experiments.report.digits import NONE, factor_unit, factor_value, value
+from experiments.report.digits import NONE, factor_name, factor_unit, factor_value, value
 from experiments.report.document import (
     Block,
     Bullets,
@@ -108,7 +108,7 @@ def _head(name: str) -> str:
              "end_pressure_mbar": "end", "keeper_volume_ml": "keeper",
              "end_volume_ml": "end vol.", "end_point_hold_min": "hold"}
     unit = factor_unit(name)
-    return f"{short.get(name, name)} {unit}".strip()
+    return f"{short.get(name, factor_name(name))} {unit}".strip()
 
 
 def _state_words(trial: Trial) -> str:
