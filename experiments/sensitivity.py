@@ -32,7 +32,6 @@ class Drift:
     at: float
     margin: float
     breaks: str | None
-    minutes_per_step: float
     sentence: str
 
 
@@ -65,12 +64,9 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
         ends = float(places[max(broken - 1, 0)]), float(places[broken])
         at = last_that_holds(forecaster, factor, *ends,
                              lambda v: [{**setting, factor.name: v}], HALVINGS)
-    change = forecasts[-1].run_time_min.mean - forecasts[0].run_time_min.mean
-    span = abs(float(line[-1][factor.name]) - float(setting[factor.name]))
     margin = abs(at - float(setting[factor.name]))
     return Drift(
         factor.name, "up" if up else "down", at, margin, breaks,
-        change / span if span > 0.0 else 0.0,
         _sentence(factor, setting, up, at, breaks),
     )
 

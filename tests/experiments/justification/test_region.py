@@ -167,8 +167,6 @@ def test_the_drift_that_breaks_a_target_is_named(fit, set_point):
     assert "breaks carvone first" in first.sentence
     below, above = ({**set_point, "end_pressure_mbar": first.at * k} for k in (0.93, 1.0))
     assert fit.probability([below])[0] < ASSURANCE <= fit.probability([above])[0]
-    raised = next(d for d in found if d.factor == "set_temperature_c" and d.direction == "up")
-    assert raised.minutes_per_step < 0.0, "hotter is faster"
 
 
 def test_coding_round_trips(job):
