@@ -108,10 +108,9 @@ def check_run() -> Check:
 
     rig = Equipment(
         vessels=6, vessel_capacity_m3=1e-4, relative_centrifugal_force=400.0,
-        rotor_radius_m=0.2, condenser_temperature_k=233.15, condenser_capacity_m3=1e-3,
-        ramp_start_pressure_pa=7e4, ultimate_pressure_pa=200.0, end_point_load_fraction=0.1,
-        heating="contact", condenser_power_w=500.0, pump_speed_m3_per_s=7e-4,
-        chamber_volume_m3=0.03,
+        condenser_temperature_k=233.15, ramp_start_pressure_pa=7e4, ultimate_pressure_pa=200.0,
+        end_point_load_fraction=0.1, heating="contact", condenser_power_w=500.0,
+        pump_speed_m3_per_s=7e-4, chamber_volume_m3=0.03,
     )
     setting = np.array([[313.15, 50.0, 1e4, 3e-5, 0.0, 0.0, 120.0]])
     system = build_system([("acetone", 1.0)], None, [])

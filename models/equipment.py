@@ -24,9 +24,7 @@ class Equipment:
     vessels: int
     vessel_capacity_m3: float
     relative_centrifugal_force: float
-    rotor_radius_m: float
     condenser_temperature_k: float
-    condenser_capacity_m3: float
     ramp_start_pressure_pa: float
     ultimate_pressure_pa: float
     end_point_load_fraction: float

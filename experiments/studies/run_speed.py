@@ -47,7 +47,7 @@ def case(runs: int, seed: int = 1) -> Case:
     """Runs of a job of three analytes in dichloromethane, settings and parameters spread."""
     analytes = [AnalyteSpec(name) for name in ANALYTES]
     system = build_system([("dichloromethane", 1.0)], None, analytes)
-    equipment = Equipment(12, 100e-6, 420.0, 0.2, 228.15, 1.5e-3, 7e4, 200.0, 0.05, "contact",
+    equipment = Equipment(12, 100e-6, 420.0, 228.15, 7e4, 200.0, 0.05, "contact",
                           450.0, 2.5 / 3600.0, 0.03)
     load = Load(1e-6, 20e-9 / system.analyte_molar_mass, "", 150.0 * 60.0, 323.15)
     rng = np.random.default_rng(seed)

@@ -78,7 +78,7 @@ def job(seed: int, solvents: int = 1, keeper: bool = False) -> Job:
     capacity = float(rng.choice([40e-6, 100e-6, 250e-6, 500e-6]))
     vessels = int(rng.integers(2, 25))
     equipment = Equipment(
-        vessels, capacity, 350.0, 0.18, cold, 4e-3, rng.uniform(4e4, 9e4), 100.0,
+        vessels, capacity, 350.0, cold, rng.uniform(4e4, 9e4), 100.0,
         rng.uniform(0.06, 0.15), str(rng.choice(["contact", "contact", "gas gap"])),
         rng.uniform(250.0, 1200.0), rng.uniform(1.0, 6.0) / 3600.0, rng.uniform(0.01, 0.05))
     load = Load(rng.choice([0.2e-6, 2e-6, 20e-6]), 10.0 ** rng.uniform(-8.5, -6.5, 3), "",

@@ -133,7 +133,7 @@ def test_condenser_floor():
 
 
 def rig(**other) -> Equipment:
-    made = Equipment(12, 5e-5, 350.0, 0.18, 258.15, 4e-3, 6e4, 300.0, 0.1, "contact", 800.0,
+    made = Equipment(12, 5e-5, 350.0, 258.15, 6e4, 300.0, 0.1, "contact", 800.0,
                      3.0 / 3600.0, 0.03)
     return replace(made, **other)
 
