@@ -1,6 +1,7 @@
-"""Write one packaged table.
+"""Write one packaged table to standard output.
 
-``python -m models.generate substances`` makes ``models/data/substances.csv``, likewise
+``python -m models.generate substances > new.csv && mv new.csv models/data/substances.csv``: not
+straight into the table, which a row that cannot be made would leave empty. Likewise
 ``unifac_groups``, ``unifac_interactions``, ``unifac_completed`` and ``nrtl``.
 """
 
@@ -17,7 +18,6 @@ from models.reference_library import read_substance
 from models.substances import Substance
 
 LIST = Path(__file__).with_name("usual_substances.csv")
-DATA = Path(__file__).parents[1] / "data"
 
 
 def substances() -> Iterable[dict[str, object]]:
@@ -62,7 +62,7 @@ TABLES: dict[str, Callable[[], Iterable[dict[str, object]]]] = {
 
 
 def main(names: list[str]) -> int:
-    """Replace the named table once every row is made; 2 when there is no such table."""
+    """Print the named table; 2 when there is no such table."""
     if len(names) != 1 or names[0] not in TABLES:
         sys.stderr.write(f"Name one table: {', '.join(TABLES)}.\n")
         return 2
@@ -71,7 +71,7 @@ def main(names: list[str]) -> int:
     writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
-    (DATA / f"{names[0]}.csv").write_text(out.getvalue(), "utf-8", newline="")
+    sys.stdout.write(out.getvalue())
     return 0
 
 

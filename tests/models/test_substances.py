@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from models.errors import UnknownSubstance
-from models.generate import __main__ as generate
 from models.properties import enthalpy_of_vaporisation
 from models.quantities import celsius
 from models.substances import find_substance, search_substances, usual_substances
@@ -158,19 +157,3 @@ def test_nonsense_is_unknown(name):
 def test_search_finds_parts_of_names():
     assert "n-dodecane" in search_substances("dodec")
     assert search_substances("") == ()
-
-
-def test_a_table_is_replaced_only_when_every_row_is_made(tmp_path, monkeypatch):
-    def rows_to_a_wrong_name():
-        yield {"name": "toluene"}
-        yield {"name": find_substance("tolune").name}
-
-    monkeypatch.setattr(generate, "DATA", tmp_path)
-    monkeypatch.setitem(generate.TABLES, "nrtl", rows_to_a_wrong_name)
-    (tmp_path / "nrtl.csv").write_text("as it was")
-    with pytest.raises(UnknownSubstance):
-        generate.main(["nrtl"])
-    assert (tmp_path / "nrtl.csv").read_text() == "as it was"
-    monkeypatch.setitem(generate.TABLES, "nrtl", lambda: [{"name": "toluene"}])
-    assert generate.main(["nrtl"]) == 0
-    assert (tmp_path / "nrtl.csv").read_text() == "name\ntoluene\n"
