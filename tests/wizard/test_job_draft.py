@@ -57,7 +57,8 @@ def test_presets_make_a_job():
 def test_what_an_empty_field_is_said_to_be_taken_for_is_what_the_job_takes():
     draft = full_draft()
     draft["analytes"][0]["boiling_point"] = {"temperature_c": 218}
-    shown = (*fields.VESSEL_MORE, *fields.SAMPLE_MORE, *fields.LIMITS, *fields.analyte_fields(0))
+    shown = (*fields.VESSEL_MORE, *fields.SAMPLE_MORE, *fields.LIMITS, *fields.analyte_fields(0),
+             *fields.data_sheet_fields(0))
     for field in shown:
         if field.optional and "temperature_c" not in field.path and "cas" not in field.path:
             put(draft, field.path, None)
@@ -235,6 +236,24 @@ def test_the_sentence_restates_the_job():
                  "set temperature (25 to 55 °C)", "12 trials"):
         assert part in text
     assert "…" in job_sentence(presets.first_draft(), Units())
+
+
+def test_the_sentence_names_no_figure_that_is_varied_or_impossible():
+    draft = full_draft()
+    draft["sample"] |= {"keeper": {"name": "n-dodecane", "volume_ml": 0.5}, "end_volume_ml": 1}
+    assert "with 0.5 mL of n-dodecane as keeper and is taken to 1 mL" in job_sentence(
+        draft, Units())
+    draft["factors"]["end_volume_ml"] = {"low": 1, "high": 2}
+    draft["factors"]["keeper"] = {"choices": ["n-dodecane", "n-tetradecane"]}
+    assert "with 0.5 mL of a keeper and is taken to an end volume" in job_sentence(
+        draft, Units())
+    draft["factors"]["keeper_volume_ml"] = {"low": 0.2, "high": 2}
+    assert "with a keeper and" in job_sentence(draft, Units())
+    draft["sample"] |= {"max_temperature_c": None, "solvents": [
+        {"name": "acetone", "volume_fraction": 60}, {"name": "n-hexane", "volume_fraction": 40}]}
+    said = job_sentence(draft, Units())
+    assert "of acetone and n-hexane with" in said
+    assert "stays below … What" in said
 
 
 def test_the_sentence_follows_the_units():

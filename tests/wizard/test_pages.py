@@ -195,3 +195,16 @@ def test_a_corrected_cas_number_shows_at_once_in_the_row_of_its_analyte(store):
     field.set_value("131-11-3").run()
     rows = [line for line in said(at).splitlines() if line.startswith(":gray[")]
     assert ":gray[131-11-3]" in rows
+
+
+def test_an_analyte_is_added_once_and_its_second_naming_is_said():
+    at = opened("job")
+    at.text_input(key="job.new.analyte").set_value("RX-4")
+    at.button(key="job.new.analyte.add").click().run()
+    assert at.text_input(key="job.new.analyte").value == ""
+    at.text_input(key="job.new.analyte").set_value(" rx-4")
+    at.button(key="job.new.analyte.add").click().run()
+    assert "rx-4 is in the list already. Give the new one another name." in said(at)
+    assert at.text_input(key="job.new.analyte").value == " rx-4"
+    assert [b.key for b in at.button if str(b.key).startswith("job.remove.analyte.")] == [
+        "job.remove.analyte.0"]

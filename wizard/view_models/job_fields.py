@@ -130,12 +130,19 @@ def today_fields(factors: Mapping[str, Any]) -> tuple[Field, ...]:
 
 
 def analyte_fields(index: int) -> tuple[Field, ...]:
-    """The fields of one analyte beyond its name, target and role."""
+    """The fields of one analyte beyond its name, target and role, but for its properties."""
     at = f"analytes[{index}]"
     return (
         Field(f"{at}.cas", "CAS number", "text", optional=True),
         Field(f"{at}.spike_ug", "Spike", optional=True),
         Field(f"{at}.upper_recovery_percent", "Flag recoveries above", optional=True),
+    )
+
+
+def data_sheet_fields(index: int) -> tuple[Field, ...]:
+    """What the data sheet of one analyte gives, in pairs."""
+    at = f"analytes[{index}]"
+    return (
         Field(f"{at}.molar_mass_g_per_mol", "Molar mass", optional=True),
         Field(f"{at}.smiles", "Structure (SMILES)", "text", optional=True),
         Field(f"{at}.boiling_point.temperature_c", "Boils at", optional=True),

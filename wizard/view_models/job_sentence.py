@@ -31,7 +31,7 @@ def _sample(draft: Mapping[str, Any], units: Units) -> str:
     solvents = [s for s in value_at(draft, "sample.solvents") or [] if isinstance(s, Mapping)]
     names = [str(s.get("name") or "…") for s in solvents]
     shares = [s.get("volume_fraction") for s in solvents]
-    if len(names) > 1 and all(isinstance(s, int | float) for s in shares):
+    if len(names) > 1 and all(isinstance(s, int | float) and 0 <= s <= 1 for s in shares):
         names = [f"{n} ({100 * float(s):.4g} %)"
                  for n, s in zip(names, shares, strict=True) if s is not None]
     vessels = _number(draft, "equipment.vessels")
@@ -42,14 +42,27 @@ def _sample(draft: Mapping[str, Any], units: Units) -> str:
     )
     keeper = value_at(draft, "sample.keeper.name")
     if keeper:
-        text += f" with {_said(draft, 'sample.keeper.volume_ml', units)} of {keeper} as keeper"
+        text += f" with {_keeper(draft, str(keeper), units)}"
     end = _number(draft, "sample.end_volume_ml")
     if end:
-        goal = f"to {_said(draft, 'sample.end_volume_ml', units)}"
+        is_varied = value_at(draft, "factors.end_volume_ml") is not None
+        goal = "to an end volume" if is_varied else (
+            f"to {_said(draft, 'sample.end_volume_ml', units)}")
     else:
         goal = "down to the keeper" if keeper else "to dryness"
     cap = _said(draft, "sample.max_temperature_c", units)
-    return f"{text} and is taken {goal}; the sample stays below {cap}."
+    stop = "" if cap.endswith("…") else "."
+    return f"{text} and is taken {goal}; the sample stays below {cap}{stop}"
+
+
+def _keeper(draft: Mapping[str, Any], name: str, units: Units) -> str:
+    """How much of which keeper; what may be varied is named among the levers."""
+    is_chosen, is_varied = (value_at(draft, f"factors.{n}") is not None
+                            for n in ("keeper", "keeper_volume_ml"))
+    if is_varied:
+        return "a keeper" if is_chosen else f"{name} as keeper"
+    volume = _said(draft, "sample.keeper.volume_ml", units)
+    return f"{volume} of a keeper" if is_chosen else f"{volume} of {name} as keeper"
 
 
 def _survivors(draft: Mapping[str, Any]) -> str:

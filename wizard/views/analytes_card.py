@@ -9,7 +9,7 @@ import streamlit as st
 from wizard import frame, presets
 from wizard.job_form import JobForm, Place
 from wizard.verbatim import verbatim
-from wizard.view_models.job_fields import Field, analyte_fields
+from wizard.view_models.job_fields import Field, analyte_fields, data_sheet_fields
 from wizard.view_models.substance_choice import cas_of, offered
 from wizard.views.job_cards import grid, heads, preset
 
@@ -54,24 +54,34 @@ def _search(form: JobForm) -> None:
 
 def _new_analyte(form: JobForm) -> None:
     """An analyte that is not in the library: named here, described below."""
+    key, asked = "job.new.analyte", "job.new.analyte.asked"
+
+    def ask() -> None:
+        st.session_state[asked] = st.session_state[key].strip()
+
+    name = st.session_state.pop(asked, "")
+    is_there = bool(name) and name.casefold() in _names(form)
+    if name and not is_there:
+        _add(form, [{"name": name, "target_recovery_percent": 85, "role": "must",
+                     "vapour_pressure": []}])
+        st.session_state[key] = ""
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        name = st.text_input("A new analyte, not in the library", key="job.new.analyte",
-                             placeholder="its name or code", width="stretch")
-        if st.button("Add it", key="job.new.analyte.add", icon=":material/add:") and name.strip():
-            _add(form, [{"name": name.strip(), "target_recovery_percent": 85, "role": "must",
-                         "vapour_pressure": [], "is_new": True}])
-            form.save()
-            frame.again()
+        st.text_input("A new analyte, not in the library", key=key,
+                      placeholder="its name or code", width="stretch")
+        st.button("Add it", key="job.new.analyte.add", icon=":material/add:", on_click=ask)
+    if is_there:
+        st.markdown(f":red[:material/error: {verbatim(name)} is in the list already. Give the "
+                    "new one another name.]")
+
+
+def _names(form: JobForm) -> set[str]:
+    return {str(r.get("name")).casefold() for r in form.value("analytes") or []}
 
 
 def _add(form: JobForm, rows: list[dict[str, Any]]) -> None:
-    have = list(form.value("analytes") or [])
-    names = {str(r.get("name")).casefold() for r in have}
-    for row in rows:
-        row.pop("is_new", None)
-        if row["name"].casefold() not in names:
-            have.append(row)
-    form.put("analytes", have)
+    names = _names(form)
+    form.put("analytes", [*(form.value("analytes") or []),
+                          *(r for r in rows if r["name"].casefold() not in names)])
 
 
 def _row(form: JobForm, i: int, rows: list[dict[str, Any]]) -> Place:
@@ -101,7 +111,8 @@ def _name(place: Place, row: dict[str, Any]) -> None:
 def _described(row: dict[str, Any]) -> str:
     points = [p for p in row.get("vapour_pressure") or [] if p]
     given = "described by you" if points or row.get("boiling_point") or row.get("smiles") else ""
-    return ", ".join(filter(None, [row.get("cas"), given])) or "not described yet"
+    cas = row.get("cas") or cas_of(str(row.get("name")))
+    return ", ".join(filter(None, [cas, given])) or "not described yet"
 
 
 def _details(form: JobForm, rows: list[dict[str, Any]]) -> None:
@@ -114,4 +125,6 @@ def _details(form: JobForm, rows: list[dict[str, Any]]) -> None:
             "For an analyte that is not in the library a molar mass with one vapour pressure or "
             "one boiling point is enough; a structure alone gives an estimate."
         )
-        grid(form, analyte_fields(min(int(chosen or 0), len(names) - 1)))
+        index = min(int(chosen or 0), len(names) - 1)
+        grid(form, analyte_fields(index))
+        grid(form, data_sheet_fields(index), 2)  # what belongs together stands side by side
