@@ -101,7 +101,9 @@ def read_table(
         faults += wrong
         if found is not None:
             understood.append(found)
-    faults += [*strays(groups), *recorded_before(job, understood, known)]
+    faulty = {f.row for f in faults}
+    faults += [f for f in strays(groups) if f.row not in faulty]
+    faults += recorded_before(job, understood, known)
     if not rows and not faults:
         faults.append(RowFault(0, "The table has a header but no rows.",
                                "Fill in the bench sheet and give it again."))

@@ -29,7 +29,7 @@ def doubts(
         setting = trial.setting if trial is not None else run.setting or {}
         said += [f"{name}: {line}" for line in (
             *_outside(job, run.setting or {}), *_too_short(job, setting, run),
-            *_readings(run.recovery_percent))]
+            *_too_long(job, run), *_readings(run.recovery_percent))]
     return said
 
 
@@ -54,6 +54,14 @@ def _too_short(job: EvaporationJob, setting: Setting, run: UnderstoodTrial) -> l
         return []
     return [f"a run time of {run.run_time_min:g} min is short beside a ramp of {ramp:.0f} min; "
             "are these minutes?"]
+
+
+def _too_long(job: EvaporationJob, run: UnderstoodTrial) -> list[str]:
+    longest = job.limits.max_run_time_min
+    if run.run_time_min is None or run.run_time_min <= longest:
+        return []
+    return [f"a run time of {run.run_time_min:g} min is longer than the {longest:g} min the job "
+            "allows; are these minutes?"]
 
 
 def _readings(recovery: Mapping[str, Any]) -> list[str]:

@@ -211,10 +211,15 @@ class _Reading:
         if self.trial is not None:
             self._compare(self.trial, given)
             return None
+        if not given and self.usual is None:
+            self._fault(self.first, "The row gives neither a trial nor settings.",
+                        "Write the trial into every row of it, because merged cells are empty "
+                        "but for the first; a run of its own needs its settings.")
+            return None
         try:
             return check_setting(self.job, given or self.usual or {})
         except EntryError as error:
-            self._fault(self.first, error.message, error.cure)
+            self._fault(self.first, error.message.removeprefix("setting."), error.cure)
             return None
 
     def _compare(self, trial: Trial, given: Mapping[str, Any]) -> None:

@@ -225,6 +225,7 @@ def test_a_warning_of_a_new_trial_names_the_row_where_it_begins(read):
 
 @pytest.mark.parametrize(("rows", "said"), [
     ("T1,1,0.6,88\nT1,2,0.6,87\n", "are these minutes?"),
+    ("T1,1,2460,88\nT1,2,2460,87\n", "longer than the 120 min the job allows"),
     ("T1,1,41,0.88\nT1,2,41,0.91\n", "not fractions"),
     ("T1,1,41,88\nT1,2,41,0.91\nT1,3,41,90\n", "vessel 2 has 0.91 % of diethyl phthalate"),
 ])

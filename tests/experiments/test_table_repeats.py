@@ -69,6 +69,20 @@ def test_an_id_that_stands_in_the_first_row_only_is_asked_for(held, order):
     assert f"Write {trial.id} into every row" in fault.cure
 
 
+def test_merged_cells_without_settings_are_one_fault_with_its_cure(held):
+    trial = next(t for t in held.trials if t.result is None)
+    table = read(held, f"trial,vessel,run_time_min,{A}\n{trial.id},1,30,90\n,2,,91\n,3,,92\n")
+    (fault,) = table.rejected
+    assert (fault.row, fault.reason) == (3, "The row gives neither a trial nor settings.")
+    assert "Write the trial into every row of it" in fault.cure
+
+
+def test_a_setting_given_in_part_is_named_as_the_table_names_it(held):
+    table = read(held, "trial,run_time_min,set_temperature_c,end_pressure_mbar\n,30,40,50\n")
+    (fault,) = table.rejected
+    assert fault.reason == "ramp_rate_mbar_per_min is missing."
+
+
 def test_a_run_of_ones_own_at_the_same_setting_stands_below_a_trial(held):
     trial = next(t for t in held.trials if t.result is None)
     at = ",".join(f"{trial.setting[name]:.12g}" for name in SETTING)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -173,8 +174,7 @@ def test_a_table_is_previewed_row_by_row(job, dossier):
             f";12,5;finished;88,1;mine\n")
     shown = preview(read_table(text, job, dossier.trials), job, dossier.trials, UNITS)
     assert not shown.may_record
-    assert "set_temperature_c" in " ".join(shown.rejected)
-    assert shown.rejected[0].startswith("Row 2: ")
+    assert shown.rejected[0].startswith("Row 2: The row gives neither a trial nor settings.")
     called = preview(read_table(text, job, dossier.trials), job, dossier.trials, UNITS, ["T9"])
     assert called.rejected[0] == shown.rejected[0].replace("Row 2", "T9")
     good = text.replace("trial;", "trial;set_temperature_c;ramp_rate_mbar_per_min;"
@@ -292,6 +292,9 @@ def test_a_comparison_in_a_sentence():
 def test_budget_and_history_in_words(dossier, job):
     run = f"Of {job.limits.trials} trials {len(dossier.recorded)} are run"
     assert run in budget_sentence(job, dossier.trials)
+    waiting = tuple(replace(t, state="pending") for t in dossier.trials[:2])
+    assert "next**; the reasons stand below." in budget_sentence(job, waiting)
+    assert "next**; the reason stands below." in budget_sentence(job, waiting[:1])
     lines = history_lines(dossier)
     assert lines[-1]["what"] == "started"
     assert len(lines) == len(dossier.events)

@@ -70,7 +70,8 @@ def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
     counted = [t for t in trials if t.state != "withdrawn"]
     waiting = [t.id for t in counted if t.state == "pending"]
     left = trials_left(job, trials)
-    lead = (f"**Run {listed(waiting)} next**; the reason stands below."
+    why = "reason stands" if len(waiting) == 1 else "reasons stand"
+    lead = (f"**Run {listed(waiting)} next**; the {why} below."
             if waiting else "**No trial waits to be run.**")
     return (f"{lead} Of {job.limits.trials} trials {len(counted) - len(waiting)} are run, "
             f"{len(waiting)} wait{'s' if len(waiting) == 1 else ''} and {left} "
