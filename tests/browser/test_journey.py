@@ -46,7 +46,7 @@ def test_an_example_from_the_list_to_the_report(page: Page, tmp_path: Path) -> N
     with running(tmp_path) as wizard:
         page.goto(wizard.url)
         asked(page, "dossiers")
-        says(page, "Nothing is here yet")
+        says(page, "No dossier is here yet")
         button(page, "Open this example").first.click()
         asked(page, "window")
         says(page, "boiling")

@@ -54,6 +54,12 @@ def test_the_map_in_words_names_what_it_holds_still(job):
     assert text.startswith("At a ramp of 50 mbar/min (keeper n-dodecane, end volume 1 mL), no ")
 
 
+@pytest.mark.parametrize(("best", "has_outline"), [(0.28, False), (0.61, True)])
+def test_the_dotted_outline_is_explained_where_there_is_one(best, has_outline):
+    found = some_map([[0.1, 0.2, best]] * 3)
+    assert ("Dotted outline" in window_map.even_sentence(found)) is has_outline
+
+
 def test_map_data_are_in_the_readers_units(job):
     data = window_map.map_data(some_map(np.full((3, 3), 0.4)), job, Units("kPa", "K"))
     assert data.y[0] == pytest.approx(2.0)

@@ -61,6 +61,12 @@ def map_data(
     )
 
 
+def even_sentence(found: WindowMap) -> str:
+    """What the dotted outline means, where the map has one."""
+    chance = found.probability
+    return " Dotted outline: an even chance." if chance.min() < EVEN <= chance.max() else ""
+
+
 def setting_marks(
     dossier: Dossier, units: Units, recommended: Setting | None = None
 ) -> list[MapMark]:

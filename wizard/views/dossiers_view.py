@@ -20,8 +20,8 @@ def render(session: WizardSession) -> None:
     st.markdown(
         "A dossier holds one evaporation job from the first question to the signed report."
         if summaries else
-        "Nothing is here yet. **Start a job of your own, or look at an example first:** it takes "
-        "two minutes and shows every page filled in, with a word on what to look at."
+        "No dossier is here yet. **Start a job of your own, or look at an example first:** it "
+        "takes two minutes and shows every page filled in, with a word on what to look at."
     )
     _start(session)
     _drafts(session)

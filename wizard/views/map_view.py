@@ -75,8 +75,8 @@ def show_map(  # noqa: PLR0913 - the pages differ in what they ask of the map
     if answer is not None:
         answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")
         said = ""
-    st.caption(f"{said} Shaded: closed or at risk, as named there. Grey dashes: run time. "
-               f"Dotted outline: an even chance.{change}"
+    st.caption(f"{said} Shaded: closed or at risk, as named there. Grey dashes: run time."
+               f"{window_map.even_sentence(found)}{change}"
                f"{' A click shows the run there.' if widget else ''}")
     if clicked is None:
         return None
