@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from experiments import example_dossiers
 from experiments.attached_log import moments_of
+from experiments.job_file import parse
 from experiments.log_columns import UNITS, proposed
 from experiments.log_file import read_log_file
 from experiments.log_reading import read_log
@@ -20,6 +22,7 @@ from wizard.view_models.log_panels import (
     log_panels,
     log_sentence,
     moment_lines,
+    ramp_sentence,
     run_time_sentence,
 )
 
@@ -75,6 +78,22 @@ def test_what_cannot_be_told_is_said_so(log) -> None:
     (41.5, 41.52, "is that of the log")])
 def test_a_run_time_is_suggested_never_set(suggested, recorded, words) -> None:
     assert words in run_time_sentence(suggested, recorded, Units())
+
+
+@pytest.mark.parametrize(("rate", "is_doubted"), [(10.0, True), (80.0, False)])
+def test_a_pressure_down_before_the_ramp_can_bring_it_there_is_pointed_out(
+    moments, rate, is_doubted
+) -> None:
+    """The log is down after 10 min; 500 mbar at 10 mbar/min take 50, at 80 mbar/min 6."""
+    job = parse(example_dossiers.names()[1].job)
+    start = job.equipment.ramp_start_pressure_mbar
+    said = ramp_sentence(job, {"end_pressure_mbar": start - 500.0,
+                               "ramp_rate_mbar_per_min": rate}, moments, Units(decimal="comma"))
+    assert (said is not None) is is_doubted
+    assert said is None or "after 10,0 min, but the ramp set for this trial takes 50,0" in said
+    moments["end_pressure"]["high"] = None
+    assert ramp_sentence(job, {"end_pressure_mbar": start - 500.0,
+                               "ramp_rate_mbar_per_min": rate}, moments, Units()) is None
 
 
 def test_every_unit_of_time_has_words() -> None:

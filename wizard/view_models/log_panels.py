@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from experiments.attached_log import MARKED, MOMENT_NAMES
+from experiments.job import EvaporationJob, Setting
 from experiments.log_columns import NAMES
 from experiments.log_reading import InstrumentLog
 from experiments.trials import is_same_time
@@ -21,6 +22,8 @@ TIME_UNITS = {
     "clock": "time of day (08:15:30)",
 }
 """Units of time as the page asks for them."""
+SOONER = 0.8
+"""Share of the ramp's own time below which an end pressure was reached too soon for it."""
 
 
 def log_panels(
@@ -90,6 +93,21 @@ def run_time_sentence(suggested: float | None, recorded: float | None, units: Un
         return units.sign(f"The recorded run time of {recorded:g} min is that of the log.")
     return units.sign(f"The log suggests a run time of {suggested:.2f} min; {recorded:g} min is "
                       "recorded.")
+
+
+def ramp_sentence(
+    job: EvaporationJob, setting: Setting, moments: Mapping[str, Mapping[str, Any]], units: Units
+) -> str | None:
+    """That the chamber was down sooner than the ramp of the trial lets it, where it was."""
+    reached = moments["end_pressure"]["high"]
+    drop = job.equipment.ramp_start_pressure_mbar - float(setting["end_pressure_mbar"])
+    ramp = drop / float(setting["ramp_rate_mbar_per_min"])
+    if reached is None or float(reached) > SOONER * ramp:
+        return None
+    return units.sign(
+        f"The chamber was at its end pressure after {float(moments['end_pressure']['min']):.1f} "
+        f"min, but the ramp set for this trial takes {ramp:.1f} min by itself. Check that the log "
+        "and the time of lid-close are those of this trial.")
 
 
 def column_options(headers: Sequence[str], is_needed: bool) -> dict[str, str]:

@@ -29,6 +29,7 @@ from wizard.view_models.log_panels import (
     log_panels,
     log_sentence,
     moment_lines,
+    ramp_sentence,
     run_time_sentence,
 )
 from wizard.view_models.settings_text import setting_text
@@ -72,10 +73,8 @@ def _attached(session: WizardSession, dossier: Dossier, trial_id: str, is_open: 
         st.markdown(f"**{verbatim(held['file'])}**, attached to {trial_id}")
         _show(session, log_of(held), held["lid_closed_min"], held["moments"],
               held["findings"], held["data_sha256"])
-        result = dossier.trial(trial_id).result
-        recorded = None if result is None else result.run_time_min
+        recorded = _compare(session, dossier, trial_id, held["moments"])
         suggested = run_logs.suggested_run_time(dossier, trial_id)
-        st.markdown(verbatim(run_time_sentence(suggested, recorded, session.units)))
         if not is_open:
             return
         differs = suggested is not None and (
@@ -93,6 +92,21 @@ def _attached(session: WizardSession, dossier: Dossier, trial_id: str, is_open: 
                 form.done()
                 session.mark("log", f"The log of {trial_id} no longer counts.")
                 frame.again()
+
+
+def _compare(
+    session: WizardSession, dossier: Dossier, trial_id: str,
+    moments: Mapping[str, Mapping[str, Any]],
+) -> float | None:
+    """Say how a log agrees with its trial; gives the run time on record, min."""
+    trial = dossier.trial(trial_id)
+    early = ramp_sentence(dossier.job, trial.setting, moments, session.units)
+    if early is not None:
+        st.warning(verbatim(early), icon=":material/info:")
+    recorded = None if trial.result is None else trial.result.run_time_min
+    st.markdown(verbatim(run_time_sentence(
+        moments["run_time"]["min"], recorded, session.units)))
+    return recorded
 
 
 def _show(
@@ -133,7 +147,9 @@ def _new(session: WizardSession, dossier: Dossier, trial_id: str) -> None:
         return
     with st.container(border=True):
         st.markdown("**Before anything is attached:** is this the run?")
-        _show(session, looked.log, lid, moments_of(looked.marks), looked.marks.findings, key)
+        moments = moments_of(looked.marks)
+        _show(session, looked.log, lid, moments, looked.marks.findings, key)
+        _compare(session, dossier, trial_id, moments)
         if st.button(f"Attach to {trial_id}", type="primary", key="logs.attach",
                      icon=":material/attach_file:"):
             run_logs.attach(session.service, dossier.id, trial_id, table, given.name, choices,
