@@ -208,3 +208,21 @@ def test_an_analyte_is_added_once_and_its_second_naming_is_said():
     assert at.text_input(key="job.new.analyte").value == " rx-4"
     assert [b.key for b in at.button if str(b.key).startswith("job.remove.analyte.")] == [
         "job.remove.analyte.0"]
+
+
+def test_a_correction_is_confirmed_and_marked_in_the_table_of_results(store):
+    database = open_store(str(store))
+    session = service.Session(database, local_user())
+    dossier_id = service.create(session, example_dossiers.names()[1].job).id
+    settings = {"set_temperature_c": 45.0, "ramp_rate_mbar_per_min": 50.0,
+                "end_pressure_mbar": 60.0}
+    service.record(session, dossier_id, setting=settings, run_time_min=30.0)
+    database.close()
+    at = opened("results", dossier_id)
+    at.selectbox(key="correct.trial").select_index(0).run()
+    next(f for f in at.text_input if f.label == "Run time, min").set_value("31")
+    next(f for f in at.text_input if f.label == "Why").set_value("misread")
+    at.button(key="correct.enter").click().run()
+    assert [s.value for s in at.success] == [
+        "T1 is corrected. The entry before it stays in the record."]
+    assert at.table[0].value["result"].iloc[0] == "31.0 min, finished, corrected"

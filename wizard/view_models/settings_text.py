@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from experiments.answers import Interval
+from experiments.dossier import Dossier
 from experiments.job import MAIN_FACTORS, Analyte, EvaporationJob
 from experiments.trials import Recovery, Result, Trial
 from wizard.units import Units
@@ -93,6 +94,12 @@ def recovery_text(result: Result, analyte: str, vessels: int) -> str:
         return f"{mean:.0f} %"
     count = "" if len(values) == vessels else f", {len(values)} vessels"
     return f"{mean:.0f} % ({min(values):.0f} to {max(values):.0f}{count})"
+
+
+def is_corrected(dossier: Dossier, trial_id: str) -> bool:
+    """Whether the result on record took the place of an earlier one."""
+    return any(c["kind"] == "corrected" and c["trial"] == trial_id
+               for c in dossier.details.changes)
 
 
 def result_text(trial: Trial) -> str:

@@ -11,7 +11,12 @@ from experiments.trials import Trial
 from wizard import frame
 from wizard.session import WizardSession
 from wizard.verbatim import literal
-from wizard.view_models.settings_text import recovery_text, result_text, setting_text
+from wizard.view_models.settings_text import (
+    is_corrected,
+    recovery_text,
+    result_text,
+    setting_text,
+)
 from wizard.views.correction_form import amendment, correction_fields
 from wizard.views.kept import KeptForm
 
@@ -22,6 +27,9 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
     if not recorded:
         return
     st.subheader("On record", anchor=False)
+    done = session.take_mark("corrected")
+    if done:
+        st.success(done, icon=":material/task_alt:")
     lines = [_line(t, session, dossier) for t in recorded]
     st.table(literal(lines).fillna("").set_index("trial"), border="horizontal")
     if dossier.state in FROZEN:
@@ -39,7 +47,8 @@ def corrections(session: WizardSession, dossier: Dossier) -> None:
 def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, str]:
     assert trial.result is not None
     line = {"trial": trial.id, "setting": setting_text(trial.setting, session.units, dossier.job),
-            "result": result_text(trial)}
+            "result": result_text(trial) + (
+                ", corrected" if is_corrected(dossier, trial.id) else "")}
     for analyte in dossier.job.analytes:
         line[analyte.name] = recovery_text(
             trial.result, analyte.name, dossier.job.equipment.vessels)
@@ -66,4 +75,12 @@ def _form(session: WizardSession, dossier: Dossier, trial: Trial) -> None:
         service.correct(session.service, dossier.id, trial.id, typed.reason, **values)
     if is_turned or values is not None:
         form.done()
+        what = _done(trial, is_turned)
+        session.mark("corrected", f"{trial.id} {what}. The entry before it stays in the record.")
         frame.again()
+
+
+def _done(trial: Trial, is_turned: bool) -> str:
+    if not is_turned:
+        return "is corrected"
+    return "counts again" if trial.state == "excluded" else "is kept out of the fit"
