@@ -11,6 +11,8 @@ import pytest
 from experiments import example_dossiers
 from experiments.job_file import parse
 from experiments.window import WindowMap, window_limits
+from wizard.charts.map_data import MapMark
+from wizard.charts.map_marks import label_places
 from wizard.units import Units
 from wizard.view_models import window_map
 from wizard.view_models.window_limits import limit_lines
@@ -58,6 +60,18 @@ def test_the_map_in_words_names_what_it_holds_still(job):
 def test_the_dotted_outline_is_explained_where_there_is_one(best, has_outline):
     found = some_map([[0.1, 0.2, best]] * 3)
     assert ("Dotted outline" in window_map.even_sentence(found)) is has_outline
+
+
+def test_settings_outside_the_map_are_named_and_leave_no_label_on_it(job):
+    """A robustness study goes beyond the bounds; the border itself is on the map."""
+    found, units = some_map(np.full((3, 3), 0.4)), Units("kPa", "K")
+    marks = [MapMark(units.shown("set_temperature_c", t), units.shown("end_pressure_mbar", p),
+                     f"{name}: setting", "pending")
+             for name, t, p in (("T1", 50.0, 20.0), ("T2", 52.0, 60.0), ("T3", 40.0, 15.0))]
+    assert window_map.beyond_sentence(found, marks, units) == " Outside the map: T2, T3."
+    assert window_map.beyond_sentence(found, marks[:1], units) == ""
+    data = window_map.map_data(found, job, units, marks)
+    assert [text for _, _, text in label_places(data)] == ["T1"]
 
 
 def test_map_data_are_in_the_readers_units(job):

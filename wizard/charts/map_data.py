@@ -55,6 +55,13 @@ EDGE = 0.025
 """Room around the window, as a share of it, so that settings on its border are seen."""
 
 
+def inside(marks: Sequence[MapMark], x: Sequence[float], y: Sequence[float]) -> list[MapMark]:
+    """The marks that lie on a map of these set temperatures and end pressures."""
+    across, up = EDGE * (x[-1] - x[0]), (y[-1] / y[0]) ** EDGE
+    return [m for m in marks if x[0] - across <= m.x <= x[-1] + across
+            and y[0] / up <= m.y <= y[-1] * up]
+
+
 def x_axis(data: MapData, name: str = "x:Q") -> alt.X:
     """Set temperature."""
     low, high = float(data.x[0]), float(data.x[-1])

@@ -8,7 +8,7 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.map_data import MapData, MapMark, x_axis, y_axis
+from wizard.charts.map_data import MapData, MapMark, inside, x_axis, y_axis
 from wizard.charts.palette import Palette, chart_of, outlined
 
 KINDS = {
@@ -45,12 +45,12 @@ def pick_layer(data: MapData, colours: Palette) -> Any:
 
 def mark_layers(data: MapData, colours: Palette) -> list[Any]:
     """The marks, and one label for those that lie on each other."""
-    inside = _inside(data)
-    if not inside:
+    shown = inside(data.marks, data.x, data.y)
+    if not shown:
         return []
-    rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in inside]
-    names_at = _grouped(inside, data)
-    kinds = [k for k in KINDS if any(m.kind == k for m in inside)]
+    rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in shown]
+    names_at = _grouped(shown, data)
+    kinds = [k for k in KINDS if any(m.kind == k for m in shown)]
     fills = {"trial": colours.ink, "pending": colours.paper, "today": colours.second,
              "recommended": colours.main}
     names = [KINDS[k][1] for k in kinds]
@@ -77,11 +77,8 @@ def mark_layers(data: MapData, colours: Palette) -> list[Any]:
 
 def label_places(data: MapData) -> list[tuple[float, float, str]]:
     """The labels of the marks, each with the mark it stands at."""
-    return [(n["x"], n["y"], n["text"]) for n in _grouped(_inside(data), data)]
-
-
-def _inside(data: MapData) -> list[MapMark]:
-    return [m for m in data.marks if math.isfinite(m.x) and math.isfinite(m.y) and m.y > 0]
+    shown = inside(data.marks, data.x, data.y)
+    return [(n["x"], n["y"], n["text"]) for n in _grouped(shown, data)]
 
 
 def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from experiments.dossier import Dossier
 from experiments.factor_space import dialled
 from experiments.job import EvaporationJob, Setting
 from experiments.window import WindowMap
-from wizard.charts.map_data import MapData, MapMark, MapRegion
+from wizard.charts.map_data import MapData, MapMark, MapRegion, inside
 from wizard.units import Units, figure
 from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.settings_text import chance, setting_text
@@ -40,8 +40,7 @@ def map_data(
     before : grids from physics alone, to show what the trials changed
     """
     asked = job.limits.assurance
-    x = [units.shown("set_temperature_c", float(v)) for v in found.set_temperature_c]
-    y = [units.shown("end_pressure_mbar", float(v)) for v in found.end_pressure_mbar]
+    x, y = _edges(found, units)
     late = MapRegion("not done in time", (EVEN - found.in_time).tolist(), 0.0)
     regions = [
         late,
@@ -65,6 +64,20 @@ def even_sentence(found: WindowMap) -> str:
     """What the dotted outline means, where the map has one."""
     chance = found.probability
     return " Dotted outline: an even chance." if chance.min() < EVEN <= chance.max() else ""
+
+
+def beyond_sentence(found: WindowMap, marks: Sequence[MapMark], units: Units) -> str:
+    """Which settings lie outside the map, as those of a robustness study may."""
+    x, y = _edges(found, units)
+    held = inside(marks, x, y)
+    beyond = [m.label.split(":")[0] for m in marks if m not in held]
+    return f" Outside the map: {', '.join(beyond)}." if beyond else ""
+
+
+def _edges(found: WindowMap, units: Units) -> tuple[list[float], list[float]]:
+    """Set temperatures and end pressures of the grid, in the reader's units."""
+    return ([units.shown("set_temperature_c", float(v)) for v in found.set_temperature_c],
+            [units.shown("end_pressure_mbar", float(v)) for v in found.end_pressure_mbar])
 
 
 def setting_marks(

@@ -76,7 +76,8 @@ def show_map(  # noqa: PLR0913 - the pages differ in what they ask of the map
         answer.markdown(f"{'From physics alone: a' if known == 'physics' else 'A'}{said[1:]}")
         said = ""
     st.caption(f"{said} Shaded: closed or at risk, as named there. Grey dashes: run time."
-               f"{window_map.even_sentence(found)}{change}"
+               f"{window_map.even_sentence(found)}"
+               f"{window_map.beyond_sentence(found, marks, units)}{change}"
                f"{' A click shows the run there.' if widget else ''}")
     if clicked is None:
         return None
