@@ -13,7 +13,7 @@ from typing import Any, Literal
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob, Setting
-from experiments.verification_criteria import CriterionResult, criteria_results
+from experiments.verification_criteria import NO_RUN, CriterionResult, criteria_results
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import (
     VerificationRun,
@@ -122,6 +122,6 @@ def _decision(found: Sequence[CriterionResult], complete: bool) -> tuple[Decisio
         return "fail", f"Not met: {first.name}, {first.required}. {first.sentence}{more}"
     if not complete:
         missing = [c for c in decides if c.met is None and c.name in COVERAGE]
-        text = " ".join(c.sentence for c in missing)
+        text = " ".join(c.sentence for c in missing if c.sentence != NO_RUN)
         return "not enough runs", f"The plan is not complete. {text}"
     return "pass", f"All {len(decides)} criteria written beforehand are met."

@@ -22,6 +22,9 @@ from models.errors import OutOfRange
 from models.significance import holm
 from models.variance import PositionEffect, position_effect
 
+NO_RUN = "No run yet."
+"""What a criterion says before the first run that counts."""
+
 
 @dataclass(frozen=True)
 class CriterionResult:
@@ -88,7 +91,7 @@ def _outcomes(
     met = False if broken else True if used else None
     return [CriterionResult(
         "every run finishes", None, "no run boils over or stays wet", float(len(broken)), 0.0,
-        "runs", met, text if met is not None else "No run yet.",
+        "runs", met, text if met is not None else NO_RUN,
     )]
 
 
@@ -110,7 +113,8 @@ def _coverage(
     places = job.equipment.vessels - len(missing)
     rows = [
         ("runs", len(used), rules.runs, f"{len(used)} of {rules.runs} planned runs count."),
-        ("days", days, rules.days, f"They were made on {days} of at least {rules.days} days."),
+        ("days", days, rules.days, f"They were made on {days} of at least {rules.days} days."
+         if used else NO_RUN),
         ("positions", places, job.equipment.vessels,
          _position_words(missing, job.equipment.vessels)),
     ]
@@ -142,12 +146,13 @@ def _run_times(
         CriterionResult(
             "longest run", None, f"at most {limit:g} min", longest, limit, "min",
             False if over else True if complete else None,
-            "No run yet." if longest is None else
+            NO_RUN if longest is None else
             f"The longest run took {longest:.3g} min; at most {limit:g} min are allowed.",
         ),
         CriterionResult(
             "run time as predicted", None, f"every run between {low:.3g} and {high:.3g} min",
             float(len(outside)), 0.0, "runs", (not outside) if complete else None,
+            NO_RUN if longest is None else
             f"{len(outside)} of {len(times)} runs lie outside what was predicted for single runs.",
         ),
     ]

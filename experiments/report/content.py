@@ -91,8 +91,8 @@ def _facts(g: Gathered, date: str) -> tuple[tuple[str, str], ...]:
     label = "setting" if g.is_recommended else "best setting found"
     time = g.shown.run_time_min
     return (
-        ("status", f"{g.answer.status}; verification: {g.verification.decision}; dossier "
-         f"{g.dossier.state}"),
+        ("status", f"{g.answer.status}; verification "
+         f"{job_part.DECISIONS[g.verification.decision]}; dossier {g.dossier.state}"),
         (label, setting_words(g.dossier.job, g.setting)),
         ("run time", f"{value(time.mean, 0)} min (95 % interval {value(time.low, 0)} to "
          f"{value(time.high, 0)})"),

@@ -75,6 +75,10 @@ def _verdict(g: Gathered) -> Notice:
     )
 
 
+DECISIONS = {"pass": "passed", "fail": "failed", "not enough runs": "not complete"}
+"""What came of a verification, as a word after its name."""
+
+
 def _decision_words(g: Gathered) -> str:
     found = g.verification
     if found.decision == "not enough runs":
@@ -82,7 +86,7 @@ def _decision_words(g: Gathered) -> str:
             f"not complete, {len(found.counted)} of {g.plan.criteria.runs} runs count; a plan "
             f"that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
         )
-    return {"pass": "passed", "fail": "failed"}[found.decision]
+    return DECISIONS[found.decision]
 
 
 def _time_words(found: Interval) -> str:

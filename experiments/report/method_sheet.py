@@ -27,7 +27,7 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import end_words, solvents_words
+from experiments.report.job_part import DECISIONS, end_words, solvents_words
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -70,8 +70,8 @@ def _status(g: Gathered) -> list[Block]:
                        f"the best found and reaches {percent(g.shown.probability)}.")]
     if g.dossier.state != "approved":
         return [Notice("caution", "Not released for routine use",
-                       f"Dossier {g.dossier.id} is {g.dossier.state}; verification: "
-                       f"{g.verification.decision}.")]
+                       f"Dossier {g.dossier.id} is {g.dossier.state}; verification "
+                       f"{DECISIONS[g.verification.decision]}.")]
     return []
 
 
@@ -86,7 +86,7 @@ def _settings(g: Gathered) -> Table:
     ]
     return Table(
         "What to set",
-        (Column("", weight=2), Column("set", "right", 1), Column("unit"),
+        (Column("", weight=2), Column("set", "right"), Column("unit"),
          Column("may vary within", "right", 2)),
         rows_of(rows),
         note="* end of the window that was searched." if held else "", size="large",

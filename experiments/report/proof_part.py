@@ -21,6 +21,7 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.report.job_part import DECISIONS
 from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 from experiments.verification_criteria import CriterionResult
@@ -47,7 +48,7 @@ def verification(g: Gathered) -> Section:
     noted = last_record(g.dossier, "verification planned")
     kind = {"pass": "answer", "fail": "stop", "not enough runs": "caution"}[found.decision]
     blocks: list[Block] = [
-        Notice(kind, f"Decision: {found.decision}", found.reason),  # type: ignore[arg-type]
+        Notice(kind, f"Verification {DECISIONS[found.decision]}", found.reason),  # type: ignore[arg-type]
         Paragraph(
             f"{'Planned' if noted is not None else 'Proposed plan (not yet in the record)'}: "
             f"{rules.runs} runs on at least {rules.days} days at "

@@ -151,6 +151,9 @@ def test_no_run_yet_is_not_a_pass(job, made):
     found = decide(job, made, [])
     assert found.decision == "not enough runs"
     assert "0 of 6 planned runs" in found.reason
+    assert "0 of at least" not in found.reason
+    says = {c.name: c.sentence for c in found.criteria}
+    assert {says[n] for n in ("days", "longest run", "run time as predicted")} == {"No run yet."}
     assert found.as_json()["criteria"]
     assert found.as_json()["chance_of_passing"] == made.chance_of_passing
 
