@@ -105,7 +105,7 @@ def describe(
     if stop.boil_over_index > 1.0:
         found.append(Finding(
             "boil-over", "caution",
-            f"Liquid is likely to be thrown out (index {stop.boil_over_index:.1f}, limit 1): a "
+            f"The predicted run throws liquid out (index {stop.boil_over_index:.1f}, limit 1): a "
             "vessel that boils over loses every analyte alike and may spoil its neighbours.",
             "Use a slower ramp, a higher end pressure, a cooler wall or a smaller fill.",
         ))

@@ -81,6 +81,7 @@ def test_a_promise_covers_the_temperature_of_the_sample(job):
     line = next(x for x in lines if x[""] == "sample temperature")
     assert line["chance to meet"] == "62 %"
     assert line["asked"].endswith("K")
+    assert lines[0]["asked"] == f"done within {job.limits.max_run_time_min:g} min"
 
 
 def test_a_range_of_one_setting_is_no_span():

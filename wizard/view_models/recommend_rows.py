@@ -60,7 +60,7 @@ def forecast_lines(
     job: EvaporationJob, mean: Forecast, single: Forecast, units: Units
 ) -> list[dict[str, str]]:
     """Run time and recoveries: what the true mean is, and what one run may show."""
-    limit = f"at most {job.limits.max_run_time_min:g} min"
+    limit = f"done within {job.limits.max_run_time_min:g} min"
     lines = [{
         "": "run time", "asked": limit, "true mean (95 %)": minutes(mean.run_time_min),
         "one new run (95 %)": minutes(single.run_time_min),

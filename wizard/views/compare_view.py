@@ -123,6 +123,6 @@ def _show(session: WizardSession, found: Comparison) -> None:
     lines = compare_rows.difference_lines(found, units)
     if lines:
         st.caption("Second minus first, each with its own 95 % interval; verdicts allow for "
-                   "everything that was looked at. The shaded band of a chart is a difference "
-                   "that does not matter.")
+                   "everything that was looked at. Trials of one setting are taken together. "
+                   "The shaded band of a chart is a difference that does not matter.")
         st.table(literal(lines).set_index("what"), border="horizontal")

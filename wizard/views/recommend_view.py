@@ -68,19 +68,20 @@ def _metrics(
 ) -> None:
     shown = recommend_rows.setting_metrics(setting, dossier.job, session.units)
     with st.container(border=True):
-        for place, (label, value) in zip(st.columns(len(shown)), shown, strict=True):
-            place.metric(label, value)
-        left, middle, right = st.columns(3)
-        left.metric("Run time", f"{answer.run_time_min.mean:.0f} min",
-                    help="Posterior mean of the true mean run time.")
-        middle.metric("Every target met", chance(answer.probability),
-                      help="Probability that every “must” analyte's true mean recovery meets its "
-                           "target and the run ends in time.")
+        with st.container(horizontal=True, gap="large"):  # wraps where the window is narrow
+            for label, value in shown:
+                st.metric(label, value, width="content")
+        promised = st.container(horizontal=True, gap="large")
+        promised.metric("Run time", f"{answer.run_time_min.mean:.0f} min", width="content",
+                        help="Posterior mean of the true mean run time.")
+        promised.metric("Every target met", chance(answer.probability), width="content",
+                        help="Probability that every “must” analyte's true mean recovery meets "
+                             "its target and the run ends in time.")
         if dossier.recorded:
             passing = _passing(dossier, setting)
-            right.metric("Passes six verification runs", chance(passing),
-                         help="Chance that six replicate runs on six days meet the usual "
-                              "criteria.")
+            promised.metric("Passes six verification runs", chance(passing), width="content",
+                            help="Chance that six replicate runs on six days meet the usual "
+                                 "criteria.")
             why = recommend_rows.passing_sentence(answer.probability, passing)
             if why:
                 st.caption(why)
