@@ -68,10 +68,10 @@ def _metrics(
 ) -> None:
     shown = recommend_rows.setting_metrics(setting, dossier.job, session.units)
     with st.container(border=True):
-        with st.container(horizontal=True, gap="large"):  # wraps where the window is narrow
+        with st.container(horizontal=True, gap="medium"):  # wraps where the window is narrow
             for label, value in shown:
                 st.metric(label, value, width="content")
-        promised = st.container(horizontal=True, gap="large")
+        promised = st.container(horizontal=True, gap="medium")
         promised.metric("Run time", f"{answer.run_time_min.mean:.0f} min", width="content",
                         help="Posterior mean of the true mean run time.")
         promised.metric("Every target met", chance(answer.probability), width="content",
