@@ -39,3 +39,17 @@ def test_a_job_with_a_new_analyte_becomes_a_dossier(page: Page, empty: Wizard) -
     asked(page, "window")
     says(page, "Extract of peat")
     says(page, "A run at one setting")
+
+
+def test_in_a_narrow_window_the_start_stands_below_the_form(page: Page, empty: Wizard) -> None:
+    visit(page, empty.url, "dossiers")
+    press(page, "Write a new job")
+    asked(page, "job")
+    seed, start = page.get_by_role("textbox", name="Seed"), button(page, "Start the dossier")
+    for width, is_below in ((1280, False), (800, True)):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.wait_for_timeout(400)
+        places = seed.bounding_box(), start.bounding_box()
+        assert places[0] is not None
+        assert places[1] is not None
+        assert (places[1]["y"] > places[0]["y"]) is is_below

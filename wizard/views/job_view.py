@@ -58,7 +58,8 @@ def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> Non
                     "once.", width="stretch")
         undo = st.empty()
     _title(form)
-    left, right = st.columns((9, 5), gap="medium")
+    with st.container(key="job.form"):
+        left, right = st.columns((9, 5), gap="medium")
     with left:
         sample_card(form)
         analytes_card(form)
