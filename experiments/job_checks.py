@@ -99,9 +99,6 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
 
 
 def _check_analytes(job: EvaporationJob, faults: Faults) -> None:
-    if job.analytes and all(a.role == "watch" for a in job.analytes):
-        faults.add("analytes", "are all only watched, so that none decides.",
-                   'Give at least one of them role = "must".')
     seen: set[str] = set()
     for i, analyte in enumerate(job.analytes):
         path = f"analytes[{i}]"

@@ -374,13 +374,6 @@ def test_bounds_the_wrong_way_round_are_one_fault_and_not_a_fault_of_the_step_to
     assert set(faults(data)) == {"factors.set_temperature_c.low"}
 
 
-def test_an_analyte_decides():
-    """Where none does, nothing can be verified, and a report was refused after the trials."""
-    data = mapping()
-    data["analytes"] = [{**a, "role": "watch"} for a in data["analytes"]]
-    assert 'role = "must"' in faults(data)["analytes"]
-
-
 def test_a_list_of_keepers_with_two_faults_is_told_of_both():
     found = faults(changed("factors.keeper", {"choices": ["water-ish", 3]}))
     assert "different keeper names" in found["factors.keeper.choices"]
