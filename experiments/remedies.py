@@ -192,21 +192,22 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
     chance = asked * float(np.minimum(rest, 1.0).mean())
     watch = float(np.minimum(rest, 1.0).mean())
     where = f"at {_words(fitted.job, compromise)}"
-    found = [
-        Remedy(
+    found = []
+    if lower >= 1.0:
+        found.append(Remedy(
             f"lower the target of {analyte.name}",
             f"Lower the target of {analyte.name} from {analyte.target_recovery_percent:g} to "
             f"{lower:.0f} %: it is then met with {100 * asked:g} % probability {where}.",
             chance, time,
-        ),
-        Remedy(
+        ))
+    if len(must) > 1:
+        found.append(Remedy(
             f"only watch {analyte.name}",
             f"Only watch {analyte.name}: the others are then met with a probability of "
             f"{100 * watch:.0f} % {where}.",
             watch, time,
-        ),
-    ]
-    return found[0 if lower >= 1.0 else 1 : 2 if len(must) > 1 else 1]
+        ))
+    return found
 
 
 def _words(job: EvaporationJob, setting: Setting) -> str:
