@@ -65,12 +65,12 @@ class Guidance:
             return self.bands[0]
         if level_ug_per_kg is None or not level_ug_per_kg > 0.0:
             raise EntryError(f"{self.document} sets its limits by concentration.",
-                             "Give the level in ug of analyte per kg of sample.")
+                             "Give the level in µg of analyte per kg of sample.")
         for band in self.bands:
             if level_ug_per_kg <= band.up_to_ug_per_kg:
                 return band
-        raise EntryError(f"A level of {level_ug_per_kg:g} ug/kg is more than the sample itself.",
-                         "Give the level in ug of analyte per kg of sample.")
+        raise EntryError(f"A level of {level_ug_per_kg:g} µg/kg is more than the sample itself.",
+                         "Give the level in µg of analyte per kg of sample.")
 
 
 def _steps(*rows: tuple[float, float, float, float | None]) -> tuple[Band, ...]:

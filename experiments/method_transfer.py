@@ -152,9 +152,9 @@ def _sentences(
         f"{confirmation.runs} runs on {confirmation.days} days confirm it with a chance of "
         f"{100 * confirmation.chance:.0f} %."
         if good else
-        f"No plan of up to {confirmation.runs} runs confirms it with 90 % chance (best "
-        f"{100 * confirmation.chance:.0f} %): start a new dossier from this one and let trials "
-        "find the setting."
+        f"The best plan found, {confirmation.runs} runs on {confirmation.days} days, confirms it "
+        f"with a chance of {100 * confirmation.chance:.0f} % only: start a new dossier from this "
+        "one and let trials find the setting."
     )
     return (
         f"A run takes {new.mean:.0f} min ({new.low:.0f} to {new.high:.0f}) instead of "

@@ -18,6 +18,7 @@ from models.substances import find_substance, usual_substances
     ("hexanes", "n-hexane"),
     ("C10H8", "formula"),
     ("toluidine", "isomers"),
+    ("xylene", "isomers"),
     ("dichlorobenzene", "isomers"),
     ("iron", "does not evaporate"),
     ("sodium chloride", "does not evaporate"),
