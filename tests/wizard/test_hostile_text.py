@@ -9,6 +9,7 @@ import tomllib
 import pytest
 import streamlit as st
 from hypothesis import HealthCheck, given, settings
+from hypothesis import example as shown
 from hypothesis import strategies as strategy
 from streamlit.testing.v1 import AppTest
 
@@ -155,6 +156,7 @@ PLACES = ["title", "seed", "equipment", "equipment.name", "equipment.vessels", "
 @settings(max_examples=examples(15), deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(place=strategy.sampled_from(PLACES), value=VALUES)
+@shown(place="factors.keeper", value={"choices": ["", 3, "squalane", "squalane"]})
 def test_any_job_file_the_form_takes_can_be_shown_and_mended(session, place, value):
     mapping = copy.deepcopy(example())
     *way, last = place.split(".")

@@ -256,15 +256,17 @@ def _keeper_choices(form: JobForm) -> None:
     choices = form.value("factors.keeper.choices")
     if choices is None:
         return
-    names = offered(("keeper",))
+    given = list(dict.fromkeys(choices))
+    others = [c for c in given if c not in offered(("keeper",))]  # from a job file
     with st.container(horizontal=True, vertical_alignment="bottom"):
         key = f"{form.name}/factors.keeper.choices"
-        kept = st.multiselect("Keepers to choose among", list(names), default=choices, key=key)
+        kept = st.multiselect("Keepers to choose among", [*offered(("keeper",)), *others],
+                              default=given, format_func=lambda c: str(c) or "no name", key=key)
         if st.button("Do not vary", key="job.remove.factor.keeper", icon=":material/close:"):
             drop_factor(form.draft, "keeper")
             form.save()
             frame.again()
-    if kept != choices:
+    if kept != given:
         form.put("factors.keeper.choices", kept)
     form.slots["factors.keeper.choices"] = st.empty()
     form.slots["factors.keeper"] = st.empty()
