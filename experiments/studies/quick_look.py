@@ -38,6 +38,8 @@ def quick(n_benches: int = 10, progress: Progress | None = None) -> dict[str, An
     Returns ``text`` for people and, for machines, ``succeeded`` of ``benches`` (truly
     feasible and within 25 % of the fastest feasible time), ``plays`` and ``versions``.
     """
+    if n_benches < 1:
+        raise ValueError("The benchmark needs at least one bench.")
     groups = [[Play("physical", seed, OURS, 0, (TRIALS,))] for seed in quick_seeds(n_benches)]
     with tempfile.TemporaryDirectory() as folder:
         scores = run_study(groups, Path(folder) / "scores.csv", jobs=2, progress=progress)
