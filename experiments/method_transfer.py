@@ -147,6 +147,8 @@ def _sentences(
     confirmation: DesignChance,
 ) -> tuple[str, ...]:
     old, new = times
+    worst = min(job.must, key=lambda a: recoveries[a.name][1].mean - a.target_recovery_percent)
+    before, after = recoveries[worst.name]
     good = confirmation.chance >= WANTED_CHANCE
     runs = (
         f"{confirmation.runs} runs on {confirmation.days} days confirm it with a chance of "
@@ -159,26 +161,13 @@ def _sentences(
     return (
         f"A run takes {new.mean:.0f} min ({new.low:.0f} to {new.high:.0f}) instead of "
         f"{old.mean:.0f} min.",
-        *_nearest(job, recoveries),
+        f"{worst.name} comes nearest to its target of {worst.target_recovery_percent:g} %: "
+        f"{after.mean:.0f} % ({after.low:.0f} to {after.high:.0f}) instead of "
+        f"{before.mean:.0f} %.",
         f"The probability of meeting every target in time goes from {_percent(chance[0])} to "
         f"{_percent(chance[1])}.",
         runs,
     )
-
-
-def _nearest(
-    job: EvaporationJob, recoveries: dict[str, tuple[Interval, Interval]]
-) -> list[str]:
-    """What the change does to the analyte nearest to its target; none where all are watched."""
-    if not job.must:
-        return []
-    worst = min(job.must, key=lambda a: recoveries[a.name][1].mean - a.target_recovery_percent)
-    before, after = recoveries[worst.name]
-    return [
-        f"{worst.name} comes nearest to its target of {worst.target_recovery_percent:g} %: "
-        f"{after.mean:.0f} % ({after.low:.0f} to {after.high:.0f}) instead of "
-        f"{before.mean:.0f} %."
-    ]
 
 
 def _dangers(

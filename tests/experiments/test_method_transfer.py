@@ -47,18 +47,6 @@ def test_nothing_changes_where_the_job_stays(dossier):
     assert found.probability[1] == pytest.approx(found.probability[0], abs=0.1)
 
 
-def test_analytes_that_are_all_only_watched_need_no_nearest_target(dossier):
-    """A job may have no analyte that decides, but only a limit of time."""
-    data = to_mapping(dossier.job)
-    data["analytes"] = [{**a, "role": "watch"} for a in data["analytes"]]
-    made = Dossier.start(data)
-    for trial in dossier.recorded:
-        made.record(setting=trial.setting, run_time_min=trial.result.run_time_min)
-    found = predict_transfer(made, changed(made, "sample", fill_volume_ml=9))
-    assert not any("nearest to its target" in sentence for sentence in found.sentences)
-    assert found.run_time_min[1].mean < found.run_time_min[0].mean
-
-
 def test_half_the_fill_is_over_sooner_by_what_the_run_model_says(dossier):
     job = changed(dossier, "sample", fill_volume_ml=9)
     found = predict_transfer(dossier, job)
