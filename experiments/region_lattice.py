@@ -92,18 +92,15 @@ class Lattice:
     def largest_box(self, inside: Mask) -> list[tuple[int, int]]:
         """Node ranges of the box of largest coded volume that lies wholly inside.
 
-        Every box around the set point is tried, those that hold the equipment's tolerance
-        first; how many nodes of one lie inside comes from cumulative sums.
+        Every box that holds the equipment's tolerance around the set point is tried, then every
+        other one; how many nodes of one lie inside comes from cumulative sums.
         """
         total = np.zeros(tuple(n + 1 for n in self.shape), dtype=int)
         total[tuple(slice(1, None) for _ in self.shape)] = inside
         for axis in range(len(self.shape)):
             total = total.cumsum(axis=axis)
         point = [(c, c) for c in self.centre]
-        found = [self._largest(total, needed) for needed in (self.needed, point)]
-        boxes = [box for box in found if box is not None]
-        wide = [box for box in boxes if all(i < j for i, j in box)]
-        return (wide or boxes or [point])[0]
+        return self._largest(total, self.needed) or self._largest(total, point) or point
 
     def _largest(
         self, total: Array, needed: Sequence[tuple[int, int]]

@@ -80,6 +80,19 @@ def test_the_largest_box_is_found_among_all_boxes(job, set_point):
         assert volume(found) == pytest.approx(best)
 
 
+def test_a_box_that_holds_the_tolerance_comes_before_a_larger_one(job, set_point):
+    """Also where no second node of the ramp lies inside with it: its side is sharpened later."""
+    lattice = Lattice(job, set_point)
+    inside = np.zeros(lattice.shape, dtype=bool)
+    held = tuple(slice(i, j + 1) for i, j in lattice.needed)
+    inside[held] = True
+    inside[tuple(slice(0, c + 1) for c in lattice.centre)] = True
+    found = lattice.largest_box(inside)
+    assert inside[tuple(slice(i, j + 1) for i, j in found)].all()
+    assert all(i <= low and high <= j
+               for (i, j), (low, high) in zip(found, lattice.needed, strict=True))
+
+
 def test_the_set_point_and_its_tolerance_lie_in_the_box(region, set_point):
     assert region.tolerance_inside
     assert all(r.low <= set_point[r.factor] <= r.high for r in region.box)
