@@ -146,6 +146,7 @@ def test_only_another_person_who_may_approve_approves(store, monkeypatch, user, 
     next(b for b in at.button if b.label == "Change the state").click().run()
     assert said in at.error[0].value
     assert store.summaries()[0].state == "verified"
+    assert "To take along" in [h.value for h in at.subheader], "the rest of the page stays"
 
 
 def test_an_approver_approves_and_the_record_says_who(store, monkeypatch):

@@ -81,9 +81,10 @@ def _states(session: WizardSession, dossier: Dossier) -> None:
         to = form.choice("to", "Next", moves, moves[0], say=lambda s: STATE_ACTIONS[s])
         reason = form.text("why", "Why", placeholder="stands in the record")
         if _is_meant(to):
-            approval.change_state(session.service, dossier.id, to, reason)
-            form.done()
-            frame.again()
+            with frame.faults_shown():  # the rest of the page stays
+                approval.change_state(session.service, dossier.id, to, reason)
+                form.done()
+                frame.again()
 
 
 def _is_meant(to: str) -> bool:
