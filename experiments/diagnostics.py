@@ -49,7 +49,7 @@ def leave_one_out(fitted: Fitted) -> tuple[Reading, ...]:
         noise = fitted.reading_noise(point)
         mean = np.column_stack([np.log(point.time), point.recovery])
         seen = np.concatenate([[data.ln_time[i] - np.log(MINUTE)], 100.0 * data.recovery[i]])
-        weight = _weights(seen, mean, noise)
+        weight = left_out_weights(seen, mean, noise, fitted.surrogate.scales_.common)
         names = ["run time", *(a.name for a in fitted.job.analytes)]
         for o, name in enumerate(names):
             if not np.isfinite(seen[o]):
@@ -65,12 +65,25 @@ def leave_one_out(fitted: Fitted) -> tuple[Reading, ...]:
     return tuple(found)
 
 
-def _weights(seen: Array, mean: Array, noise: Array) -> Array:
-    """Leave-one-out weights [P] of the draws for one run."""
+def left_out_weights(seen: Array, mean: Array, noise: Array, common: Array) -> Array:
+    """How much each draw [P] counts for the forecast of one run by the others.
+
+    Parameters
+    ----------
+    seen : [1 + A] ln(run time), then recoveries in percent; nan where there is none
+    mean, noise : [P, 1 + A] what the draws expect, and the standard deviation of one run
+    common : [P] share of their scatter's variance that the recoveries of a run have in common
+    """
     used = np.isfinite(seen)
-    density = np.sum(
-        -0.5 * ((seen - mean)[:, used] / noise[:, used]) ** 2 - np.log(noise[:, used]), axis=1
-    )
+    off = ((seen - mean) / noise)[:, used]
+    recoveries = off[:, int(used[0]):]
+    analytes = recoveries.shape[1]
+    joint = 1.0 + (analytes - 1) * common
+    square = (np.sum(recoveries**2, axis=1)
+              - common / joint * np.sum(recoveries, axis=1) ** 2) / (1.0 - common)
+    log_det = (analytes - 1) * np.log(1.0 - common) + np.log(joint) if analytes else 0.0
+    of_time = off[:, 0] ** 2 if used[0] else 0.0
+    density = -0.5 * (square + log_det + of_time) - np.log(noise[:, used]).sum(axis=1)
     weight = np.exp(np.min(density) - density)
     cap = np.mean(weight) * np.sqrt(len(weight))
     weight = np.minimum(weight, cap)
