@@ -143,13 +143,18 @@ def plan_robustness(dossier: Dossier, setting: Setting) -> list[Trial]:
 
 
 def _reason(job: EvaporationJob, setting: Setting, moved: Setting) -> str:
-    parts = []
+    parts, beyond = [], []
     for factor in numeric_factors(job):
         value, centre = float(moved[factor.name]), float(setting[factor.name])
+        name, unit = FACTOR_WORDS[factor.name]
         if value != centre:
-            name, unit = FACTOR_WORDS[factor.name]
             parts.append(f"{name} {'raised' if value > centre else 'lowered'} to {value:g} {unit}")
-    return f"Robustness: {', '.join(parts) if parts else 'the set point itself'}."
+        if not factor.low <= value <= factor.high:
+            beyond.append(name)
+    what = f"Robustness: {', '.join(parts) if parts else 'the set point itself'}."
+    if not beyond:
+        return what
+    return f"{what} Beyond the job's own range of {' and '.join(beyond)}: make sure it can be run."
 
 
 def analyse_robustness(dossier: Dossier) -> Robustness | None:

@@ -152,3 +152,12 @@ def test_what_was_measured_in_too_few_runs_is_not_said_to_hold(dossier, set_poin
     assert found.corners == ()
     assert not found.holds
     assert "carvone was measured in too few of the runs to tell." in found.untold
+
+
+def test_a_run_beyond_the_job_s_ranges_is_named_as_one(dossier, set_point):
+    """The search ended there; whether the evaporator can go on, only the analyst knows."""
+    highest = next(f.high for f in dossier.job.factors if f.name == "set_temperature_c")
+    planned = plan_robustness(dossier, {**set_point, "set_temperature_c": highest})
+    beyond = [t.setting["set_temperature_c"] > highest for t in planned]
+    assert any(beyond)
+    assert beyond == ["own range of set temperature: make sure" in t.reason for t in planned]
