@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from models.errors import ModelError
-from models.quantities import ATMOSPHERE, GAS_CONSTANT, celsius
+from models.quantities import ATMOSPHERE, GAS_CONSTANT, REFERENCE_TEMPERATURE, celsius
 from models.substances import Substance, find_substance
 from models.volatility import RANGE, REFERENCE, boiling_temperature, enthalpy, pressure
 
@@ -41,8 +41,9 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
     melting), ``vapour_pressure_factor_95``, ``vapour_pressure_source``,
     ``vapour_pressure_range_c`` (low, high or None), ``normal_boiling_point_c``,
     ``boiling_point_is_estimate``, ``freezing_point_c``, ``enthalpy_of_vaporisation_j_per_mol``,
-    ``density_kg_per_m3``, ``sources``, ``warnings``, ``curve`` [{temperature_c, pressure_pa}],
-    ``points`` [{temperature_c, pressure_pa, source}], the data behind the curve.
+    ``density_kg_per_m3`` and its ``density_temperature_c`` (20, as all volumes are), ``sources``,
+    ``warnings``, ``curve`` [{temperature_c, pressure_pa}], ``points`` [{temperature_c,
+    pressure_pa, source}], the data behind the curve.
 
     Raises
     ------
@@ -75,6 +76,7 @@ def describe_substance(name: str, temperature_k: float = 298.15) -> dict[str, ob
                              if math.isfinite(s.freezing_temperature) else None),
         "enthalpy_of_vaporisation_j_per_mol": enthalpy_of_vaporisation(s, temperature_k),
         "density_kg_per_m3": s.density,
+        "density_temperature_c": celsius(REFERENCE_TEMPERATURE),
         "sources": dict(s.sources),
         "warnings": list(s.warnings),
         "curve": [{"temperature_c": celsius(float(T)), "pressure_pa": float(pressure(s.ln_p, T))}

@@ -102,6 +102,7 @@ def test_substance(ask):
         "density_kg_per_m3"}
     assert found["cas"] == "91-20-3"
     assert found["vapour_pressure_factor_95"] >= 1
+    assert found["density_temperature_c"] == 20.0, "at whatever temperature it is asked"
 
 
 def test_mixture(ask):
