@@ -8,7 +8,6 @@ shown beside the field.
 from __future__ import annotations
 
 import copy
-import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -190,6 +189,8 @@ TABLES = frozenset({"equipment", "sample", "factors", "limits", "today", "sample
                     "today.setting", "analytes[].boiling_point"})
 LISTS_OF_TABLES = frozenset({"analytes", "sample.solvents", "analytes[].vapour_pressure"})
 LISTS = frozenset({"factors.keeper.choices"})
+BEYOND = 1e300
+"""Numbers of that size, and what is not finite, fit no field."""
 
 
 def misfits(mapping: Mapping[str, Any]) -> list[str]:
@@ -214,7 +215,7 @@ def _misfits(value: Any, path: str) -> Iterator[str]:
             yield from _misfits(inner, f"{path}[{i}]")
     elif (place in TABLES | LISTS_OF_TABLES | LISTS or is_item
           or not isinstance(value, str | int | float)
-          or isinstance(value, float) and not math.isfinite(value)):
+          or not isinstance(value, str) and not -BEYOND < value < BEYOND):
         yield path
 
 
