@@ -110,7 +110,7 @@ class JobForm:
         known = [*options, *([now] if now and now not in options else [])]
         chosen: str | None = self._changed(key, now)
         (where or st).selectbox(label, known, key=key, placeholder="choose or type to search",
-                                format_func=lambda v: (show or {}).get(v, v))
+                                format_func=lambda v: str((show or {}).get(v, v)))
         return chosen
 
     def _key(self, path: str, kind: str) -> str:

@@ -158,6 +158,9 @@ PLACES = ["title", "seed", "equipment", "equipment.name", "equipment.vessels", "
 @given(place=strategy.sampled_from(PLACES), value=VALUES)
 @shown(place="factors.keeper", value={"choices": ["", 3, "squalane", "squalane"]})
 @shown(place="title", value=10**400)
+@shown(place="sample.keeper", value={"name": 1})
+@shown(place="sample.keeper", value={"name": 0})
+@shown(place="sample.keeper", value={"name": ""})
 def test_any_job_file_the_form_takes_can_be_shown_and_mended(session, place, value):
     mapping = copy.deepcopy(example())
     *way, last = place.split(".")
