@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from models.noise import COMMON_SHARE, DAY_SHARE, with_common
+from models.noise import DAY_SHARE, misfit_with_common, with_common
 from models.system import Array, Mask
 
 
@@ -135,10 +135,7 @@ def log_weight_change(
 
 def _misfit(standard: Array) -> Array:
     """Squared Mahalanobis distance [J, P] of standardised differences [J, P, O]."""
-    recoveries = standard[:, :, 1:]
-    pull = COMMON_SHARE / (1.0 + COMMON_SHARE * (recoveries.shape[2] - 1))
-    alone = np.sum(recoveries**2, axis=2) - pull * np.sum(recoveries, axis=2) ** 2
-    return np.asarray(standard[:, :, 0] ** 2 + alone / (1.0 - COMMON_SHARE))
+    return np.asarray(standard[:, :, 0] ** 2 + misfit_with_common(standard[:, :, 1:]))
 
 
 def normalise(log_weight: Array) -> Array:

@@ -10,6 +10,7 @@ import numpy as np
 from experiments.fitted import Fitted
 from experiments.trials import Trial
 from models.errors import Finding
+from models.noise import misfit_with_common
 from models.quantities import MINUTE
 from models.system import Array
 
@@ -79,9 +80,8 @@ def left_out_weights(seen: Array, mean: Array, noise: Array, common: Array) -> A
     recoveries = off[:, int(used[0]):]
     analytes = recoveries.shape[1]
     joint = 1.0 + (analytes - 1) * common
-    square = (np.sum(recoveries**2, axis=1)
-              - common / joint * np.sum(recoveries, axis=1) ** 2) / (1.0 - common)
     log_det = (analytes - 1) * np.log(1.0 - common) + np.log(joint) if analytes else 0.0
+    square = misfit_with_common(recoveries, common)
     of_time = off[:, 0] ** 2 if used[0] else 0.0
     density = -0.5 * (square + log_det + of_time) - np.log(noise[:, used]).sum(axis=1)
     weight = np.exp(np.min(density) - density)

@@ -53,6 +53,16 @@ def with_common(common: Array, own: Array) -> Array:
     return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
 
 
+def misfit_with_common(standard: Array, share: Array | float = COMMON_SHARE) -> Array:
+    """Squared Mahalanobis distance [...] of standardised differences [..., A] of one run.
+
+    ``share`` [...] of the variance of each is common to all of them.
+    """
+    pull = share / (1.0 + share * (standard.shape[-1] - 1))
+    alone = np.sum(standard**2, axis=-1) - pull * np.sum(standard, axis=-1) ** 2
+    return np.asarray(alone / (1.0 - share))
+
+
 def mean_variance(recovery: Array, vessels: Array, scale: Array | float = 1.0) -> Array:
     """Variance of the mean of ``vessels`` readings of one run, as a fraction squared.
 
