@@ -83,49 +83,40 @@ def _node_terms(
     low: Array, rows: NDArray[np.int64], seen: Array, table: Array, ceilings: Array,
     prior: Array, terms: Array, values: Array,
 ) -> None:
-    """Fill ``terms`` [K] with log prior plus log density and ``values`` [K, m] of all nodes.
+    """Fill ``terms`` [K] with log prior plus log density and ``values`` [m, K] of all nodes.
 
     ``low`` [m, m] is the Cholesky factor over ``rows`` [m], ``seen`` [m] the reading less
     what the common effect is thought to be, ``table`` [n, G, T].
     """
-    m = rows.shape[0]
-    w = whiten(low, seen)
-    u = np.empty(m)
-    node, log_det = 0, 0.0
-    for i in range(m):
-        log_det += math.log(low[i, i])
-    for g in range(table.shape[1]):
-        for t in range(table.shape[2]):
-            for c in range(ceilings.shape[0]):
-                square = 0.0
-                for i in range(m):
-                    value = expected_reading_one(ceilings[c] * table[rows[i], g, t])
-                    values[node, i] = value
-                    for k in range(i):
-                        value -= low[i, k] * u[k]
-                    u[i] = value / low[i, i]
-                    square += (w[i] - u[i]) ** 2
-                terms[node] = prior[node] - 0.5 * square - log_det
+    off = np.empty(values.shape)
+    terms[:] = prior
+    for i in range(rows.shape[0]):
+        value = values[i]
+        node = 0
+        for share in table[rows[i]].ravel():
+            for ceiling in ceilings:
+                value[node] = ceiling * share
                 node += 1
+        for q in range(value.shape[0]):
+            value[q] = expected_reading_one(value[q])
+            off[i, q] = seen[i] - value[q]
+        terms -= math.log(low[i, i])
+    whiten(low, off)
+    for row in off:
+        terms -= 0.5 * row * row
 
 
 @arrays
 def _mixture_moments(terms: Array, values: Array) -> tuple[Array, Array]:
-    """Mean [m] and covariance [m, m] of the values at the nodes under their weights."""
-    m = values.shape[1]
+    """Mean [m] and covariance [m, m] of the values [m, K] at the nodes under their weights."""
     weight = np.exp(terms - terms.max())
-    weight /= weight.sum()
-    mean, scatter = np.zeros(m), np.zeros((m, m))
-    for k in range(terms.shape[0]):
-        if weight[k] > NEGLIGIBLE:
-            mean += weight[k] * values[k]
-    for k in range(terms.shape[0]):
-        if weight[k] > NEGLIGIBLE:
-            for i in range(m):
-                off = weight[k] * (values[k, i] - mean[i])
-                for j in range(m):
-                    scatter[i, j] += off * (values[k, j] - mean[j])
-    return mean, scatter
+    counts = weight > NEGLIGIBLE * weight.sum()
+    weight = weight[counts] / weight.sum()
+    off = values[:, counts]
+    mean = off @ weight
+    for i in range(mean.shape[0]):
+        off[i] -= mean[i]
+    return mean, (off * weight) @ off.T
 
 
 @arrays
@@ -141,12 +132,10 @@ def _update_effect(
     low readings of the others.
     """
     mean, scatter = _mixture_moments(terms, values)
-    n = effect.shape[0]
-    cross = np.empty((n, rows.shape[0]))  # V[:, rows] L^-T
-    gain = np.empty((n, rows.shape[0]))
-    for q in range(n):
-        cross[q] = whiten(low, shared * spread[q][rows])
-        gain[q] = whiten_back(low, cross[q])
+    cross = shared * spread[rows]
+    whiten(low, cross)  # L^-1 V[rows]
+    gain = cross.copy()
+    whiten_back(low, gain)
     off = seen - mean
     for i in range(rows.shape[0]):
         variance = scatter[i, i]
@@ -155,8 +144,8 @@ def _update_effect(
         far = off[i] * off[i] / (variance * ODD_BEYOND**2)
         if far > 1.0:
             off[i] /= far
-    effect += gain @ off
-    spread += gain @ scatter @ gain.T - cross @ cross.T
+    effect += off @ gain
+    spread += gain.T @ (scatter @ gain) - cross.T @ cross
 
 
 @parallel
@@ -204,7 +193,7 @@ def analyte_evidence(
             low = factor(matrix)
             off = seen[rows, a] - shared[p] * effect[p][rows]
             terms = np.empty(nodes)
-            values = np.empty((nodes, rows.shape[0]))
+            values = np.empty((rows.shape[0], nodes))
             _node_terms(low, rows, off, table[p, :, a], ceilings[p], prior[a], terms, values)
             peak = terms.max()
             evidence[p] += peak + math.log(np.sum(np.exp(terms - peak)))
@@ -229,7 +218,7 @@ def draw_nodes(
             rows = np.flatnonzero(np.isfinite(var[p, :, a]))
             low = factor(covariance(kin, amp[p], length[p], day[p], var[p, :, a], rows))
             terms = np.empty(prior.shape[1])
-            values = np.empty((prior.shape[1], rows.shape[0]))
+            values = np.empty((rows.shape[0], prior.shape[1]))
             _node_terms(low, rows, seen[p, :, a][rows], table[p, :, a], ceilings[p], prior[a],
                         terms, values)
             cumulated = np.cumsum(np.exp(terms - terms.max()))

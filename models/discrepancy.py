@@ -18,7 +18,6 @@ var      noise variance of each reading beyond that of its day;
 r        reading minus run model                                 [P, n, O]
 L        Cholesky factor of amp^2 k + day same_day + diag(var),
          used rows only
-w        L^-1 r
 ======== ======================================================= ==========
 """
 
@@ -73,29 +72,32 @@ def factor(matrix: Array) -> Array:
 
 
 @arrays
-def whiten(low: Array, values: Array) -> Array:
-    """Solve L u = values by forward substitution."""
-    m = low.shape[0]
-    u = np.empty(m)
+def whiten(low: Array, columns: Array) -> None:
+    """Solve L u = v for every column v of ``columns`` [m, K], in their place.
+
+    The innermost loops run along the rows, which the compiler takes several numbers at a time.
+    """
+    m, count = columns.shape
     for i in range(m):
-        total = values[i]
+        here = columns[i]
         for k in range(i):
-            total -= low[i, k] * u[k]
-        u[i] = total / low[i, i]
-    return u
+            weight, earlier = low[i, k], columns[k]
+            for q in range(count):
+                here[q] -= weight * earlier[q]
+        here /= low[i, i]
 
 
 @arrays
-def whiten_back(low: Array, values: Array) -> Array:
-    """Solve L' u = values by backward substitution."""
-    m = low.shape[0]
-    u = np.empty(m)
+def whiten_back(low: Array, columns: Array) -> None:
+    """Solve L' u = v for every column v of ``columns`` [m, K], in their place."""
+    m, count = columns.shape
     for i in range(m - 1, -1, -1):
-        total = values[i]
+        here = columns[i]
         for k in range(i + 1, m):
-            total -= low[k, i] * u[k]
-        u[i] = total / low[i, i]
-    return u
+            weight, later = low[k, i], columns[k]
+            for q in range(count):
+                here[q] -= weight * later[q]
+        here /= low[i, i]
 
 
 @parallel
@@ -113,10 +115,11 @@ def gaussian_evidence(
         if rows.shape[0] == 0:
             continue
         low = factor(covariance(kin, amp[p], length[p], day[p], var[p], rows))
-        u = whiten(low, r[p][rows])
+        u = r[p][rows].reshape(-1, 1)
+        whiten(low, u)
         total = 0.0
         for i in range(rows.shape[0]):
-            total -= 0.5 * u[i] * u[i] + math.log(low[i, i])
+            total -= 0.5 * u[i, 0] * u[i, 0] + math.log(low[i, i])
         out[p] = total
     return out
 
@@ -152,37 +155,27 @@ def condition(
     mean = np.zeros((count, points, outputs))
     sd = np.zeros((count, points, outputs))
     sample = np.zeros((count, points, outputs))
+    far = np.ascontiguousarray(d2_new.T)
     for p in prange(count):
-        kernel = np.exp(-0.5 * d2_new / (length[p] * length[p]))
+        kernel = np.exp(-0.5 * far / (length[p] * length[p]))
         for o in range(outputs):
             a2 = amp[p, o] * amp[p, o]
             rows = np.flatnonzero(np.isfinite(var[p, :, o]))
             low = factor(covariance(kin, amp[p, o], length[p], day[p, o], var[p, :, o], rows))
-            m = rows.shape[0]
-            own = np.empty(m)
-            drawn = np.empty(m)
-            for i in range(m):
+            wrong = np.empty((rows.shape[0], 2))  # what is seen, and of it but for one draw
+            for i in range(rows.shape[0]):
                 j = rows[i]
-                own[i] = r[p, j, o]
-                drawn[i] = own[i] - amp[p, o] * path[p, j, o] - noise[p, j, o]
-            w = whiten(low, own)
-            w_drawn = whiten(low, drawn)
-            u = np.empty(m)
+                wrong[i, 0] = r[p, j, o]
+                wrong[i, 1] = r[p, j, o] - amp[p, o] * path[p, j, o] - noise[p, j, o]
+            whiten(low, wrong)
+            u = kernel[rows]
+            whiten(low, u)
+            shift = wrong.T @ u
+            known = np.sum(u * u, axis=0)
             for q in range(points):
-                shift = 0.0
-                shift_drawn = 0.0
-                square = 0.0
-                for i in range(m):
-                    total = kernel[q, rows[i]]
-                    for k in range(i):
-                        total -= low[i, k] * u[k]
-                    u[i] = total / low[i, i]
-                    shift += u[i] * w[i]
-                    shift_drawn += u[i] * w_drawn[i]
-                    square += u[i] * u[i]
-                mean[p, q, o] = a2 * shift
-                sd[p, q, o] = math.sqrt(max(a2 - a2 * a2 * square, 0.0))
-                sample[p, q, o] = amp[p, o] * path_new[p, q, o] + a2 * shift_drawn
+                mean[p, q, o] = a2 * shift[0, q]
+                sd[p, q, o] = math.sqrt(max(a2 - a2 * a2 * known[q], 0.0))
+                sample[p, q, o] = amp[p, o] * path_new[p, q, o] + a2 * shift[1, q]
     return mean, sd, sample
 
 

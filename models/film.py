@@ -87,12 +87,12 @@ def wright_omega(z: float) -> float:
         w = 0.567 * np.exp(0.64 * z)
     else:
         w = np.exp(z)
-    for _ in range(4):  # Fritsch, Shafer & Crowley 1973: fourth order
+    for _ in range(4):  # Fritsch, Shafer & Crowley 1973
         r = z - w - np.log(w)
         s = 1.0 + w
         q = 2.0 * s * (s + 2.0 / 3.0 * r)
         w *= 1.0 + r / s * (q - r) / (q - 2.0 * r)
-        if abs(r) < 1e-14 * (1.0 + abs(z)):
+        if abs(r) < 1e-4 * s:  # what is left is of its fourth power
             break
     return w
 
