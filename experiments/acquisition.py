@@ -38,7 +38,8 @@ class TruthDraws:
     ``reading`` [M, P, O] and ``noise_sd`` [M, P, O]: what a trial there would read and its
     noise: ln(run time) and each recovery on the stabilised scale. ``usable`` [M, P]: whether
     the run ends in time and keeps its liquid; where not, that is all a trial tells; ``keeps``
-    [M, P] is the chance of it.
+    [M, P] is the chance of it. ``common`` is the share of the noise's variance that the
+    recoveries of a run have in common.
     """
 
     time: Array
@@ -47,6 +48,7 @@ class TruthDraws:
     noise_sd: Array
     usable: Mask
     keeps: Array
+    common: float
 
 
 UNLIKELY = -5.0
@@ -105,11 +107,11 @@ def proving_chance(
     return np.asarray(chance / len(shock))
 
 
-def reading_shock(count: int, outputs: int, rng: np.random.Generator) -> Array:
-    """Standardised noise [count, O] of readings; recoveries of one run share part of it."""
+def reading_shock(count: int, outputs: int, share: float, rng: np.random.Generator) -> Array:
+    """Standardised noise [count, O] of readings, ``share`` of it common to all recoveries."""
     shock = rng.standard_normal((count, outputs))
     common = rng.standard_normal((count, 1))
-    shock[:, 1:] = with_common(common, shock[:, 1:])
+    shock[:, 1:] = with_common(common, shock[:, 1:], share)
     return shock
 
 
@@ -127,15 +129,15 @@ def log_weight_change(
     reading, sd, usable = draws.reading[tried], draws.noise_sd[tried], draws.usable[tried]
     results = reading[sources] + sd[sources] * shock
     standard = (results[:, None, :] - reading[None]) / sd[None]
-    change = -0.5 * _misfit(standard) - np.sum(np.log(sd), axis=1)[None]
+    change = -0.5 * _misfit(standard, draws.common) - np.sum(np.log(sd), axis=1)[None]
     told = usable[sources][:, None]
     change = np.where(told, change, 0.0)
     return np.asarray(np.where(told == usable[None], change, change + UNLIKELY))
 
 
-def _misfit(standard: Array) -> Array:
+def _misfit(standard: Array, share: float) -> Array:
     """Squared Mahalanobis distance [J, P] of standardised differences [J, P, O]."""
-    return np.asarray(standard[:, :, 0] ** 2 + misfit_with_common(standard[:, :, 1:]))
+    return np.asarray(standard[:, :, 0] ** 2 + misfit_with_common(standard[:, :, 1:], share))
 
 
 def normalise(log_weight: Array) -> Array:

@@ -133,7 +133,8 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
     usable = np.array([p.sample_time <= limit for p in points]) & keeps_liquid
     keeps = np.array([fitted.ends_well(p) for p in points])
-    return TruthDraws(time, good, reading, noise, usable, keeps)
+    common = float(fitted.surrogate.scales_.common.mean())
+    return TruthDraws(time, good, reading, noise, usable, keeps, common)
 
 
 def _ended(time: Array, limit: float) -> Array:
@@ -214,7 +215,8 @@ class _Batch:
     def _shock(self, count: int) -> Array:
         """Standardised noise [count, 1 + A] of readings, dealt to analytes by their names."""
         rank = self.fitted.surrogate.data_.rank
-        return reading_shock(count, 1 + len(rank), self.rng)[:, [0, *(1 + rank)]]
+        dealt = [0, *(1 + rank)]
+        return reading_shock(count, len(dealt), self.draws.common, self.rng)[:, dealt]
 
     def _improvement(self) -> Array:
         weight = normalise(self.log_weight)

@@ -48,12 +48,15 @@ def run_sd(recovery: Array) -> Array:
     return np.asarray(np.maximum(recovery * np.interp(recovery, _LEVEL, _RSD), LEAST_RUN_SD))
 
 
-def with_common(common: Array, own: Array) -> Array:
-    """Standardised run effects from what the analytes of a run have in common and their own."""
-    return np.asarray(np.sqrt(COMMON_SHARE) * common + np.sqrt(1.0 - COMMON_SHARE) * own)
+def with_common(common: Array, own: Array, share: float = COMMON_SHARE) -> Array:
+    """Standardised run effects from what the analytes of a run have in common and their own.
+
+    ``share`` of their variance is common.
+    """
+    return np.asarray(np.sqrt(share) * common + np.sqrt(1.0 - share) * own)
 
 
-def misfit_with_common(standard: Array, share: Array | float = COMMON_SHARE) -> Array:
+def misfit_with_common(standard: Array, share: Array | float) -> Array:
     """Squared Mahalanobis distance [...] of standardised differences [..., A] of one run.
 
     ``share`` [...] of the variance of each is common to all of them.

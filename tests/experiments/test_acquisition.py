@@ -17,7 +17,9 @@ from experiments.acquisition import (
     qualified_time,
     reading_shock,
 )
-from models.noise import COMMON_SHARE, DAY_SHARE
+from models.noise import DAY_SHARE
+
+COMMON = 0.3
 
 
 def make_draws(rng: np.random.Generator, settings: int = 3, count: int = 6) -> TruthDraws:
@@ -26,16 +28,17 @@ def make_draws(rng: np.random.Generator, settings: int = 3, count: int = 6) -> T
         time=rng.uniform(20, 60, (settings, count)), good=np.ones((settings, count)),
         reading=reading, noise_sd=np.full(reading.shape, 0.7),
         usable=np.ones((settings, count), dtype=bool), keeps=np.ones((settings, count)),
+        common=COMMON,
     )
 
 
 def test_weights_follow_the_density_of_a_reading_with_a_common_effect() -> None:
     rng = np.random.default_rng(1)
     draws = make_draws(rng)
-    shock = reading_shock(2, 4, rng)
+    shock = reading_shock(2, 4, COMMON, rng)
     change = log_weight_change(draws, 1, np.array([0, 3]), shock)
     correlation = np.eye(4)
-    correlation[1:, 1:] = (1 - COMMON_SHARE) * np.eye(3) + COMMON_SHARE
+    correlation[1:, 1:] = (1 - COMMON) * np.eye(3) + COMMON
     for j, source in enumerate((0, 3)):
         result = draws.reading[1, source] + 0.7 * shock[j]
         density = multivariate_normal(result, 0.49 * correlation).logpdf(draws.reading[1])
@@ -43,8 +46,8 @@ def test_weights_follow_the_density_of_a_reading_with_a_common_effect() -> None:
 
 
 def test_recoveries_of_one_run_share_their_scatter() -> None:
-    shock = reading_shock(40_000, 3, np.random.default_rng(2))
-    known = [[1, 0, 0], [0, 1, COMMON_SHARE], [0, COMMON_SHARE, 1]]
+    shock = reading_shock(40_000, 3, COMMON, np.random.default_rng(2))
+    known = [[1, 0, 0], [0, 1, COMMON], [0, COMMON, 1]]
     assert np.corrcoef(shock.T) == pytest.approx(np.array(known), abs=0.03)
 
 
@@ -78,7 +81,7 @@ def sure_draws(keeps: np.ndarray, rng: np.random.Generator) -> TruthDraws:
     return TruthDraws(
         time=np.full((1, count), 30.0), good=np.ones((1, count)), reading=reading,
         noise_sd=np.full(reading.shape, 1.5), usable=np.ones((1, count), dtype=bool),
-        keeps=keeps[None],
+        keeps=keeps[None], common=COMMON,
     )
 
 
