@@ -50,7 +50,7 @@ def leave_one_out(fitted: Fitted) -> tuple[Reading, ...]:
         noise = fitted.reading_noise(point)
         mean = np.column_stack([np.log(point.time), point.recovery])
         seen = np.concatenate([[data.ln_time[i] - np.log(MINUTE)], 100.0 * data.recovery[i]])
-        weight = left_out_weights(seen, mean, noise, fitted.surrogate.scales_.common)
+        weight = left_out_weights(seen, mean, noise, fitted.common_share)
         names = ["run time", *(a.name for a in fitted.job.analytes)]
         for o, name in enumerate(names):
             if not np.isfinite(seen[o]):

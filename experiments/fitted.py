@@ -16,7 +16,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
 from experiments.answers import Forecast, Interval
 from experiments.carried_prior import carried_prior
@@ -25,6 +25,7 @@ from experiments.carry_over import CarryOver
 from experiments.factor_space import FactorSpace, setting_key, unique
 from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
+from experiments.mixture_interval import central_interval
 from experiments.progress import Progress
 from experiments.readings import bench_data, vessel_rsd
 from experiments.trials import Trial
@@ -208,12 +209,12 @@ class Fitted:
     ) -> Forecast:
         noise = self.stable_reading_noise(point) * new_run
         ends = self._ends(point)
-        times = np.exp(_central(
+        times = np.exp(central_interval(
             np.log(point.time)[ends], point.time_sd[ends], noise[ends, 0], level))
         recovery = {}
         highest = np.inf if new_run else HIGHEST_TRUE_RECOVERY
         for i, analyte in enumerate(self.job.analytes):
-            low, high = 100.0 * from_stabilised(_central(
+            low, high = 100.0 * from_stabilised(central_interval(
                 point.stable[ends, i], point.stable_sd[ends, i], noise[ends, 1 + i], level))
             values = (float(point.recovery[ends, i].mean()), float(low), float(high))
             recovery[analyte.name] = Interval(*(min(max(v, 0.0), highest) for v in values))
@@ -235,6 +236,11 @@ class Fitted:
     def mean_parameters(self) -> Array:
         """Run-model parameters [K] after the trials, in the mean: for the one run drawn."""
         return np.asarray(self.surrogate.posterior_.z[:, : len(PARAMETERS)].mean(axis=0))
+
+    @property
+    def common_share(self) -> Array:
+        """Share [P] of the run effect's variance that the analytes of a run have in common."""
+        return self.surrogate.scales_.common
 
     @property
     def vessel_rsd(self) -> Array:
@@ -374,27 +380,3 @@ def _point(draws: Draws, i: int, cap: float) -> Point:
         no_boil_over=draws.no_boil_over[i],
         cool_enough=(draws.peak_temperature[i] <= cap).astype(float),
     )
-
-
-def _central(mean: Array, sd: Array, noise: Array, level: float) -> Array:
-    """Central interval [2] of what a run may show that scatters by ``noise`` about the truth.
-
-    It never lies inside that of the truth, as scatter about unlikely draws could have it.
-    """
-    truth = _quantiles(mean, sd, level)
-    if not noise.any():
-        return truth
-    shown = _quantiles(mean, np.hypot(sd, noise), level)
-    return np.array([min(truth[0], shown[0]), max(truth[1], shown[1])])
-
-
-def _quantiles(mean: Array, sd: Array, level: float) -> Array:
-    """Central interval [2] of an equal mixture of normals, by a deterministic expansion.
-
-    Fine enough that each normal has its share beyond the ends of the interval.
-    """
-    count = int(np.clip(np.ceil(2.0 / (1.0 - level)), 41, 4001))
-    steps = ndtri((np.arange(count) + 0.5) / count)
-    values = (mean[:, None] + sd[:, None] * steps[None, :]).ravel()
-    tail = 0.5 * (1.0 - level)
-    return np.asarray(np.quantile(values, [tail, 1.0 - tail]))

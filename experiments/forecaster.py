@@ -10,7 +10,7 @@ import numpy as np
 
 from experiments.answers import Forecast
 from experiments.job import EvaporationJob, Setting
-from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
+from models.noise import COMMON_SHARE, RUN_TIME_SD, VESSEL_RSD, run_sd
 from models.system import Array
 
 NINETY_FIVE = 1.959963984540054
@@ -51,7 +51,8 @@ class TrueValues:
     """Draws of what the true means at a setting may be, and the scatter of a run.
 
     time [P] min, recovery [P, A] percent, calm [P] probability that nothing boils over,
-    time_sd [P] of ln(run time), run_sd [P, A] and vessel_sd [P, A] in percent.
+    time_sd [P] of ln(run time), run_sd [P, A] and vessel_sd [P, A] in percent, common [P] share
+    of the run's variance that its analytes have in common.
     """
 
     time: Array
@@ -60,6 +61,7 @@ class TrueValues:
     time_sd: Array
     run_sd: Array
     vessel_sd: Array
+    common: Array
 
 
 def true_values(
@@ -67,10 +69,12 @@ def true_values(
 ) -> TrueValues:
     """Draws of the truth at a setting, joint where the forecaster can give them.
 
-    The scatter between vessels is what the forecaster's ``vessel_rsd`` says, else the usual.
+    The scatter between vessels is what the forecaster's ``vessel_rsd`` says, what the analytes
+    of a run have in common what its ``common_share`` says, else the usual.
     """
     vessels = forecaster.job.equipment.vessels
     vessel_rsd = np.asarray(getattr(forecaster, "vessel_rsd", VESSEL_RSD), dtype=float)
+    common = np.asarray(getattr(forecaster, "common_share", COMMON_SHARE), dtype=float)
     if isinstance(forecaster, JointForecaster):
         point = forecaster.points([setting])[0]
         pick = rng.integers(len(point.sample_time), size=draws)
@@ -81,7 +85,7 @@ def true_values(
         return TrueValues(
             np.asarray(point.sample_time)[pick], recovery,
             np.asarray(point.no_boil_over)[pick], noise[:, 0], between,
-            vessel_rsd * recovery,
+            vessel_rsd * recovery, np.broadcast_to(common, point.sample_time.shape)[pick],
         )
     forecast = forecaster.forecast([setting])[0]
     names = [a.name for a in forecaster.job.analytes]
@@ -96,6 +100,7 @@ def true_values(
     return TrueValues(
         np.exp(ln_time), recovery, np.full(draws, 1.0 - forecast.boil_over_probability),
         np.full(draws, RUN_TIME_SD), 100.0 * run_sd(recovery / 100.0), vessel_rsd * recovery,
+        np.broadcast_to(common, draws),
     )
 
 

@@ -138,7 +138,7 @@ def _truth(
     scale = fitted.surrogate.scales_.recovery_noise[pick][:, None]
     return TrueValues(time[pick], level, calm[pick], noise[:, 0],
                       100.0 * run_sd(level / 100.0) * scale,
-                      fitted.vessel_rsd * level)
+                      fitted.vessel_rsd * level, fitted.common_share[pick])
 
 
 def _sentences(

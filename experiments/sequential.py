@@ -133,7 +133,7 @@ def truth_draws(fitted: Fitted, settings: Sequence[Setting]) -> TruthDraws:
     keeps_liquid = np.array([p.no_boil_over > 0.5 for p in points])
     usable = np.array([p.sample_time <= limit for p in points]) & keeps_liquid
     keeps = np.array([fitted.ends_well(p) for p in points])
-    common = float(fitted.surrogate.scales_.common.mean())
+    common = float(fitted.common_share.mean())
     return TruthDraws(time, good, reading, noise, usable, keeps, common)
 
 

@@ -203,8 +203,9 @@ def imagine_runs(
     run_scatter, vessel_sd = truth.run_sd[:, columns], truth.vessel_sd[:, columns]
     day = np.arange(runs) % criteria.days
     sets, analytes = mean.shape
-    shared = np.sqrt(DAY_SHARE) * _run_effects(rng, (sets, criteria.days, analytes))[:, day]
-    alone = np.sqrt(1.0 - DAY_SHARE) * _run_effects(rng, (sets, runs, analytes))
+    share = truth.common[:, None, None]
+    shared = np.sqrt(DAY_SHARE) * _run_effects(rng, (sets, criteria.days, analytes), share)[:, day]
+    alone = np.sqrt(1.0 - DAY_SHARE) * _run_effects(rng, (sets, runs, analytes), share)
     vessel = rng.standard_normal((sets, runs, analytes)) / np.sqrt(each)
     degrees = runs * (each - 1)
     within = vessel_sd**2
@@ -217,10 +218,12 @@ def imagine_runs(
     )
 
 
-def _run_effects(rng: np.random.Generator, shape: tuple[int, int, int]) -> Array:
-    """Standardised effects [sets, runs, A] of which the analytes of a run share part."""
+def _run_effects(
+    rng: np.random.Generator, shape: tuple[int, int, int], share: Array
+) -> Array:
+    """Standardised effects [sets, runs, A] of which the analytes of a run have ``share``."""
     common = rng.standard_normal((*shape[:2], 1))
-    return with_common(common, rng.standard_normal(shape))
+    return with_common(common, rng.standard_normal(shape), share)
 
 
 def _deciding_columns(job: EvaporationJob, criteria: Criteria) -> Index:

@@ -48,7 +48,7 @@ def run_sd(recovery: Array) -> Array:
     return np.asarray(np.maximum(recovery * np.interp(recovery, _LEVEL, _RSD), LEAST_RUN_SD))
 
 
-def with_common(common: Array, own: Array, share: float = COMMON_SHARE) -> Array:
+def with_common(common: Array, own: Array, share: Array | float) -> Array:
     """Standardised run effects from what the analytes of a run have in common and their own.
 
     ``share`` of their variance is common.

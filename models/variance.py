@@ -99,11 +99,6 @@ class NestedVariance:
     within_degrees_of_freedom: int
     between_variance: float
 
-    @property
-    def total_sd(self) -> float:
-        """Standard deviation of one value of a new group (intermediate precision)."""
-        return math.sqrt(self.between_variance + self.within_mean_square)
-
 
 def nested(groups: Sequence[Array]) -> NestedVariance:
     """Variance components of values in groups (Searle, unweighted group means).

@@ -93,7 +93,6 @@ def test_components_of_balanced_runs_add_up():
     assert parts.within_mean_square == pytest.approx(2.0)
     assert parts.between_mean_square == pytest.approx(2 * 16.0)
     assert parts.between_variance == pytest.approx(16.0 - 1.0)
-    assert parts.total_sd == pytest.approx(math.sqrt(17.0))
 
 
 def test_components_are_found_again():

@@ -118,6 +118,15 @@ def test_six_runs_on_three_days_often_fail_a_good_method(fit, set_point):
     assert chances[6, 3] < 0.7 < 0.8 < chances[6, 6]
 
 
+def test_luck_in_common_makes_analytes_pass_or_fail_together(fit, set_point, monkeypatch):
+    """With two analytes near their limits, one stroke of luck serves both."""
+    chance = []
+    for share in (0.02, 0.98):
+        monkeypatch.setattr(type(fit), "common_share", share, raising=False)
+        chance.append(chance_of_passing(fit, set_point))
+    assert chance[1] > chance[0] + 0.02
+
+
 def test_a_setting_at_the_edge_of_its_target_is_told_to_fail_often(fit, set_point):
     inside = chance_of_passing(fit, set_point)
     edge = {**set_point, "set_temperature_c": 60.0}
