@@ -21,6 +21,8 @@ from models.mixture import breakthrough_pressure
 from models.quantities import celsius, mbar
 from models.system import Array, LiquidSystem
 
+ALMOST_ALL = 0.98
+"""Share of the solvents above which hardly any of them has gone."""
 NEARLY_THERE = 1.05
 """Pressure relative to the end pressure above which a run has not come down to it."""
 
@@ -146,22 +148,8 @@ def _liquid_left(
     ends = "The condenser load falls and the run stops" if stop.stopped else "The run goes on"
     worst = int(np.argmax(left * (system.molar_mass / system.density)[:fill]))
     name, percent = system.solvents[worst], 100.0 * share[worst]
-    reached = max(stop.end_pressure, equipment.ultimate_pressure_pa)
-    if left.sum() > 0.98 * begun.sum() and stop.pressure > NEARLY_THERE * reached:
-        return Finding(
-            "out of time", "stop",
-            f"After {stop.time / 60:.3g} min the pressure is still {mbar(stop.pressure):.3g} "
-            f"mbar, above the end pressure of {mbar(reached):.3g} mbar, and almost all of "
-            f"{name} is still there.",
-            "Use a faster ramp, a pump and a condenser that keep up, or allow a longer run.",
-        )
-    if left.sum() > 0.98 * begun.sum():
-        return Finding(
-            "not boiling", "stop",
-            f"{name} hardly boils at {mbar(stop.end_pressure):.3g} mbar with a wall of "
-            f"{celsius(stop.set_temperature):.0f} degC: almost all of it is still there.",
-            "Set a lower end pressure or a hotter wall.",
-        )
+    if left.sum() > ALMOST_ALL * begun.sum():
+        return _hardly_begun(stop, equipment, name)
     if name.lower() == "water" and fill > 1:
         return Finding(
             "residual water", "stop",
@@ -192,4 +180,23 @@ def _liquid_left(
         "out of time", "stop",
         f"After {stop.time / 60:.0f} min the run has not reached its end point.",
         "Use a hotter wall, a faster ramp, a lower end pressure or a smaller fill.",
+    )
+
+
+def _hardly_begun(stop: Stop, equipment: Equipment, name: str) -> Finding:
+    """Why almost all is left: the pressure never came down, or nothing boils there."""
+    reached = max(stop.end_pressure, equipment.ultimate_pressure_pa)
+    if stop.pressure > NEARLY_THERE * reached:
+        return Finding(
+            "out of time", "stop",
+            f"After {stop.time / 60:.3g} min the pressure is still {mbar(stop.pressure):.3g} "
+            f"mbar, above the end pressure of {mbar(reached):.3g} mbar, and almost all of "
+            f"{name} is still there.",
+            "Use a faster ramp, a pump and a condenser that keep up, or allow a longer run.",
+        )
+    return Finding(
+        "not boiling", "stop",
+        f"{name} hardly boils at {mbar(stop.end_pressure):.3g} mbar with a wall of "
+        f"{celsius(stop.set_temperature):.0f} degC: almost all of it is still there.",
+        "Set a lower end pressure or a hotter wall.",
     )
