@@ -121,9 +121,16 @@ def oracle_can_claim(bench: Bench, trials: int = 9, samples: int = SAMPLES) -> b
 
 def oracle_probability(bench: Bench, truth: Truth, trials: float) -> Array:
     """[N] probability of meeting all targets when means are known to that standard error."""
-    mean = truth.mean
-    relative = np.sqrt(
-        (bench.noise.effect(mean) ** 2 + bench.noise.vessel**2 / bench.vessels) / trials
-    )
-    chance = norm.cdf((mean - bench.targets) / np.maximum(mean * relative, 1e-9)).prod(axis=1)
+    return chance_by_reading(bench, truth, truth.mean, mean_error(bench, truth, trials))
+
+
+def mean_error(bench: Bench, truth: Truth, trials: float) -> Array:
+    """[N, A] standard error (points) of the mean recovery over that many runs at a setting."""
+    scatter = bench.noise.effect(truth.mean) ** 2 + bench.noise.vessel**2 / bench.vessels
+    return np.asarray(np.maximum(truth.mean * np.sqrt(scatter / trials), 1e-9))
+
+
+def chance_by_reading(bench: Bench, truth: Truth, seen: Array, error: Array) -> Array:
+    """[N] probability of meeting all targets by means seen [N, A] that have that error."""
+    chance = norm.cdf((seen - bench.targets) / error).prod(axis=1)
     return np.asarray(np.where(truth.status == 0, chance, 0.0))

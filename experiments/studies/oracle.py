@@ -3,8 +3,13 @@
 An oracle that knows every true mean with the standard error of so many runs at each setting
 at once claims the fastest setting whose targets it can vouch for. Real trials tell of few
 settings, so a strategy with as many trials knows less. Printed for possible physical benches
-of the settling set: the share on which the oracle could claim at all, its excess time over the
-fastest feasible setting, and the share on which that is at most 25 %.
+of the settling set, or with ``--quick`` for those of the quick benchmark: the share on which the
+oracle could claim at all, its excess time over the fastest feasible setting, and the share on
+which that is at most 25 %.
+
+That oracle has no bad luck. With ``--odds`` its readings are off by what they may be off by,
+many times over, and it claims by them at several levels of assurance: a higher one leaves good
+settings unclaimed, a lower one claims bad ones, and no level gets further than the best of them.
 """
 
 from __future__ import annotations
@@ -15,14 +20,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from experiments.studies.bench import Bench, Truth
 from experiments.studies.benches import SETTLED
-from experiments.studies.optimum import fastest_feasible, oracle_probability, window_sample
+from experiments.studies.optimum import (
+    chance_by_reading,
+    fastest_feasible,
+    mean_error,
+    oracle_probability,
+    window_sample,
+)
 from experiments.studies.physical import drawn_kind, physical_bench
+from experiments.studies.quick_look import quick_seeds
+from models.noise import with_common
 from models.system import Array
 
 SAMPLES = 4096
 RUNS = (9.0, 4.5)
 WITHIN = 0.25
+LEVELS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+PLAYS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,12 +75,52 @@ def excess_of_oracle(seed: int) -> list[float]:
     return found
 
 
+def odds_of_oracle(seed: int, runs: float = RUNS[0]) -> Array:
+    """Of a bench for each of :data:`LEVELS`, as :func:`odds`; nothing where none is feasible."""
+    bench = physical_bench(seed)
+    best = fastest_feasible(bench)
+    if best is None:
+        return np.zeros((len(LEVELS), 3))
+    return odds(bench, bench.evaluate(window_sample(bench, SAMPLES)), best.run_time, runs)
+
+
+def odds(bench: Bench, truth: Truth, fastest: float, runs: float) -> Array:
+    """Shares of plays [levels, 3] that claim, claim a good setting, and one that is fast, too.
+
+    ``fastest`` is the run time (min) of the fastest feasible setting. The readings of a play are
+    off by the same luck at every setting, so that no neighbours can tell what it was.
+    """
+    rng = np.random.default_rng([bench.seed, 5])
+    error = mean_error(bench, truth, runs)
+    good = (truth.status == 0) & (truth.mean >= bench.targets - 1e-9).all(axis=1)
+    fast = good & (truth.run_time <= (1.0 + WITHIN) * fastest)
+    found = np.zeros((len(LEVELS), 3))
+    for _ in range(PLAYS):
+        own = rng.standard_normal((error.shape[1],))
+        luck = with_common(rng.standard_normal((1,)), own, bench.noise.common)
+        chance = chance_by_reading(bench, truth, truth.mean + error * luck, error)
+        for i, level in enumerate(LEVELS):
+            time = np.where(chance >= level, truth.run_time, np.inf)
+            claimed = int(np.argmin(time))
+            if np.isfinite(time[claimed]):
+                found[i] += 1.0, good[claimed], fast[claimed]
+    return found / PLAYS
+
+
+def odds_in_words(found: Array) -> list[str]:
+    """A line for each level of the odds [benches, levels, 3]."""
+    return [
+        f"Claiming at {level:.0%}: claims {claims:.0%}, truly feasible {good:.0%}, within "
+        f"{WITHIN:.0%} of the fastest, too, {fast:.0%} of plays on {len(found)} benches."
+        for level, (claims, good, fast) in zip(LEVELS, found.mean(axis=0), strict=True)
+    ]
+
+
 def limits(seeds: Sequence[int], jobs: int = 2) -> list[Limit]:
-    """The figures over those of the seeds that are not impossible."""
+    """The figures over the seeds."""
     from joblib import Parallel, delayed
 
-    possible = [s for s in seeds if drawn_kind(s) != "impossible"]
-    excess = np.array(Parallel(n_jobs=jobs)(delayed(excess_of_oracle)(s) for s in possible))
+    excess = np.array(Parallel(n_jobs=jobs)(delayed(excess_of_oracle)(s) for s in seeds))
     return [Limit(runs, excess[:, i]) for i, runs in enumerate(RUNS)]
 
 
@@ -72,9 +128,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--benches", type=int, default=60)
+    parser.add_argument("--quick", action="store_true", help="those of the quick benchmark")
+    parser.add_argument("--odds", action="store_true", help="with luck, at several levels")
     given = parser.parse_args(argv)
-    for limit in limits(SETTLED["physical"][: given.benches]):
-        print(limit.sentence)
+    seeds = quick_seeds(min(given.benches, 10)) if given.quick else [
+        s for s in SETTLED["physical"][: given.benches] if drawn_kind(s) != "impossible"]
+    if given.odds:
+        lines = odds_in_words(np.array([odds_of_oracle(s) for s in seeds]))
+    else:
+        lines = [limit.sentence for limit in limits(seeds)]
+    print("\n".join(lines))
     return 0
 
 

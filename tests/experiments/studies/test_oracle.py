@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from experiments.studies import oracle
+from experiments.studies.bench import Noise, Truth
 from experiments.studies.physical import physical_bench
 
 
@@ -24,3 +28,20 @@ def test_less_is_known_with_fewer_runs() -> None:
     nine, fewer = oracle.excess_of_oracle(24)
     assert physical_bench(24).kind == "medium"
     assert -0.02 < nine <= fewer
+
+
+def test_odds_are_those_of_a_normal_mean() -> None:
+    """One analyte, one setting a standard error above its target and one far below but faster.
+
+    At level L it is claimed where the reading's luck exceeds z(L) - 1 (worked out by hand).
+    """
+    noise = Noise(0.0, 0.05, 0.05, 0.03, 0.05)
+    error = 90.0 * 0.05 / 3.0
+    truth = Truth(np.array([40.0, 20.0]), np.array([[[90.0]], [[40.0]]]), np.zeros(2), np.zeros(2))
+    bench = SimpleNamespace(noise=noise, vessels=6, targets=np.array([90.0 - error]), seed=1)
+    found = oracle.odds(bench, truth, 40.0, 9.0)
+    known = norm.cdf(1.0 - norm.ppf(oracle.LEVELS))
+    assert found[:, 0] == pytest.approx(known, abs=4 * 0.5 / np.sqrt(oracle.PLAYS))
+    assert (found == found[:, :1]).all()
+    assert (oracle.odds(bench, truth, 30.0, 9.0)[:, 2] == 0.0).all()
+    assert "Claiming at 95%" in oracle.odds_in_words(found[None])[-1]
