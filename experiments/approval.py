@@ -57,22 +57,23 @@ def new_version(
 ) -> Dossier:
     """Start the next version of a dossier; the record says what changed and why.
 
-    Results come along when sample, equipment and factors stay the same; otherwise the new
-    version starts without, and says so.
+    Results come along when sample, equipment and factors stay the same and the keepers used are
+    still offered; otherwise the new version starts without, and says so.
     """
     session.user.must("enter")
     old = load(session, dossier_id)
     new = old.job if job is None else job if isinstance(job, EvaporationJob) else parse(job)
-    carried = results_carry_over(old.job, new)
+    results = [(t, t.result) for t in old.trials if t.result is not None]
+    carried = results_carry_over(old.job, new, [t.setting for t, _ in results])
     dossier = Dossier.start(new, who=session.user.name, clock=session.clock, origin={
         "version": old.version + 1, "previous": old.id, "previous_hash": old.events[-1].hash,
         "reason": checked_text(reason, "The reason"), "results_carried": carried,
+        "results_by": sorted(_who_entered(old)) if carried else [],
         "changes": [asdict(d) for d in differences(old.job, new)],
     })
     if carried:
-        for trial in old.trials:
-            if trial.result is not None:
-                _carry(dossier, old, trial, trial.result)
+        for trial, result in results:
+            _carry(dossier, old, trial, result)
     append(session, dossier, 0)
     return dossier
 
@@ -89,10 +90,15 @@ def _must_have_passed(dossier: Dossier) -> None:
 
 
 def _must_be_another_person(dossier: Dossier, name: str) -> None:
-    entered = {e.who for e in dossier.events if e.kind in ENTERING}
-    if name in entered:
+    if name in _who_entered(dossier):
         raise EntryError(f"{name} entered results of this dossier and cannot approve it too.",
                          "Ask another person with that role.")
+
+
+def _who_entered(dossier: Dossier) -> set[str]:
+    """Everybody who entered results of a dossier, those of earlier versions too."""
+    earlier = dossier.events[0].payload.get("results_by", ())
+    return {*earlier, *(e.who for e in dossier.events if e.kind in ENTERING)}
 
 
 def _carry(dossier: Dossier, old: Dossier, trial: Trial, result: Result) -> None:
