@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from experiments.corrections import CORRECTING, RECORDING
+from experiments.corrections import who_entered
 from experiments.dossier import Dossier
 from experiments.dossier_state import FROZEN, result_payload
 from experiments.entries import EntryError, checked_reason, checked_text
@@ -20,8 +20,6 @@ from experiments.job_file import parse
 from experiments.service import JobSource, Session, append, change, load
 from experiments.trials import Result, Trial
 from experiments.users import Role
-
-ENTERING = (*RECORDING, *CORRECTING, "trace attached")
 
 
 def change_state(
@@ -68,7 +66,7 @@ def new_version(
     dossier = Dossier.start(new, who=session.user.name, clock=session.clock, origin={
         "version": old.version + 1, "previous": old.id, "previous_hash": old.events[-1].hash,
         "reason": checked_text(reason, "The reason"), "results_carried": carried,
-        "results_by": sorted(_who_entered(old)) if carried else [],
+        "results_by": list(who_entered(old.events)) if carried else [],
         "changes": [asdict(d) for d in differences(old.job, new)],
     })
     if carried:
@@ -90,15 +88,9 @@ def _must_have_passed(dossier: Dossier) -> None:
 
 
 def _must_be_another_person(dossier: Dossier, name: str) -> None:
-    if name in _who_entered(dossier):
+    if name in who_entered(dossier.events):
         raise EntryError(f"{name} entered results of this dossier and cannot approve it too.",
                          "Ask another person with that role.")
-
-
-def _who_entered(dossier: Dossier) -> set[str]:
-    """Everybody who entered results of a dossier, those of earlier versions too."""
-    earlier = dossier.events[0].payload.get("results_by", ())
-    return {*earlier, *(e.who for e in dossier.events if e.kind in ENTERING)}
 
 
 def _carry(dossier: Dossier, old: Dossier, trial: Trial, result: Result) -> None:

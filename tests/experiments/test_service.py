@@ -10,6 +10,7 @@ import pytest
 
 from experiments import approval, service
 from experiments.answers import Answer, Forecast, Interval
+from experiments.corrections import who_entered
 from experiments.dossier import Dossier, DossierError
 from experiments.entries import EntryError
 from experiments.event_checks import check_events
@@ -313,6 +314,7 @@ def test_nobody_approves_results_that_he_entered_in_an_earlier_version(store, ad
     service.record(ada, kept, "T1", run_time_min=41.0)
     for name in ("Bob", "Carl"):
         kept = approval.new_version(approver(store, name), kept).id
+    assert who_entered(store.events(kept)) == ("Ada", "Bob", "Carl")
     verified_by_hand(approver(store, "Dora"), kept)
     with pytest.raises(EntryError, match="Ada entered results"):
         approval.change_state(approver(store, "Ada"), kept, "approved")
