@@ -85,8 +85,9 @@ def earlier_plans(dossier: Dossier) -> list[Paragraph]:
     return [
         Paragraph(
             f"An earlier plan, of {v.plan.criteria.runs} runs at "
-            f"{setting_words(dossier.job, v.plan.setting)}, {DECISIONS[v.decision]}. {printed(v.reason)} "
-            "A later plan took its place; its runs do not count above.", (seq,))
+            f"{setting_words(dossier.job, v.plan.setting)}, {DECISIONS[v.decision]}. "
+            f"{printed(v.reason)} A later plan took its place; its runs do not count above.",
+            (seq,))
         for seq, v in every_plan(dossier)[:-1] if v.counted or v.set_aside
     ]
 
