@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from experiments.corrections import CORRECTING, RECORDING
+from experiments.corrections import who_entered
 from experiments.dossier import Dossier
 from experiments.dossier_state import FROZEN, result_payload
 from experiments.entries import EntryError, checked_reason, checked_text
@@ -20,8 +20,6 @@ from experiments.job_file import parse
 from experiments.service import JobSource, Session, append, change, load
 from experiments.trials import Result, Trial
 from experiments.users import Role
-
-ENTERING = (*RECORDING, *CORRECTING, "trace attached")
 
 
 def change_state(
@@ -57,22 +55,23 @@ def new_version(
 ) -> Dossier:
     """Start the next version of a dossier; the record says what changed and why.
 
-    Results come along when sample, equipment and factors stay the same; otherwise the new
-    version starts without, and says so.
+    Results come along when sample, equipment and factors stay the same and the keepers used are
+    still offered; otherwise the new version starts without, and says so.
     """
     session.user.must("enter")
     old = load(session, dossier_id)
     new = old.job if job is None else job if isinstance(job, EvaporationJob) else parse(job)
-    carried = results_carry_over(old.job, new)
+    results = [(t, t.result) for t in old.trials if t.result is not None]
+    carried = results_carry_over(old.job, new, [t.setting for t, _ in results])
     dossier = Dossier.start(new, who=session.user.name, clock=session.clock, origin={
         "version": old.version + 1, "previous": old.id, "previous_hash": old.events[-1].hash,
         "reason": checked_text(reason, "The reason"), "results_carried": carried,
+        "results_by": list(who_entered(old.events)) if carried else [],
         "changes": [asdict(d) for d in differences(old.job, new)],
     })
     if carried:
-        for trial in old.trials:
-            if trial.result is not None:
-                _carry(dossier, old, trial, trial.result)
+        for trial, result in results:
+            _carry(dossier, old, trial, result)
     append(session, dossier, 0)
     return dossier
 
@@ -89,8 +88,7 @@ def _must_have_passed(dossier: Dossier) -> None:
 
 
 def _must_be_another_person(dossier: Dossier, name: str) -> None:
-    entered = {e.who for e in dossier.events if e.kind in ENTERING}
-    if name in entered:
+    if name in who_entered(dossier.events):
         raise EntryError(f"{name} entered results of this dossier and cannot approve it too.",
                          "Ask another person with that role.")
 

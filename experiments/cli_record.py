@@ -71,7 +71,7 @@ def revise(arguments: Namespace) -> Reply:
     start = dossier.events[0].payload
     changed = [f"{c['path']}: {c['before']} became {c['after']}" for c in start["changes"]]
     carried = ("Its results came along." if start["results_carried"]
-               else "It starts without results, because the sample or equipment changed.")
+               else "It starts without results, because those are of another job now.")
     lines = [f"Started dossier {dossier.id}, version {dossier.version} of {arguments.dossier}.",
              carried, *changed]
     return Reply("\n".join(lines), {

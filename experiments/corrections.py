@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import zip_longest
 from typing import Any, TypedDict
@@ -16,6 +16,7 @@ from experiments.trials import Recovery, Result
 NOTHING = "nothing"
 RECORDING = ("recorded", "verification recorded")
 CORRECTING = ("corrected", "verification corrected")
+ENTERING = (*RECORDING, *CORRECTING, "trace attached")
 
 
 class Amendment(TypedDict, total=False):
@@ -56,6 +57,12 @@ def amended(job: EvaporationJob, old: Result, values: Amendment) -> Result:
     if changed(old, result) == NOTHING:
         raise EntryError("This changes nothing of the result.", "Give a value that differs.")
     return result
+
+
+def who_entered(events: Sequence[Event]) -> tuple[str, ...]:
+    """Everybody who entered results of a dossier, those that came along from before too."""
+    earlier = events[0].payload.get("results_by", ())
+    return tuple(dict.fromkeys((*earlier, *(e.who for e in events if e.kind in ENTERING))))
 
 
 def corrections(events: Iterable[Event]) -> dict[int, str]:

@@ -66,7 +66,9 @@ def _check_event(state: DossierState, event: Event) -> None:
         raise EntryError("A closed dossier accepts no change.", "")
     if event.kind == "state changed" and payload["to"] not in MOVES[state.state]:
         raise EntryError("The move from state to state is not allowed.", "")
-    if event.kind in ("proposed", "entered"):
+    if event.kind == "started":
+        _check_version(payload)
+    elif event.kind in ("proposed", "entered"):
         _same_setting(state, payload["setting"])
         if payload["trial"] != f"T{len(state.trials) + 1}":
             raise EntryError("The trial is out of order.", "")
@@ -76,6 +78,14 @@ def _check_event(state: DossierState, event: Event) -> None:
         _check_recommendation(state, payload)
     else:
         _check_evidence(state, event)
+
+
+def _check_version(payload: Mapping[str, Any]) -> None:
+    """What a first event tells of an earlier version."""
+    changes = [(c["path"], c["before"], c["after"]) for c in payload.get("changes", ())]
+    texts = [*(path for path, _, _ in changes), *payload.get("results_by", ())]
+    if not all(isinstance(text, str) for text in texts):
+        raise EntryError("It is not said what changed, or who entered the results.", "")
 
 
 def _check_evidence(state: DossierState, event: Event) -> None:

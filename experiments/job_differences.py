@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from experiments.job import EvaporationJob
+from experiments.job import EvaporationJob, Setting
 from experiments.job_text import assumed_values, to_mapping, with_assumed
 
 
@@ -37,17 +37,22 @@ def differences(before: EvaporationJob, after: EvaporationJob) -> tuple[Differen
     )
 
 
-def results_carry_over(before: EvaporationJob, after: EvaporationJob) -> bool:
-    """Whether results of one job are results of the other too.
+def results_carry_over(
+    before: EvaporationJob, after: EvaporationJob, settings: Iterable[Setting]
+) -> bool:
+    """Whether results of one job, got at these settings, are results of the other too.
 
     They are when the same sample is evaporated in the same equipment with the same factors
-    set; other targets, limits, bounds and roles change what is wanted, not what happened.
+    set, and every keeper that was used is still one to choose from; other targets, limits,
+    bounds and roles change what is wanted, not what happened.
     """
+    used = {s["keeper"] for s in settings if "keeper" in s}
     names = {f.name for f in before.factors}, {f.name for f in after.factors}
     return (
         before.equipment == after.equipment
         and before.sample == after.sample
         and names[0] == names[1]
+        and used <= set(after.keepers)
         and {a.name: a.spike_ug for a in after.analytes}.items()
         <= {a.name: a.spike_ug for a in before.analytes}.items()
     )

@@ -14,7 +14,7 @@ from models.errors import Finding
 from models.log_marks import AsSet
 from models.mixture import build_system
 from models.quantities import MG, MINUTE, ML, kelvin, pascal
-from models.run_model import RunBatch, simulate
+from models.run_model import TOLERANCE, RunBatch, simulate
 from models.system import Array, LiquidSystem
 
 PATIENCE = 1.6
@@ -67,13 +67,16 @@ class PhysicsModel:
         ]
         return np.array(rows, dtype=float).reshape(len(rows), 7)
 
-    def simulate(self, settings: Sequence[Setting], z: Array) -> RunBatch:
+    def simulate(
+        self, settings: Sequence[Setting], z: Array, tolerance: float = TOLERANCE
+    ) -> RunBatch:
         """Every setting with the parameters z [N, K] or [K] of its row; one keeper only."""
         names = set(self.keepers(settings))
         if len(names) != 1:
             raise ValueError(f"simulate one keeper at a time, not {sorted(map(str, names))}")
         return simulate(
-            self.system(names.pop()), self.equipment, self.load, self.settings_array(settings), z
+            self.system(names.pop()), self.equipment, self.load, self.settings_array(settings), z,
+            tolerance=tolerance,
         )
 
     @property

@@ -13,7 +13,7 @@ from experiments.physics import PhysicsModel
 from models.parameters import PARAMETERS
 from models.quantities import MINUTE, ML, PA_PER_MBAR, ZERO_CELSIUS
 from models.run_model import surviving_fraction
-from models.run_trace import RunTrace, trace
+from models.run_trace import TRACE_TOLERANCE, RunTrace, trace
 from models.system import Array
 
 CLASS_NAMES = ("slowest", "slower", "faster")
@@ -42,7 +42,7 @@ def predicted_run(
     checked = check_setting(job, setting)
     physics = PhysicsModel(job)
     parameters = np.zeros(len(PARAMETERS)) if z is None else np.asarray(z, dtype=float)
-    batch = physics.simulate([checked], parameters)
+    batch = physics.simulate([checked], parameters, TRACE_TOLERANCE)
     shift = np.zeros(len(job.analytes)) if ln_volatility is None else ln_volatility
     recovery = 100.0 * surviving_fraction(batch, physics.spike_mol, shift, ceiling)[0]
     run = trace(

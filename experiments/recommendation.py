@@ -17,7 +17,9 @@ from experiments.fitted import HOPELESS_BELOW, Fitted
 from experiments.job import Setting
 from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
+from experiments.readings import vessel_values
 from experiments.remedies import find_remedies
+from experiments.wording import listed
 from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
@@ -65,6 +67,7 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
     contradicted = misfit(fitted)
     remedies = (find_remedies(fitted, found.compromise)
                 if setting is None and not contradicted else ())
+    reason += _never_measured(fitted)
     if status == "nothing qualifies" and not remedies:
         reason += NO_REMEDY_KNOWN if contradicted else NO_REMEDY
     return Answer(
@@ -232,6 +235,17 @@ def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
         f"{_chance(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
         f"{_weakest(fitted, forecast)}."
     )
+
+
+def _never_measured(fitted: Fitted) -> str:
+    """Which deciding analytes no run has measured; empty without any, or without runs."""
+    results = [t.result for t in fitted.trials if t.result is not None and not t.result.corrected]
+    missing = [a.name for a in fitted.job.must
+               if not any(vessel_values(r, a.name).size for r in results)]
+    if not missing or not fitted.trials:
+        return ""
+    return (f" No run has measured {listed(missing)}: this part of the forecast rests on "
+            "properties and on what other analytes lost. Measure it before you rely on it.")
 
 
 def _weakest(fitted: Fitted, forecast: Forecast) -> str:

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.stats import norm
 
 from experiments.dossier import Dossier
-from experiments.entries import EntryError
+from experiments.entries import EntryError, check_setting
 from experiments.factor_space import numeric_factors, setting_key, tolerances
 from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.readings import mean_and_vessels
@@ -102,7 +102,7 @@ def factorial_settings(job: EvaporationJob, setting: Setting) -> list[Setting]:
     Raises
     ------
     EntryError
-        when nothing can be moved, or a level would not be above zero
+        when nothing can be moved, or a level would not be above zero or could not be run
     """
     moved = steps(job)
     if not moved:
@@ -116,6 +116,13 @@ def factorial_settings(job: EvaporationJob, setting: Setting) -> list[Setting]:
     if low:
         raise EntryError(f"The set point is too close to zero to lower {FACTOR_WORDS[low[0]][0]}.",
                          "Give a smaller tolerance of the equipment, or another setting.")
+    for corner in found:
+        try:
+            check_setting(job, corner)
+        except EntryError as error:
+            raise EntryError(f"A run of the study could not be made: {error.message}",
+                             "Give a smaller tolerance of the equipment, or another setting."
+                             ) from error
     return [*found, *[dict(setting)] * CENTRES]
 
 

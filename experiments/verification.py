@@ -85,13 +85,22 @@ def verify(dossier: Dossier) -> Verification:
     return decide(dossier.job, made, recorded_runs(dossier, made.setting))
 
 
+def every_plan(dossier: Dossier) -> list[tuple[int, Verification]]:
+    """Each plan in the record with its entry, and what was decided until the next one."""
+    events = dossier.events
+    places = [i for i, e in enumerate(events) if e.kind == "verification planned"]
+    held = [*(Dossier.from_events(events[:end]) for end in places[1:]), dossier]
+    return [(events[place].seq, verify(then)) for place, then in zip(places, held, strict=False)]
+
+
 def why_it_failed(dossier: Dossier, setting: Setting | None) -> str:
-    """By what the planned verification of a setting failed; empty where none did."""
-    made = planned(dossier)
-    if made is None or made.setting != setting:
-        return ""
-    found = decide(dossier.job, made, recorded_runs(dossier, made.setting))
-    return found.reason if found.decision == "fail" else ""
+    """By what the last verification of a setting that was decided failed; empty where none did.
+
+    A plan written after a failure does not undo it; passing by that plan does.
+    """
+    decided = [v for _, v in every_plan(dossier)
+               if v.plan.setting == setting and v.decision != "not enough runs"]
+    return decided[-1].reason if decided and decided[-1].decision == "fail" else ""
 
 
 def setting_to_verify(dossier: Dossier) -> Setting:

@@ -22,6 +22,8 @@ from experiments.verification_plan import VerificationPlan, plan, plan_payload
 from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
 from experiments.wording import listed
 
+BACK = "Go back to trials first, on the page Report or by `boilwright move`."
+
 
 def plan_verification(
     session: Session, dossier_id: str, criteria: Criteria | None = None,
@@ -71,8 +73,7 @@ def correct_run(
             raise EntryError(f"There is no verification run {run_id[:40]!r} to correct.",
                              f"Runs: {', '.join(runs) or 'none yet'}.")
         if dossier.state == "verified":
-            raise EntryError("The method is verified by its runs as they are.",
-                             "Go back to trials first, on the page Report.")
+            raise EntryError("The method is verified by its runs as they are.", BACK)
         result = amended(dossier.job, run.result, values)
         dossier.note_event("verification corrected", {
             **run_payload(replace(run, result=result)), "reason": checked_reason(reason),
@@ -105,7 +106,15 @@ def verify_dossier(
 def note_plan(
     dossier: Dossier, criteria: Criteria | None = None, setting: Setting | None = None
 ) -> VerificationPlan:
-    """Plan and append the plan to the dossier's events."""
+    """Plan and append the plan to the dossier's events.
+
+    Raises
+    ------
+    EntryError
+        once the method is verified, which rests on the plan that was met
+    """
+    if dossier.state == "verified":
+        raise EntryError("The method is verified by the plan as it is.", BACK)
     chosen = setting if setting is not None else setting_to_verify(dossier)
     made = plan(dossier.fitted(), chosen, criteria)
     dossier.note_event("verification planned", plan_payload(made))

@@ -58,7 +58,7 @@ def splits(system: LiquidSystem, x: Array, T: float = TEMPERATURE) -> Array:
     return np.asarray(np.any((total > CLEAR) & apart, axis=-1))
 
 
-def _has_gap(system: LiquidSystem, cas: Sequence[str]) -> bool:
+def has_gap(system: LiquidSystem, cas: Sequence[str]) -> bool:
     """Whether any pair of solvents is unstable at some composition: only then look closer."""
     n = len(system.solvents)
     grid = np.linspace(0.01, 0.99, 50)
@@ -99,7 +99,7 @@ def two_phase_finding(system: LiquidSystem, cas: Sequence[str]) -> Finding | Non
 
     ``cas`` are the CAS numbers of the solvents of the system, keeper last.
     """
-    if len(system.solvents) < 2 or not system.fraction.any() or not _has_gap(system, cas):
+    if len(system.solvents) < 2 or not system.fraction.any() or not has_gap(system, cas):
         return None
     apart = splits(system, _boiled_down(system))
     if not apart.any():

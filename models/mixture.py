@@ -17,15 +17,18 @@ import numpy as np
 from models.activity_pairs import PairParameters, pair_parameters
 from models.dilution import WATER, AnalyteDilution, activity_findings, dilution
 from models.errors import Finding, ModelError, OutOfRange
-from models.liquid_phases import ln_gamma, two_phase_finding
+from models.liquid_phases import has_gap, ln_gamma, two_phase_finding
 from models.new_analyte import AnalyteSpec, contradictions, estimate_new_analyte
 from models.quantities import ATMOSPHERE, celsius, mbar
 from models.substances import Substance, find_substance
 from models.system import Array, LiquidSystem
+from models.two_liquids import TwoLiquids, boiling_together
 from models.volatility import boiling_temperature, ln_pressure
 
 EDGE = 0.03
 """Mole fraction; azeotropes nearer to a pure substance are within the error of UNIFAC."""
+SEPARATE = ("Two liquid phases boil together here, at one temperature whatever there is of "
+            "either; activity coefficients are those of both together.")
 USUAL_PRESSURE = 1e4
 """Pa, a usual one to boil solvents under."""
 
@@ -305,8 +308,7 @@ def describe_mixture(
     names = tuple(mole_fractions)
     system = _solvent_system(names)
     x = np.array([mole_fractions[n] / total for n in names])
-    point = bubble_point(system, x, pressure_pa)
-    found = azeotrope(system, pressure_pa)
+    point, found, apart = _described(system, x, pressure_pa)
     return {
         "bubble_point_c": celsius(point.temperature),
         "vapour_mole_fraction": dict(zip(names, map(float, point.y), strict=True)),
@@ -315,5 +317,30 @@ def describe_mixture(
             "mole_fraction": dict(zip(names, map(float, found.x), strict=True)),
             "temperature_c": celsius(found.temperature),
         },
-        "warnings": [f.sentence for f in system.findings],
+        "warnings": [*(f.sentence for f in system.findings), *([SEPARATE] if apart else [])],
     }
+
+
+def _described(
+    system: LiquidSystem, x: Array, pressure: float
+) -> tuple[BubblePoint, Azeotrope | None, bool]:
+    """Bubble point and azeotrope, and whether two liquids boil together at x."""
+    point, found = bubble_point(system, x, pressure), azeotrope(system, pressure)
+    liquids = _two_liquids(system, pressure, point.temperature)
+    if liquids is None:
+        return point, found, False
+    if found is not None and liquids.holds(float(found.x[0])):
+        found = None  # one liquid of that composition does not last
+    if liquids.holds(float(liquids.y[0])):
+        found = Azeotrope(liquids.temperature, liquids.y)
+    if not liquids.holds(float(x[0])):
+        return point, found, False
+    return BubblePoint(liquids.temperature, liquids.y, liquids.activity / x), found, True
+
+
+def _two_liquids(system: LiquidSystem, pressure: float, start: float) -> TwoLiquids | None:
+    """The two liquids of a binary at its boiling point, where its components do not mix."""
+    cas = [find_substance(name).cas for name in system.solvents]
+    if len(cas) != 2 or not has_gap(system, cas):
+        return None
+    return boiling_together(system, pressure, start)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from experiments.dossier import Dossier
 from experiments.report.charts import verification_chart
 from experiments.report.digits import NONE, figures, percent, plain, printed, setting_words, value
 from experiments.report.document import (
@@ -24,6 +25,7 @@ from experiments.report.gathered import Gathered
 from experiments.report.job_part import DECISIONS
 from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
+from experiments.verification import every_plan
 from experiments.verification_criteria import CriterionResult
 from models.cautions import DEFER
 from models.errors import Finding
@@ -60,6 +62,7 @@ def verification(g: Gathered) -> Section:
             f"{percent(1.0 - rules.confidence)}.",
             (noted,) if noted is not None else ()),
     ]
+    blocks += earlier_plans(g.dossier)
     needed = {n: m for n, m in made.needed_mean.items() if m is not None}
     if needed:
         name = min(needed, key=lambda n: g.shown.recovery_percent[n].mean - needed[n])
@@ -75,6 +78,18 @@ def verification(g: Gathered) -> Section:
     if g.runs:
         blocks += _runs(g)
     return Section("verification", "Verification", tuple(blocks))
+
+
+def earlier_plans(dossier: Dossier) -> list[Paragraph]:
+    """What became of plans that a later one replaced, where runs had been made by them."""
+    return [
+        Paragraph(
+            f"An earlier plan, of {v.plan.criteria.runs} runs at "
+            f"{setting_words(dossier.job, v.plan.setting)}, {DECISIONS[v.decision]}. "
+            f"{printed(v.reason)} A later plan took its place; its runs do not count above.",
+            (seq,))
+        for seq, v in every_plan(dossier)[:-1] if v.counted or v.set_aside
+    ]
 
 
 def _moved(g: Gathered) -> str:

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 from importlib.metadata import version
 
-from experiments.corrections import CORRECTING, RECORDING
+from experiments.corrections import who_entered
 from experiments.events import canonical, verify_chain
 from experiments.job_text import to_mapping
 from experiments.report.digits import NONE, plain
@@ -84,7 +84,7 @@ def _against_previous(g: Gathered) -> list[Block]:
             for c in start.get("changes", ())]
     carried = (
         "The results of the previous version count in this one." if start.get("results_carried")
-        else "It started without results, because the sample or the equipment changed."
+        else "It started without results, because those are of another job now."
     )
     if not rows:
         return [Paragraph(f"The job is that of the previous version. {carried}")]
@@ -109,10 +109,7 @@ def _alone(entered: Sequence[str], approver: str) -> str:
 
 def signatures(g: Gathered) -> Section:
     """Lines for author and a different reviewer, and for approval."""
-    entered = list(dict.fromkeys(
-        e.who for e in g.dossier.events
-        if e.kind in (*RECORDING, *CORRECTING)
-    ))
+    entered = who_entered(g.dossier.events)
     authors = " / ".join(entered)
     approved = [m for m in g.dossier.details.moves if m.get("to") == "approved"]
     who = str(approved[-1]["who"]) if approved else ""

@@ -227,6 +227,12 @@ def _said(shown: str) -> Iterator[None]:
                 f"The store {shown} is damaged or not a Boilwright store.",
                 "Restore it from a backup, or choose another file with --store.",
             ) from error
+        if "unable to open" in text:
+            raise StoreError(
+                f"The store {shown} cannot be opened.",
+                "Check that it is a file in a folder that you may write, which SQLite needs for "
+                "reading too; copy it to one of your own otherwise.",
+            ) from error
         if "locked" in text:
             raise StoreError(f"The store {shown} is busy.", "Try again in a moment.") from error
         if "readonly" in text:

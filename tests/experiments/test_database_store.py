@@ -170,6 +170,13 @@ def test_a_wrong_address_is_one_sentence_with_a_cure(given, said):
     assert caught.value.cure
 
 
+def test_a_file_that_cannot_be_opened_is_one_sentence_with_a_cure(tmp_path):
+    """A folder stands for a store in a folder that may not be written: SQLite says the same."""
+    with pytest.raises(StoreError, match="cannot be opened") as caught:
+        DatabaseStore(url(tmp_path))
+    assert "folder that you may write" in caught.value.cure
+
+
 def test_an_unreachable_server_is_one_sentence_without_its_password(tmp_path):
     with pytest.raises(StoreError, match="could not be used") as caught:
         DatabaseStore(f"postgresql://lab:s3cret@/none?host={tmp_path}")

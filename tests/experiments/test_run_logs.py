@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from experiments import approval, run_logs, service, transfer
 from experiments.attached_log import log_of
+from experiments.corrections import ENTERING
 from experiments.entries import EntryError
 from experiments.events import Event, link
 from experiments.log_columns import ColumnChoice
@@ -148,7 +149,7 @@ def test_roles_states_and_revisions_are_minded(session) -> None:
     approval.change_state(session, "bench1", "retired", "no longer used")
     with pytest.raises(EntryError, match="retired"):
         attach(session)
-    assert "trace attached" in approval.ENTERING
+    assert "trace attached" in ENTERING
 
 
 def test_export_and_import_lose_nothing(session) -> None:

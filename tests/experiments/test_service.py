@@ -10,8 +10,10 @@ import pytest
 
 from experiments import approval, service
 from experiments.answers import Answer, Forecast, Interval
+from experiments.corrections import who_entered
 from experiments.dossier import Dossier, DossierError
 from experiments.entries import EntryError
+from experiments.event_checks import check_events
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier, append
@@ -288,3 +290,32 @@ def test_readings_corrected_by_a_standard_do_not_mix_with_others(dossier, before
     dossier.record("T1", corrected=before, recovery_percent={
         "diethyl phthalate": [None, 89.0], "1,2-dichlorobenzene": None})
     assert dossier.trial("T1").result.corrected is before
+
+
+@pytest.mark.parametrize(("offered", "comes_along"), [
+    (["n-nonane", "n-decane"], True), (["n-decane", "n-dodecane"], False)])
+def test_results_come_along_while_their_keeper_is_still_offered(
+    ada, job_mapping, setting, offered, comes_along
+):
+    """A run with a keeper that the new job does not have could neither be fitted nor exported."""
+    job_mapping["sample"]["keeper"] = {"name": "n-nonane", "volume_ml": 0.5}
+    job_mapping["factors"]["keeper"] = {"choices": ["n-nonane", "n-dodecane"]}
+    old = service.create(ada, job_mapping).id
+    service.record(ada, old, setting={**setting, "keeper": "n-nonane"}, run_time_min=40)
+    job_mapping["factors"]["keeper"] = {"choices": offered}
+    new = approval.new_version(ada, old, job_mapping, "another keeper")
+    assert [t.setting["keeper"] for t in new.trials] == ["n-nonane"] * comes_along
+    assert new.events[0].payload["results_carried"] is comes_along
+    assert check_events(new.events) == new.id
+
+
+def test_nobody_approves_results_that_he_entered_in_an_earlier_version(store, ada, kept):
+    """Bob starts the second version and Carl the third; the results are Ada's all the same."""
+    service.record(ada, kept, "T1", run_time_min=41.0)
+    for name in ("Bob", "Carl"):
+        kept = approval.new_version(approver(store, name), kept).id
+    assert who_entered(store.events(kept)) == ("Ada", "Bob", "Carl")
+    verified_by_hand(approver(store, "Dora"), kept)
+    with pytest.raises(EntryError, match="Ada entered results"):
+        approval.change_state(approver(store, "Ada"), kept, "approved")
+    assert approval.change_state(approver(store), kept, "approved").state == "approved"

@@ -207,6 +207,9 @@ def test_what_is_no_history_is_refused(session, filled, body, said):
     {"e1": {"job": {"title": 5}}},
     {"e1": {"id": "../../../etc"}},
     {"e1": {"id": "x" * 100}},
+    {"e1": {"results_by": 5}},
+    {"e1": {"results_by": [None]}},
+    {"e1": {"changes": [{"path": "seed"}]}},
     {"e4": {"result": {"run_time_min": 1, "outcome": "finished", "recovery": {"a": [None]},
                        "is_mean": {}, "remark": "", "day": "", "corrected": False}}},
 ])

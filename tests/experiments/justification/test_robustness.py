@@ -128,6 +128,12 @@ def test_a_set_point_too_near_zero_is_refused(job, set_point):
         factorial_settings(job, {**set_point, "end_pressure_mbar": 4.0})
 
 
+def test_a_corner_that_no_ramp_could_reach_is_refused(job, set_point):
+    """The ramp starts at 600 mbar; such a run in the record could not be imported again."""
+    with pytest.raises(EntryError, match="could not be made: .*start of the ramp at 600 mbar"):
+        factorial_settings(job, {**set_point, "end_pressure_mbar": 597.0})
+
+
 def test_every_factor_has_a_name(job):
     assert all(factor_name(n) for n in steps(job))
 

@@ -1,0 +1,31 @@
+"""An analyte that decides and that no run has measured is named beside the answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from experiments.dossier import Dossier
+
+SAID = "No run has measured diethyl phthalate: "
+
+
+@pytest.fixture
+def bench(job_mapping: dict[str, Any], setting: dict[str, float]) -> Dossier:
+    """Five runs of which only the watched analyte was measured."""
+    dossier = Dossier.start(job_mapping, dossier_id="half")
+    for i in range(5):
+        dossier.record(setting={**setting, "set_temperature_c": 35.0 + 5.0 * i},
+                       run_time_min=40.0 - 3.0 * i,
+                       recovery_percent={"1,2-dichlorobenzene": [60.0] * 4})
+    return dossier
+
+
+def test_it_is_said_until_one_run_has_measured_it(bench: Dossier) -> None:
+    assert SAID in bench.recommend().reason
+    bench.correct("T1", "standard", recovery_percent={"diethyl phthalate": [95.0] * 4},
+                  corrected=True)
+    assert SAID in bench.recommend().reason
+    bench.correct("T2", "found later", recovery_percent={"diethyl phthalate": "<50"})
+    assert SAID not in bench.recommend().reason
