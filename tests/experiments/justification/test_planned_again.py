@@ -6,6 +6,7 @@ import pytest
 
 from experiments.acceptance import default_criteria
 from experiments.dossier import Dossier
+from experiments.entries import EntryError
 from experiments.report.proof_part import earlier_plans
 from experiments.verification import every_plan, verify, why_it_failed
 from experiments.verification_entry import note_plan, note_runs, read_runs_table
@@ -58,3 +59,11 @@ def test_a_plan_replaced_before_its_first_run_needs_no_word(job, fit, monkeypatc
     for _ in range(2):
         planned_anew(dossier, set_point)
     assert earlier_plans(dossier) == []
+
+
+def test_no_plan_takes_the_place_of_the_one_a_method_was_verified_by(dossier):
+    """It could be approved with a plan that no run has met."""
+    for state in ("recommended", "verified"):
+        dossier.move_to(state)
+    with pytest.raises(EntryError, match="verified by the plan"):
+        note_plan(dossier)

@@ -394,11 +394,3 @@ def test_a_date_is_one_day_however_it_is_written(job, written, kept):
 def test_a_date_that_nobody_can_place_is_refused(job, written, said):
     with pytest.raises(EntryError, match=said):
         check_result(job, 40.0, "finished", {}, day=written)
-
-
-def test_no_plan_takes_the_place_of_the_one_a_method_was_verified_by(dossier):
-    """It could be approved with a plan that no run has met."""
-    for state in ("recommended", "verified"):
-        dossier.move_to(state)
-    with pytest.raises(EntryError, match="verified by the plan"):
-        note_plan(dossier)
