@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from experiments.job import EvaporationJob
@@ -10,6 +10,7 @@ from experiments.verification import Verification
 from experiments.verification_criteria import CriterionResult
 from experiments.verification_plan import VerificationPlan
 from experiments.verification_runs import VerificationRun
+from experiments.wording import listed
 from wizard.charts.differences import ReplicateReading
 from wizard.units import Units
 from wizard.view_models.settings_text import chance
@@ -73,6 +74,22 @@ def criterion_lines(criteria: Sequence[CriterionResult], units: Units) -> list[d
 def decision_text(found: Verification, units: Units) -> tuple[str, str]:
     """Headline and reason of the decision."""
     return DECISIONS[found.decision], units.sentence(found.reason)
+
+
+def offer_sentence(runs: Sequence[str]) -> str:
+    """What becomes of the runs of a failed verification, when the analyst wants it."""
+    as_trials = "a trial of this setting it" if len(runs) == 1 else "trials of this setting they"
+    return (f"The forecasts have not learnt from {listed(runs, 12)} yet. As {as_trials} may move "
+            "the recommendation, count in the budget of trials, and no longer prove anything; the "
+            "decision above stays.")
+
+
+def learnt_sentence(taken: Mapping[str, str]) -> str:
+    """Which runs are trials by now; empty where none is."""
+    if not taken:
+        return ""
+    return (f"The forecasts learn from these runs: "
+            f"{listed([f'{run} is trial {trial}' for run, trial in taken.items()], 12)}.")
 
 
 def replicate_readings(
