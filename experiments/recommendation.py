@@ -10,11 +10,12 @@ from functools import lru_cache
 
 import numpy as np
 
-from experiments.answers import Answer, Forecast, Status, weakest
+from experiments.answers import Answer, Forecast, Status
 from experiments.carrying import findings
 from experiments.factor_space import tolerances, unique
 from experiments.fitted import HOPELESS_BELOW, Fitted
 from experiments.job import Setting
+from experiments.limiting import what_limits
 from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
 from experiments.remedies import find_remedies
@@ -202,7 +203,8 @@ def _verdict(
     if setting is None and hopeless:
         return "nothing qualifies", (
             f"No setting in the window is likely to meet every target: the best one found has a "
-            f"chance of {100 * best.probability:.0f} %, and {_weakest(fitted, best)}."
+            f"chance of {100 * best.probability:.0f} %. What limits it: "
+            f"{what_limits(fitted.job, best)}."
         )
     if not fitted.trials:
         return "more trials needed", (
@@ -218,7 +220,7 @@ def _verdict(
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
         f"{_chance(best.probability)}, below the asked {100 * asked:.4g} %; "
-        f"{_weakest(fitted, best)}."
+        f"what limits it: {what_limits(fitted.job, best)}."
     )
 
 
@@ -230,28 +232,7 @@ def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
         f"The fastest setting found whose probability of meeting every target is at least the "
         f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
         f"{_chance(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
-        f"{_weakest(fitted, forecast)}."
-    )
-
-
-def _weakest(fitted: Fitted, forecast: Forecast) -> str:
-    """What limits a setting, in words."""
-    job = fitted.job
-    name = weakest(job, forecast)
-    if name == "run time":
-        return (
-            f"what limits it is that every vessel must be done when the run ends, within "
-            f"{job.limits.max_run_time_min:g} min (chance {_chance(forecast.finish_probability)})"
-        )
-    if name == "boil-over":
-        return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"
-    if name == "sample temperature":
-        return (f"the sample's cap of {job.sample.max_temperature_c:g} degC limits it (chance to "
-                f"pass it {100 * forecast.too_warm_probability:.0f} %)")
-    target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
-    return (
-        f"{name} limits it (forecast {forecast.recovery_percent[name].mean:.0f} % against a "
-        f"target of {target:g} %)"
+        f"what limits it: {what_limits(fitted.job, forecast)}."
     )
 
 

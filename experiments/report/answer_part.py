@@ -13,7 +13,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     interval,
-    percent,
     printed,
     setting_words,
     value,
@@ -31,10 +30,12 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.report.job_part import is_of_setting
 from experiments.report.maps import region_slices
 from experiments.report.rationale import margin_sentence, what_was_rejected, why_this_setting
 from experiments.report.trials_part import closest_first
 from experiments.verification import why_it_failed
+from experiments.wording import percent
 
 ON_A_PAGE = 30
 
@@ -80,7 +81,8 @@ def _promise(g: Gathered) -> tuple[tuple[str, str], ...]:
          f"{value(g.new_run.run_time_min.high, 0)} min"),
         ("boil-over", f"probability {percent(shown.boil_over_probability)}"),
         ("verification", f"a plan of {g.plan.criteria.runs} runs on {g.plan.criteria.days} days "
-         f"would pass with a chance of {percent(g.plan.chance_of_passing)}"),
+         f"would pass with a chance of {percent(g.plan.chance_of_passing)}" if is_of_setting(g)
+         else "the plan in the record is of another setting; plan anew for this one"),
         ("reason", g.answer.reason),
     )
 

@@ -13,7 +13,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     figures,
-    percent,
     plain,
     setting_words,
 )
@@ -30,6 +29,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.substance_text import in_print
+from experiments.wording import percent
 from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
@@ -83,10 +83,20 @@ def _decision_words(g: Gathered) -> str:
     found = g.verification
     if found.decision == "not enough runs":
         return (
-            f"not complete, {len(found.counted)} of {g.plan.criteria.runs} runs count; a plan "
-            f"that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
+            f"{decision_word(g)}, {len(found.counted)} of {g.plan.criteria.runs} runs count; a "
+            f"plan that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
         )
-    return DECISIONS[found.decision]
+    return decision_word(g)
+
+
+def decision_word(g: Gathered) -> str:
+    """What came of the verification, which may be of another setting than the one shown."""
+    return DECISIONS[g.verification.decision] + ("" if is_of_setting(g) else " at another setting")
+
+
+def is_of_setting(g: Gathered) -> bool:
+    """Whether the verification is of the setting that this report is about."""
+    return g.plan.setting == g.setting
 
 
 def _time_words(found: Interval) -> str:

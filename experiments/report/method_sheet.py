@@ -8,7 +8,6 @@ from experiments.report.digits import (
     factor_name,
     factor_unit,
     factor_value,
-    percent,
     plain,
     printed,
     value,
@@ -27,7 +26,8 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import DECISIONS, end_words, solvents_words
+from experiments.report.job_part import decision_word, end_words, solvents_words
+from experiments.wording import percent
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -71,7 +71,7 @@ def _status(g: Gathered) -> list[Block]:
     if g.dossier.state != "approved":
         return [Notice("caution", "Not released for routine use",
                        f"Dossier {g.dossier.id} is {g.dossier.state}; verification "
-                       f"{DECISIONS[g.verification.decision]}.")]
+                       f"{decision_word(g)}.")]
     return []
 
 

@@ -8,7 +8,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     interval,
-    percent,
     printed,
     setting_words,
     value,
@@ -29,6 +28,7 @@ from experiments.report.job_part import cited
 from experiments.report.maps import operating_map, predicted_run_chart
 from experiments.report.records import proposal_record
 from experiments.trials import Trial
+from experiments.wording import percent
 
 
 def window(g: Gathered) -> Section:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from experiments.report.charts import verification_chart
-from experiments.report.digits import NONE, figures, percent, plain, printed, setting_words, value
+from experiments.report.digits import NONE, figures, plain, printed, setting_words, value
 from experiments.report.document import (
     Block,
     Bullets,
@@ -21,10 +21,11 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import DECISIONS
+from experiments.report.job_part import decision_word, is_of_setting
 from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 from experiments.verification_criteria import CriterionResult
+from experiments.wording import percent
 from models.cautions import DEFER
 from models.errors import Finding
 from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
@@ -48,7 +49,7 @@ def verification(g: Gathered) -> Section:
     noted = last_record(g.dossier, "verification planned")
     kind = {"pass": "answer", "fail": "stop", "not enough runs": "caution"}[found.decision]
     blocks: list[Block] = [
-        Notice(kind, f"Verification {DECISIONS[found.decision]}", found.reason),  # type: ignore[arg-type]
+        Notice(kind, f"Verification {decision_word(g)}", found.reason),  # type: ignore[arg-type]
         Paragraph(
             f"{'Planned' if noted is not None else 'Proposed plan (not yet in the record)'}: "
             f"{rules.runs} runs on at least {rules.days} days at "
@@ -61,7 +62,7 @@ def verification(g: Gathered) -> Section:
             (noted,) if noted is not None else ()),
     ]
     needed = {n: m for n, m in made.needed_mean.items() if m is not None}
-    if needed:
+    if needed and is_of_setting(g):
         name = min(needed, key=lambda n: g.shown.recovery_percent[n].mean - needed[n])
         blocks.append(Paragraph(
             f"To pass with a chance of 90 % an analyte's true mean must lie clear of its target: "

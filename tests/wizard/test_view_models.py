@@ -138,16 +138,18 @@ def test_readings_in_words():
 
 def forecast(job, probability, met=0.7, **risks):
     return Forecast(
-        {}, Interval(40.0, 35.0, 46.0), {"fluorene": Interval(88.0, 80.0, 95.0)}, probability,
+        {}, Interval(40.0, 35.0, 46.0),
+        {name: Interval(88.0, 80.0, 95.0) for name in ("fluorene", *(a.name for a in job.must))},
+        probability,
         analyte_probability={a.name: met for a in job.must}, **risks,
     )
 
 
 @pytest.mark.parametrize(("found", "said"), [
-    ({"boil_over_probability": 0.9}, "it may boil over"),
-    ({"finish_probability": 0.4}, "it may take longer than"),
-    ({"too_warm_probability": 0.5}, "the sample may get too warm"),
-    ({}, "may be lost"), ({"met": 0.98}, "several small risks add up"),
+    ({"boil_over_probability": 0.9}, "liquid may be thrown out (chance 90 %)"),
+    ({"finish_probability": 0.4}, "the run may not be done within"),
+    ({"too_warm_probability": 0.5}, "the sample may get warmer than"),
+    ({}, "may miss its target of"), ({"met": 0.98}, "several small risks add up"),
 ])
 def test_what_if_says_whether_a_setting_may_be_used(job, found, said):
     assert "it may be used" in whatif_sentence(forecast(job, 0.97), job)

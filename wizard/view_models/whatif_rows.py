@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from experiments.answers import Forecast, chances, weakest
 from experiments.job import EvaporationJob
+from experiments.limiting import what_limits
 from wizard.units import Units, change_text
 from wizard.view_models.settings_text import chance, goal, minutes, percent
 
@@ -26,11 +27,7 @@ def _against(found: Forecast, job: EvaporationJob) -> str:
     worst = weakest(job, found)
     if chances(job, found)[worst] > SMALL_RISK:
         return "several small risks add up"
-    return {
-        "boil-over": "it may boil over",
-        "run time": f"it may take longer than {job.limits.max_run_time_min:g} min",
-        "sample temperature": "the sample may get too warm",
-    }.get(worst, f"{worst} may be lost")
+    return what_limits(job, found)
 
 
 def whatif_lines(

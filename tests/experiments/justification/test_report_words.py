@@ -13,7 +13,7 @@ from experiments.job_differences import differences
 from experiments.report.charts import cut_names
 from experiments.report.digits import figures, interval, plain, printed
 from experiments.report.document import Paragraph, Section, Table
-from experiments.report.job_part import cited
+from experiments.report.job_part import cited, decision_word
 from experiments.report.labels import choose_places
 from experiments.report.maps import band_levels, band_words
 from experiments.report.means import mean_recovery
@@ -125,4 +125,14 @@ def test_a_setting_below_the_assurance_is_told_without_an_end_of_it(fit, set_poi
 def test_a_sample_that_may_get_too_warm_is_told_as_what_limits(fit, set_point):
     shown = replace(fit.forecast([set_point])[0], too_warm_probability=0.3)
     assert why_this_setting(fit.job, shown, (), ())[0].startswith(
-        "The sample's temperature is what limits the setting")
+        "What limits the setting: the sample may get warmer than 55 °C (chance 30 %).")
+
+
+def test_a_verification_of_another_setting_is_never_told_as_that_of_the_setting_shown(set_point):
+    """A method sheet said "verification passed" beside a setting that nobody had verified."""
+    other = {**set_point, "end_pressure_mbar": 73.0}
+    passed = SimpleNamespace(decision="pass")
+    told = [decision_word(SimpleNamespace(setting=set_point, verification=passed,
+                                          plan=SimpleNamespace(setting=of)))
+            for of in (set_point, other)]
+    assert told == ["passed", "passed at another setting"]
