@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from experiments.limiting import what_limits
 from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
 from experiments.remedies import find_remedies
+from experiments.wording import assured
 from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
@@ -190,7 +190,7 @@ def _verdict(
     if setting is not None and misfit(fitted):
         return "more trials needed", (
             f"The best setting found meets every target with a probability of "
-            f"{_chance(best.probability)}, but the run model does not explain the runs, so that "
+            f"{assured(best.probability)}, but the run model does not explain the runs, so that "
             f"no probability can be relied on. Find the cause, or prove a setting by verification "
             f"runs, which ask no model."
         )
@@ -219,7 +219,7 @@ def _verdict(
         )
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
-        f"{_chance(best.probability)}, below the asked {100 * asked:.4g} %; "
+        f"{assured(best.probability)}, below the asked {100 * asked:.4g} %; "
         f"what limits it: {what_limits(fitted.job, best)}."
     )
 
@@ -231,14 +231,6 @@ def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
     return (
         f"The fastest setting found whose probability of meeting every target is at least the "
         f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
-        f"{_chance(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
+        f"{assured(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
         f"what limits it: {what_limits(fitted.job, forecast)}."
     )
-
-
-def _chance(probability: float) -> str:
-    """A probability in percent, never rounded up to certainty or to an assurance it misses."""
-    percent = 100.0 * probability
-    if percent < 90.0:
-        return f"{percent:.0f} %"
-    return "over 99.9 %" if percent >= 99.95 else f"{math.floor(10.0 * percent) / 10.0:.4g} %"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 
@@ -48,3 +49,15 @@ def signed(value: float) -> str:
     ('+2.0', '−0.3', '0.0')
     """
     return f"{value:+.1f}".replace("-", "−") if abs(value) >= 0.05 else "0.0"
+
+
+def assured(probability: float) -> str:
+    """A probability in percent, never rounded up to certainty or to an assurance it misses.
+
+    >>> assured(0.9497), assured(0.95), assured(0.853), assured(1.0)
+    ('94.9 %', '95 %', '85 %', 'over 99.9 %')
+    """
+    percent = 100.0 * probability
+    if percent < 90.0:
+        return f"{percent:.0f} %"
+    return "over 99.9 %" if percent >= 99.95 else f"{math.floor(10.0 * percent) / 10.0:.4g} %"

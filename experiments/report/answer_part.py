@@ -35,7 +35,7 @@ from experiments.report.maps import region_slices
 from experiments.report.rationale import margin_sentence, what_was_rejected, why_this_setting
 from experiments.report.trials_part import closest_first
 from experiments.verification import why_it_failed
-from experiments.wording import percent
+from experiments.wording import assured, percent
 
 ON_A_PAGE = 30
 
@@ -74,7 +74,7 @@ def recommendation(g: Gathered) -> Section:
 def _promise(g: Gathered) -> tuple[tuple[str, str], ...]:
     shown = g.shown
     return (
-        ("probability", f"{percent(shown.probability)} that every target is met and the run ends "
+        ("probability", f"{assured(shown.probability)} that every target is met and the run ends "
          f"in time (asked: {percent(g.dossier.job.limits.assurance)})"),
         ("run time", f"{interval(shown.run_time_min)} min, 95 % interval of the true mean; a "
          f"single run {value(g.new_run.run_time_min.low, 0)} to "

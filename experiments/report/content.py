@@ -30,7 +30,7 @@ from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_vers
 from experiments.report.robustness_part import robustness
 from experiments.report.terms import terms
 from experiments.transfer import pack
-from experiments.wording import percent
+from experiments.wording import assured, percent
 
 KIND = "Justification of a vacuum-evaporation method"
 
@@ -97,7 +97,7 @@ def _facts(g: Gathered, date: str) -> tuple[tuple[str, str], ...]:
         (label, setting_words(g.dossier.job, g.setting)),
         ("run time", f"{value(time.mean, 0)} min (95 % interval {value(time.low, 0)} to "
          f"{value(time.high, 0)})"),
-        ("probability", f"{percent(g.shown.probability)} that every target is met (asked "
+        ("probability", f"{assured(g.shown.probability)} that every target is met (asked "
          f"{percent(g.dossier.job.limits.assurance)})"),
         ("dossier", f"{g.dossier.id}, version {g.dossier.version}"),
         ("date", date[:10]),

@@ -29,7 +29,8 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.substance_text import in_print
-from experiments.wording import percent
+from experiments.verification import why_it_failed
+from experiments.wording import assured, percent
 from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
@@ -52,7 +53,7 @@ def purpose(g: Gathered) -> Section:
             f"{_analytes_words(job)} and a batch is over quickly."
         ),
         _verdict(g),
-        Paragraph("It holds within these bounds and for nothing else:"),
+        Paragraph("What was found is for this and nothing else:"),
         Bullets(_scope(g)),
     ]
     return Section("purpose", "Purpose and scope", tuple(blocks))
@@ -65,12 +66,14 @@ def _verdict(g: Gathered) -> Notice:
     if not g.is_recommended:
         return Notice("caution", f"No setting is recommended: {g.answer.status}",
                       f"{g.answer.reason} The best setting found, {words}, reaches "
-                      f"{percent(g.shown.probability)}.")
+                      f"{assured(g.shown.probability)}.")
+    refuted = bool(why_it_failed(g.dossier, g.setting))
     return Notice(
-        "answer", f"Recommended: {words}",
+        "caution" if refuted else "answer",
+        f"The verification runs speak against it: {words}" if refuted else f"Recommended: {words}",
         f"A run takes {minutes}. The probability that the true mean recovery of every analyte "
         f"that decides meets its target and the run ends in time is "
-        f"{percent(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
+        f"{assured(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
         f"Verification: {_decision_words(g)}.",
     )
 
@@ -91,7 +94,8 @@ def _decision_words(g: Gathered) -> str:
 
 def decision_word(g: Gathered) -> str:
     """What came of the verification, which may be of another setting than the one shown."""
-    return DECISIONS[g.verification.decision] + ("" if is_of_setting(g) else " at another setting")
+    word = DECISIONS[g.verification.decision] if g.runs else "not begun"
+    return word if is_of_setting(g) else f"{word} at another setting"
 
 
 def is_of_setting(g: Gathered) -> bool:

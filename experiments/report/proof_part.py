@@ -103,11 +103,13 @@ def _hopeless(g: Gathered) -> list[str]:
 
 
 def _alternatives(g: Gathered) -> Table:
-    """Chance of passing by number of runs and days."""
+    """Chance of passing by number of runs and days, those of the plan among them."""
+    made = g.plan.criteria
     runs = sorted({c.runs for c in g.plan.alternatives if c.runs in (3, 4, 6, 8, 10, 12)}
-                  | {g.plan.criteria.runs})
+                  | {made.runs})
     chance = {(c.runs, c.days): c.chance for c in g.plan.alternatives}
-    days = sorted({d for n, d in chance if n in runs and d in (3, 4, 6)})
+    shown = {3, 4, 6} | ({made.days} if made.days < made.runs else set())
+    days = sorted({d for n, d in chance if n in runs and d in shown})
     rows = [
         [str(n), *(percent(chance[n, d]) if (n, d) in chance else "–" for d in days),
          percent(chance[n, n]) if (n, n) in chance else "–"]

@@ -8,7 +8,7 @@ from typing import Any
 from experiments.job import EvaporationJob
 from experiments.verification import Verification
 from experiments.verification_criteria import CriterionResult
-from experiments.verification_plan import VerificationPlan
+from experiments.verification_plan import HOPELESS, VerificationPlan
 from experiments.verification_runs import VerificationRun
 from experiments.wording import listed
 from wizard.charts.differences import ReplicateReading
@@ -106,6 +106,23 @@ def replicate_readings(
 def limits_of(made: VerificationPlan) -> dict[str, tuple[float, float]]:
     """The band of the mean for each analyte that decides."""
     return {r.analyte: (r.mean_low, r.mean_high) for r in made.criteria.deciding}
+
+
+def sameness_sentence(made: VerificationPlan) -> str:
+    """What it means that every number of runs has the same chance; empty where they differ."""
+    sizes = [c.runs for c in made.alternatives]
+    shared = {chance(c.chance) for c in made.alternatives}
+    if len(shared) > 1:
+        return ""
+    lead = f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, {shared.pop()}:"
+    if is_hopeless(made):
+        return f"{lead} no number of runs helps. Look for a setting further from its target."
+    return f"{lead} more runs are worth it only where your procedure asks for them."
+
+
+def is_hopeless(made: VerificationPlan) -> bool:
+    """Whether no plan is worth choosing before another."""
+    return all(c.chance < HOPELESS for c in made.alternatives)
 
 
 def alternative_lines(made: VerificationPlan) -> list[dict[str, Any]]:

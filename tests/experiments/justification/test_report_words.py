@@ -10,18 +10,25 @@ import pytest
 from experiments import Dossier
 from experiments.answers import Interval
 from experiments.job_differences import differences
+from experiments.report import job_part
 from experiments.report.charts import cut_names
 from experiments.report.digits import figures, interval, plain, printed
-from experiments.report.document import Paragraph, Section, Table
+from experiments.report.document import Notice, Paragraph, Section, Table
 from experiments.report.job_part import cited, decision_word
 from experiments.report.labels import choose_places
 from experiments.report.maps import band_levels, band_words
 from experiments.report.means import mean_recovery
-from experiments.report.rationale import neighbours, what_was_rejected, why_this_setting
+from experiments.report.rationale import (
+    Neighbour,
+    neighbours,
+    what_was_rejected,
+    why_this_setting,
+)
 from experiments.report.record_part import record
 from experiments.report.terms import terms
 from experiments.sensitivity import drifts
 from experiments.trials import Recovery, Result, Trial
+from experiments.verification_plan import plan
 
 
 def run(*readings: Recovery | None) -> Result:
@@ -132,7 +139,28 @@ def test_a_verification_of_another_setting_is_never_told_as_that_of_the_setting_
     """A method sheet said "verification passed" beside a setting that nobody had verified."""
     other = {**set_point, "end_pressure_mbar": 73.0}
     passed = SimpleNamespace(decision="pass")
-    told = [decision_word(SimpleNamespace(setting=set_point, verification=passed,
+    told = [decision_word(SimpleNamespace(setting=set_point, verification=passed, runs=("V1",),
                                           plan=SimpleNamespace(setting=of)))
             for of in (set_point, other)]
     assert told == ["passed", "passed at another setting"]
+
+
+@pytest.mark.parametrize(("why", "tone"), [("", "answer"), ("V3 boiled over", "caution")])
+def test_a_setting_that_failed_its_verification_is_not_headed_as_recommended(
+    why, tone, fit, set_point, monkeypatch
+):
+    monkeypatch.setattr(job_part, "why_it_failed", lambda dossier, setting: why)
+    (notice,) = [b for b in job_part.purpose(SimpleNamespace(
+        dossier=SimpleNamespace(job=fit.job), setting=set_point, is_recommended=True, runs=(),
+        shown=fit.forecast([set_point])[0], region=None, plan=plan(fit, set_point),
+        verification=SimpleNamespace(decision="fail"))).blocks if isinstance(b, Notice)]
+    assert notice.kind == tone
+    assert notice.title.startswith("Recommended") == (not why)
+
+
+def test_a_probability_that_misses_the_assurance_is_never_told_as_it(fit, set_point):
+    """"The probability would be 95 %, below the asked 95 %" says nothing."""
+    shown = fit.forecast([set_point])[0]
+    near = Neighbour("end_pressure_mbar", 50.0, replace(shown, probability=0.9496))
+    (line,) = [x for x in why_this_setting(fit.job, shown, [near], ()) if "below the asked" in x]
+    assert "would be 94.9 %, below the asked 95 %" in line
