@@ -152,7 +152,7 @@ def forecast(job, probability, met=0.7, **risks):
     ({}, "may miss its target of"), ({"met": 0.98}, "several small risks add up"),
 ])
 def test_what_if_says_whether_a_setting_may_be_used(job, found, said):
-    assert "it may be used" in whatif_sentence(forecast(job, 0.97), job)
+    assert "worth proving by verification" in whatif_sentence(forecast(job, 0.97), job)
     text = whatif_sentence(forecast(job, 0.6, **found), job)
     assert said in text
     assert "below the asked 95 %" in text

@@ -114,7 +114,8 @@ def sameness_sentence(made: VerificationPlan) -> str:
     shared = {chance(c.chance) for c in made.alternatives}
     if len(shared) > 1:
         return ""
-    lead = f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, {shared.pop()}:"
+    lead = (f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, "
+            f"{shared.pop()}:")
     if is_hopeless(made):
         return f"{lead} no number of runs helps. Look for a setting further from its target."
     return f"{lead} more runs are worth it only where your procedure asks for them."

@@ -19,7 +19,7 @@ def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
     met = chance(found.probability)
     start = f"About {time:.0f} min; every target is met with {met} probability"
     if found.probability >= asked:
-        return f"{start}, at least the asked {100 * asked:.3g} %: it may be used."
+        return f"{start}, at least the asked {100 * asked:.3g} %: worth proving by verification."
     return f"{start}, below the asked {100 * asked:.3g} %: {_against(found, job)}."
 
 
