@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 
 from experiments.consequences import Consequences
@@ -20,6 +21,7 @@ from experiments.report.digits import (
 from experiments.report.document import (
     Block,
     Bullets,
+    Cell,
     Column,
     Facts,
     Figure,
@@ -163,7 +165,7 @@ def _tolerance_words(g: Gathered, found: Region) -> str:
 
 
 def _ranges_table(job: EvaporationJob, found: Region) -> Table:
-    rows = []
+    rows: list[list[str | Cell]] = []
     for joint, alone in zip(found.box, found.proven, strict=True):
         name = joint.factor
         rows.append([
@@ -176,7 +178,7 @@ def _ranges_table(job: EvaporationJob, found: Region) -> Table:
          Column("hold together (box)", "right"), Column("alone, others at set point", "right"),
          Column("unit")),
         rows_of(rows),
-        note="* end of the window that was searched, not of the region.",
+        note=star_note(rows, "* end of the window that was searched, not of the region."),
     )
 
 
@@ -185,6 +187,12 @@ def range_words(job: EvaporationJob, found: Range) -> str:
     low = factor_value(job, found.factor, found.low) + ("*" if found.open_low else "")
     high = factor_value(job, found.factor, found.high) + ("*" if found.open_high else "")
     return f"{low} to {high}"
+
+
+def star_note(rows: Sequence[Sequence[str | Cell]], note: str) -> str:
+    """The note to a star, where a row has one."""
+    cells = [c.text if isinstance(c, Cell) else c for row in rows for c in row]
+    return note if any(text.endswith("*") or "* to " in text for text in cells) else ""
 
 
 def gain(g: Gathered) -> Section | None:

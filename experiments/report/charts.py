@@ -148,7 +148,7 @@ def _panels(count: int) -> tuple[int, float]:
     return columns, (TEXT_WIDTH - 20 - 42 * columns) / columns if columns > 1 else 320.0
 
 
-ROOM = 8.0
+ROOM = 2.0
 """How far a label may reach beyond the outermost points, in points: there the axis begins."""
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 from experiments.answers import Interval
 from experiments.job import Analyte, EvaporationJob, Sample
@@ -38,7 +37,6 @@ from models.system import LiquidSystem
 from models.volatility import pressure
 
 ROOM = 298.15  # K
-GRADE = re.compile(r"from memory, D (high|medium|low)")
 
 
 def purpose(g: Gathered) -> Section:
@@ -241,7 +239,7 @@ def substances(g: Gathered) -> Section:
 def _volatility_row(system: LiquidSystem, i: int, analyte: Analyte) -> list[str]:
     at_room = float(pressure(system.analyte_ln_p[i], ROOM))
     factor = math.exp(1.96 * float(system.analyte_ln_volatility_sd[i]))
-    return [analyte.name, figures(at_room, 2), figures(factor, 2), cited(_source(analyte))]
+    return [analyte.name, figures(at_room, 2), figures(factor, 2), in_print(_source(analyte))]
 
 
 def _source(analyte: Analyte) -> str:
@@ -266,10 +264,5 @@ def _liquid_row(name: str) -> list[str]:
     return [
         str(found["name"]), figures(float(str(boiling))) if boiling is not None else "–",
         figures(float(str(freezing))) if freezing is not None else "–",
-        cited(str(found["vapour_pressure_source"])),
+        in_print(str(found["vapour_pressure_source"])),
     ]
-
-
-def cited(source: str) -> str:
-    """A source with the names of collections written out."""
-    return GRADE.sub(r"from memory, \1 confidence", in_print(source))

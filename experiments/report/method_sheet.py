@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from experiments.job import EvaporationJob, Sample
-from experiments.report.answer_part import range_words
+from experiments.report.answer_part import range_words, star_note
 from experiments.report.digits import (
     factor_name,
     factor_unit,
@@ -89,7 +89,7 @@ def _settings(g: Gathered) -> Table:
         (Column("", weight=2), Column("set", "right"), Column("unit"),
          Column("may vary within", "right", 2)),
         rows_of(rows),
-        note="* end of the window that was searched." if held else "", size="large",
+        note=star_note(rows, "* end of the window that was searched."), size="large",
     )
 
 

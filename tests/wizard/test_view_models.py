@@ -206,10 +206,12 @@ def test_unfinished_jobs_are_listed_and_other_drafts_are_not():
 
 
 def test_the_gravest_finding_comes_first_and_only_once():
-    info, stop = Finding("a", "info", "small"), Finding("b", "stop", "grave", "Ask.")
+    info = Finding("a", "info", "small: LANDOLT (from memory, D low)")
+    stop = Finding("b", "stop", "grave", "Ask.")
     lines = finding_lines([info, stop, info], UNITS)
     assert [x.word for x in lines] == ["Stop", ""]
     assert lines[0].text == "grave Ask."
+    assert lines[1].text == "small: Landolt-Börnstein (from memory, low confidence)"
 
 
 def test_cautions_know_a_half_written_job():

@@ -44,6 +44,8 @@ def render(session: WizardSession) -> None:
     else:
         found = verify(dossier)
         _decision(session, dossier, made, found)
+        if found.decision == "fail" and dossier.state not in CLOSED:
+            _learn(session, dossier)
         _entry(session, dossier, made)
         _correction(session, dossier, made)
         with st.expander("The plan, fixed before the first run"):
@@ -134,8 +136,6 @@ def _again(
         found.decision == "fail" or is_unused or _is_other(dossier, made)
     ):
         return
-    if found.decision == "fail":
-        _learn(session, dossier)
     with st.expander("Put another plan in its place" if is_unused else
                      "Plan another verification"):
         st.markdown("Earlier plans and runs stay in the record; those of the new plan are counted "

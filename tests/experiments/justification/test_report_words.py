@@ -14,7 +14,7 @@ from experiments.report import job_part
 from experiments.report.charts import cut_names
 from experiments.report.digits import figures, interval, plain, printed
 from experiments.report.document import Notice, Paragraph, Section, Table
-from experiments.report.job_part import cited, decision_word
+from experiments.report.job_part import decision_word
 from experiments.report.labels import choose_places
 from experiments.report.maps import band_levels, band_words
 from experiments.report.means import mean_recovery
@@ -27,6 +27,7 @@ from experiments.report.rationale import (
 from experiments.report.record_part import record
 from experiments.report.terms import terms
 from experiments.sensitivity import drifts
+from experiments.substance_text import in_print
 from experiments.trials import Recovery, Result, Trial
 from experiments.verification_plan import plan
 
@@ -70,9 +71,9 @@ def test_numbers():
 
 
 def test_a_grade_of_evidence_is_said_in_words():
-    told = cited("Mackay et al. handbook (from memory, D high)")
+    told = in_print("Mackay et al. handbook (from memory, D high)")
     assert told == "Mackay et al. handbook (from memory, high confidence)"
-    assert "HEOS_FIT" not in cited("ANTOINE_WEBBOOK; HEOS_FIT")
+    assert "HEOS_FIT" not in in_print("ANTOINE_WEBBOOK; HEOS_FIT")
 
 
 def test_names_that_are_cut_stay_different():
