@@ -195,6 +195,22 @@ def test_no_name_of_a_region_covers_a_mark(shape):
 
 
 @pytest.mark.parametrize("shape", list(LETTER))
+def test_the_name_of_a_region_stands_where_no_other_is_drawn_over_it(shape):
+    """"Not done in time" once stood on the shade of another limit, its own part unnamed."""
+    x, y = np.linspace(25, 60, 15), np.geomspace(3, 250, 16)
+    up = np.repeat(y[:, None], 15, axis=1)
+    below = MapRegion("vapour passes the condenser", (25.0 - up).tolist(), 0.0)
+    late = MapRegion("not done in time",
+                     np.where((up < 25.0) | (up > 120.0), 1.0, -1.0).tolist(), 0.0)
+    found = MapData(x.tolist(), y.tolist(), "set temperature, °C", "end pressure, mbar",
+                    np.full((16, 15), 40.0).tolist(), [late, below], [])
+    labels, _ = placed_names(found, drawn_axes(found), shape, (), ())
+    places = {n["text"].replace("\n", " "): n["y"] for n in labels}
+    assert places["not done in time"] > 100.0
+    assert places["vapour passes the condenser"] < 25.0
+
+
+@pytest.mark.parametrize("shape", list(LETTER))
 def test_no_name_covers_a_label_where_the_map_is_finer(shape):
     """Around a setting the grid is finer; the map on the screen is not."""
     x = [25.0, 35.0, 40.0, *np.linspace(41.0, 51.0, 21).tolist(), 53.0, 55.0]

@@ -113,6 +113,10 @@ def placed_names(
         if inside.mean() < LEAST_SHARE:
             continue
         text = _wrapped(region.name)
+        seen = inside & ~np.any([np.zeros_like(inside), *(
+            g for k, g in enumerate(grounds) if k > n and regions[k].kind == "closed")], axis=0)
+        if seen.mean() >= LEAST_SHARE:  # a name on another's shade would be read as of that
+            inside = seen
         others = [g for k, g in enumerate(grounds) if k != n and regions[k].kind != "even"]
         place = board.room_for(inside, np.any([np.zeros_like(inside), *others], axis=0),
                                _half(text, shape), INSIDE.get(region.kind, USUALLY_INSIDE))
