@@ -77,10 +77,10 @@ WHAT_IS_MISSING = {
     "recorded": ("No result has been entered yet.", "results"),
     "recommended": ("There is no recommended setting yet.", "recommend"),
 }
-CLOSED = ("This dossier was closed before it had what this page needs; a new version can go on "
-          "from it.", "job")
-"""What is said instead of a dossier to which nothing can be added."""
 """For each fact a page may need: what to say, and the page that provides it."""
+CLOSED = ("This dossier was closed before it had what this page needs; the page "
+          "Report starts its next version.", "report")
+"""What is said instead of a dossier to which nothing can be added."""
 
 AFTER = {"job": "job", "trials": "proposed", "results": "recorded",
          "recommend": "recommended", "verify": "verified"}

@@ -42,7 +42,7 @@ def test_a_closed_dossier_sends_nobody_to_a_page_that_cannot_help():
     """Verify once sent to Recommend, where a retired dossier gets no recommendation either."""
     closed = Progress(job=True, recorded=True, closed=True).facts
     said, helper = navigation.missing("verify", closed)
-    assert (helper, "new version" in said) == ("job", True)
+    assert (helper, "next version" in said) == ("report", True)
     assert navigation.missing("learn", closed) is None
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
+from experiments.trials import Result, RunOfPlan, Trial
 from experiments.verification_plan import DesignChance
+from wizard.view_models.settings_text import result_text
 from wizard.view_models.verify_rows import (
     is_hopeless,
     learnt_sentence,
@@ -39,3 +42,10 @@ def test_runs_to_learn_from_and_those_learnt_are_named():
     assert learnt_sentence({}) == ""
     assert learnt_sentence({"V1": "T10", "V2": "T11"}) == (
         "The forecasts learn from these runs: V1 is trial T10 and V2 is trial T11.")
+
+
+def test_a_trial_taken_over_from_a_verification_says_which_run_it_is():
+    ran = Trial("T9", {}, result=Result(19.6, "finished", {}, {}), state="recorded")
+    assert result_text(replace(ran, run_of=RunOfPlan(20, "V1"))) == (
+        "19.6 min, finished, verification run V1")
+    assert result_text(ran) == "19.6 min, finished"
