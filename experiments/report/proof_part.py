@@ -82,8 +82,9 @@ def _moved(g: Gathered) -> str:
     """A word where the setting to verify, that of the record, is not the one of this report."""
     if g.plan.setting == g.setting:
         return ""
+    anew = "" if g.runs else ", so recommend anew before the runs"
     return (" (recommended when it was recorded; worked out again for this report it is "
-            f"{setting_words(g.dossier.job, g.setting)}, so recommend anew before the runs)")
+            f"{setting_words(g.dossier.job, g.setting)}{anew})")
 
 
 def _hopeless(g: Gathered) -> list[str]:
