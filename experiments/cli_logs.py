@@ -99,10 +99,11 @@ def _about_run_time(suggested: float | None, recorded: float | None) -> list[str
     if suggested is None:
         return []
     if recorded is None:
-        return [f"The log suggests a run time of {suggested:g} min; take it with --take-run-time."]
+        return [f"The log suggests a run time of {suggested:.1f} min; take it with "
+                "--take-run-time."]
     if is_same_time(recorded, suggested):
         return [f"The recorded run time of {recorded:g} min is that of the log."]
-    return [f"The log suggests a run time of {suggested:g} min, recorded is {recorded:g} min; "
+    return [f"The log suggests a run time of {suggested:.1f} min, recorded is {recorded:g} min; "
             "--take-run-time corrects it."]
 
 

@@ -106,6 +106,8 @@ def _add_answers(commands: _Commands) -> None:
                      help="do not move inwards for the equipment's tolerance")
     one = commands.add("verify", "judge the confirmation runs by written criteria", "dossier")
     one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
+    one.add_argument("--learn", action="store_true",
+                     help="take the runs of a failed verification over as trials")
     one = commands.add("robustness", "plan a small factorial around the setting, or analyse it",
                        "dossier")
     one.add_argument("-o", "--output", metavar="FILE",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from experiments import approval, service
 from experiments.bootstrap import open_session
@@ -18,7 +19,7 @@ from experiments.cli_output import (
 from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.substance_text import point_lines, substance_sentences
-from experiments.wording import capital
+from experiments.wording import capital, listed
 
 
 def verify(arguments: Namespace) -> Reply:
@@ -38,7 +39,20 @@ def verify(arguments: Namespace) -> Reply:
     text = f"Decision: {decision}\n" + columns(rows, ("criterion", "outcome", "why"))
     if result.get("chance_of_passing") is not None:
         text += f"\nChance of passing as planned: {100 * result['chance_of_passing']:.0f} %"
+    if arguments.learn:
+        return _learn(session, arguments.dossier, text, result)
     return Reply(text, result, is_yes=decision == "pass")
+
+
+def _learn(
+    session: service.Session, dossier_id: str, text: str, result: dict[str, Any]
+) -> Reply:
+    """Take the runs that failed over as trials, and say which trials they became."""
+    from experiments.verification_entry import learn_from_verification
+
+    ids = learn_from_verification(session, dossier_id)[1]
+    said = f"The runs are trials now, which the forecasts learn from: {listed(ids, 12)}."
+    return Reply(f"{text}\n{said}", {**result, "learnt_as": ids})
 
 
 def _note_verified(session: service.Session, dossier_id: str, reason: str) -> None:

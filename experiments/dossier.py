@@ -192,6 +192,12 @@ class Dossier:
         promise = {} if forecast is None else forecast.promise
         return self._enter(setting, origin, reason, promise)
 
+    def learn_from_verification(self) -> list[str]:
+        """Take the runs of a failed verification over as trials; gives the trials' ids."""
+        from experiments.verification_trials import take_over
+
+        return take_over(self)
+
     def withdraw(self, trial_id: str, reason: str = "") -> None:
         """Take a pending trial back."""
         self._must_be_open()

@@ -14,7 +14,7 @@ from experiments.carry_over import CarryOver, read_carry_over
 from experiments.events import Event
 from experiments.job import EvaporationJob
 from experiments.job_text import read_back
-from experiments.trials import LogReading, Moment, Recovery, Result, Trial
+from experiments.trials import LogReading, Moment, Recovery, Result, RunOfPlan, Trial
 
 STATES = ("draft", "running", "recommended", "verified", "approved", "retired")
 MOVES: dict[str, tuple[str, ...]] = {
@@ -66,6 +66,7 @@ def apply(state: DossierState, event: Event) -> DossierState:
                 origin=p.get("origin", "proposed"),
                 run_time_min=dict(p.get("run_time_min", {})),
                 recovery_percent={k: dict(v) for k, v in p.get("recovery_percent", {}).items()},
+                run_of=RunOfPlan(**p["run_of"]) if "run_of" in p else None,
             )
             moved = "running" if event.kind == "proposed" else state.state
             return _with_trial(state, trial, state=moved)

@@ -72,6 +72,9 @@ def _check_event(state: DossierState, event: Event) -> None:
         _same_setting(state, payload["setting"])
         if payload["trial"] != f"T{len(state.trials) + 1}":
             raise EntryError("The trial is out of order.", "")
+        if "run_of" in payload and payload["run_of"]["run"] not in {
+                v.get("run") for v in state.verification}:
+            raise EntryError("The trial is a verification run that there is none of.", "")
     elif event.kind in ("recorded", "corrected"):
         _same_result(state, payload["result"])
     elif event.kind == "recommended":

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from experiments.answers import Forecast, chances, weakest
 from experiments.factor_space import setting_key
 from experiments.fitted import Fitted
 from experiments.job import EvaporationJob
+from experiments.limiting import what_limits
 from experiments.trials import FAILING, Trial
 
 
@@ -34,7 +34,7 @@ def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
     if forecast.probability >= fitted.job.limits.assurance:
         return f"{lead}its setting does not keep them within the equipment's tolerance."
     return (f"{lead}one run proves little: the chance that its setting keeps everything asked is "
-            f"{100 * forecast.probability:.0f} %, because {_doubt(fitted.job, forecast)}.")
+            f"{100 * forecast.probability:.0f} %, because {what_limits(fitted.job, forecast)}.")
 
 
 def _met(trial: Trial, job: EvaporationJob) -> bool:
@@ -49,15 +49,3 @@ def _met(trial: Trial, job: EvaporationJob) -> bool:
         if sum(r.percent for r in read) / len(read) < analyte.target_recovery_percent:
             return False
     return True
-
-
-def _doubt(job: EvaporationJob, forecast: Forecast) -> str:
-    """What is least certain at a setting, with its chance."""
-    weak = weakest(job, forecast)
-    p = f"{100 * chances(job, forecast)[weak]:.0f} %"
-    return {
-        "sample temperature": f"the sample may get warmer than {job.sample.max_temperature_c:g} "
-                              f"degC there (chance to stay below {p})",
-        "run time": f"the run may not end in time (chance to end {p})",
-        "boil-over": f"liquid may be thrown out (chance that none is {p})",
-    }.get(weak, f"{weak} may miss its target (chance to meet it {p})")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass
@@ -10,16 +9,17 @@ from functools import lru_cache
 
 import numpy as np
 
-from experiments.answers import Answer, Forecast, Status, weakest
+from experiments.answers import Answer, Forecast, Status
 from experiments.carrying import findings
 from experiments.factor_space import tolerances, unique
 from experiments.fitted import HOPELESS_BELOW, Fitted
 from experiments.job import Setting
+from experiments.limiting import what_limits
 from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
 from experiments.readings import vessel_values
 from experiments.remedies import find_remedies
-from experiments.wording import listed
+from experiments.wording import assured, listed
 from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
@@ -67,7 +67,6 @@ def _recommend(fitted: Fitted, robust: bool) -> Answer:
     contradicted = misfit(fitted)
     remedies = (find_remedies(fitted, found.compromise)
                 if setting is None and not contradicted else ())
-    reason += _never_measured(fitted)
     if status == "nothing qualifies" and not remedies:
         reason += NO_REMEDY_KNOWN if contradicted else NO_REMEDY
     return Answer(
@@ -192,9 +191,16 @@ def _verdict(
     if setting is not None and misfit(fitted):
         return "more trials needed", (
             f"The best setting found meets every target with a probability of "
-            f"{_chance(best.probability)}, but the run model does not explain the runs, so that "
+            f"{assured(best.probability)}, but the run model does not explain the runs, so that "
             f"no probability can be relied on. Find the cause, or prove a setting by verification "
             f"runs, which ask no model."
+        )
+    missing = _never_measured(fitted)
+    if setting is not None and missing:
+        return "more trials needed", (
+            f"The best setting found meets every target with a probability of "
+            f"{assured(best.probability)}, but no run has measured {listed(missing)}: a "
+            f"recommendation rests on results, not on properties alone. Measure it in a run."
         )
     if setting is not None and fitted.trials:
         return "recommended", _why_recommended(fitted, setting, robust)
@@ -205,7 +211,8 @@ def _verdict(
     if setting is None and hopeless:
         return "nothing qualifies", (
             f"No setting in the window is likely to meet every target: the best one found has a "
-            f"chance of {100 * best.probability:.0f} %, and {_weakest(fitted, best)}."
+            f"chance of {100 * best.probability:.0f} %. What limits it: "
+            f"{what_limits(fitted.job, best)}."
         )
     if not fitted.trials:
         return "more trials needed", (
@@ -220,8 +227,8 @@ def _verdict(
         )
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
-        f"{_chance(best.probability)}, below the asked {100 * asked:.4g} %; "
-        f"{_weakest(fitted, best)}."
+        f"{assured(best.probability)}, below the asked {100 * asked:.4g} %; "
+        f"what limits it: {what_limits(fitted.job, best)}."
     )
 
 
@@ -232,46 +239,13 @@ def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
     return (
         f"The fastest setting found whose probability of meeting every target is at least the "
         f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
-        f"{_chance(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
-        f"{_weakest(fitted, forecast)}."
+        f"{assured(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
+        f"what limits it: {what_limits(fitted.job, forecast)}."
     )
 
 
-def _never_measured(fitted: Fitted) -> str:
-    """Which deciding analytes no run has measured; empty without any, or without runs."""
+def _never_measured(fitted: Fitted) -> list[str]:
+    """Deciding analytes that no run has measured; none where there are no runs."""
     results = [t.result for t in fitted.trials if t.result is not None and not t.result.corrected]
-    missing = [a.name for a in fitted.job.must
-               if not any(vessel_values(r, a.name).size for r in results)]
-    if not missing or not fitted.trials:
-        return ""
-    return (f" No run has measured {listed(missing)}: this part of the forecast rests on "
-            "properties and on what other analytes lost. Measure it before you rely on it.")
-
-
-def _weakest(fitted: Fitted, forecast: Forecast) -> str:
-    """What limits a setting, in words."""
-    job = fitted.job
-    name = weakest(job, forecast)
-    if name == "run time":
-        return (
-            f"what limits it is that every vessel must be done when the run ends, within "
-            f"{job.limits.max_run_time_min:g} min (chance {_chance(forecast.finish_probability)})"
-        )
-    if name == "boil-over":
-        return f"boil-over limits it (chance {100 * forecast.boil_over_probability:.0f} %)"
-    if name == "sample temperature":
-        return (f"the sample's cap of {job.sample.max_temperature_c:g} degC limits it (chance to "
-                f"pass it {100 * forecast.too_warm_probability:.0f} %)")
-    target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
-    return (
-        f"{name} limits it (forecast {forecast.recovery_percent[name].mean:.0f} % against a "
-        f"target of {target:g} %)"
-    )
-
-
-def _chance(probability: float) -> str:
-    """A probability in percent, never rounded up to certainty or to an assurance it misses."""
-    percent = 100.0 * probability
-    if percent < 90.0:
-        return f"{percent:.0f} %"
-    return "over 99.9 %" if percent >= 99.95 else f"{math.floor(10.0 * percent) / 10.0:.4g} %"
+    return [a.name for a in fitted.job.must if fitted.trials
+            and not any(vessel_values(r, a.name).size for r in results)]

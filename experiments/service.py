@@ -151,7 +151,13 @@ def correct(
     session: Session, dossier_id: str, trial_id: str, reason: str, **values: Unpack[Amendment]
 ) -> Dossier:
     """Correct a recorded result by a new row that says why."""
-    return change(session, dossier_id, lambda d: d.correct(trial_id, reason, **values))[0]
+    from experiments.verification_trials import must_be_corrected_here
+
+    def act(dossier: Dossier) -> None:
+        must_be_corrected_here(dossier, trial_id)
+        dossier.correct(trial_id, reason, **values)
+
+    return change(session, dossier_id, act)[0]
 
 
 def exclude(session: Session, dossier_id: str, trial_id: str, reason: str) -> Dossier:

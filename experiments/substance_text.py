@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -36,11 +37,14 @@ SOURCES = {
 """Names of the property library's tables, as they are known in print."""
 
 
+GRADE = re.compile(r"from memory, D (high|medium|low)")
+
+
 def in_print(text: str) -> str:
-    """A source or a note with the library's keys replaced by what is in print."""
+    """A source or a note with the library's keys and our grades in words that are in print."""
     for key in sorted(SOURCES, key=len, reverse=True):
         text = text.replace(key, SOURCES[key])
-    return text
+    return GRADE.sub(r"from memory, \1 confidence", text)
 
 
 def range_sentence(found: Mapping[str, Any]) -> str:

@@ -191,13 +191,14 @@ class _Reading:
             return None
 
     def _outcome(self) -> str:
-        outcome = self._agreed("outcome")
-        folded = outcome.casefold()
-        if folded and folded not in OUTCOMES:
-            self._fault(self._row_of("outcome", outcome),
-                        f"Outcome {outcome[:40]!r} is not known.",
+        texts = (r.text("outcome") for r in self.group.rows)
+        unknown = next((t for t in texts if t and t.casefold() not in OUTCOMES), "")
+        if unknown:  # a slip of the pen is no disagreement
+            self._fault(self._row_of("outcome", unknown),
+                        f"Outcome {unknown[:40]!r} is not known.",
                         f"Use one of: {', '.join(OUTCOMES)}.")
-        return folded
+            return ""
+        return self._agreed("outcome").casefold()
 
     def _setting(self) -> Setting | None:
         given: dict[str, Any] = {}

@@ -81,6 +81,13 @@ class LogReading:
     run_time: Moment | None = None
 
 
+class RunOfPlan(NamedTuple):
+    """A verification run: the number of its plan's entry in the history, and its id there."""
+
+    plan: int
+    run: str
+
+
 @dataclass(frozen=True)
 class Trial:
     """A setting, why it is worth running, and its result once recorded."""
@@ -90,10 +97,12 @@ class Trial:
     reason: str = ""
     result: Result | None = None
     state: Literal["pending", "recorded", "withdrawn", "excluded"] = "pending"
-    origin: Literal["proposed", "today", "entered", "robustness"] = "proposed"
+    origin: Literal["proposed", "today", "entered", "robustness", "verification"] = (
+        "proposed")
     run_time_min: dict[str, float] = field(default_factory=dict)  # forecast when proposed
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
     log: LogReading | None = None
+    run_of: RunOfPlan | None = None  # where it was taken over from a failed verification
 
 
 def is_same_time(one: float, other: float) -> bool:

@@ -20,6 +20,7 @@ from experiments.trials import Trial
 from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_plan import VerificationPlan, plan, plan_payload
 from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
+from experiments.verification_trials import taken_over
 from experiments.wording import listed
 
 BACK = "Go back to trials first, on the page Report or by `boilwright move`."
@@ -58,6 +59,8 @@ def correct_run(
 ) -> Dossier:
     """Correct a run of the last plan by a new entry that says why; it keeps its place.
 
+    A trial that was taken over from the run is corrected with it.
+
     Raises
     ------
     EntryError
@@ -79,8 +82,16 @@ def correct_run(
             **run_payload(replace(run, result=result)), "reason": checked_reason(reason),
             "replaces": run.record,
         })
+        trial_id = taken_over(dossier).get(run_id)
+        if trial_id is not None:
+            dossier.correct(trial_id, reason, **values)
 
     return change(session, dossier_id, act)[0]
+
+
+def learn_from_verification(session: Session, dossier_id: str) -> tuple[Dossier, list[str]]:
+    """Take the runs of a failed verification over as trials; gives the trials' ids."""
+    return change(session, dossier_id, lambda d: d.learn_from_verification())
 
 
 def verify_dossier(

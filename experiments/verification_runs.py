@@ -52,7 +52,7 @@ def usable_runs(
 def _objection(job: EvaporationJob, made: VerificationPlan, run: VerificationRun) -> str | None:
     result = run.result
     other = [f.name for f in job.factors if run.setting.get(f.name) != made.setting[f.name]]
-    blanks = {n: b for n, b in run.blank_percent.items() if b > made.criteria.blank_max_percent}
+    blank = high_blank(made, run)
     missing = [
         row.analyte for row in made.criteria.deciding
         if all(r is None for r in result.recovery.get(row.analyte, ()))
@@ -63,17 +63,22 @@ def _objection(job: EvaporationJob, made: VerificationPlan, run: VerificationRun
         return f"the run ended as {result.outcome!r}"
     if result.corrected:
         return "recoveries are corrected by a standard that was evaporated too"
-    if blanks:
-        name, value = max(blanks.items(), key=lambda item: item[1])
-        return (
-            f"the blank holds {value:.3g} % of the spike of {name}, more than "
-            f"{made.criteria.blank_max_percent:g} %"
-        )
+    if blank is not None:
+        return blank
     if missing:
         return f"{', '.join(missing)} not measured"
     if not result.day:
         return "its day is not given"
     return None
+
+
+def high_blank(made: VerificationPlan, run: VerificationRun) -> str | None:
+    """What is wrong with the blank of a run; None where nothing is."""
+    name, value = max(run.blank_percent.items(), key=lambda item: item[1], default=("", 0.0))
+    if value <= made.criteria.blank_max_percent:
+        return None
+    return (f"the blank holds {value:.3g} % of the spike of {name}, more than "
+            f"{made.criteria.blank_max_percent:g} %")
 
 
 def complete_prefix(
@@ -159,7 +164,7 @@ def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
 
     Runs recorded as verification since the last plan, and trials at that very setting
     first recorded after it was recommended or planned: the trials that found a setting do
-    not also prove it.
+    not also prove it, and runs that were taken over as trials do not count twice.
     """
     runs: dict[str, VerificationRun] = {}
     begun: set[str] = set()
@@ -175,6 +180,7 @@ def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:
         elif event.kind == "recorded":
             trial = dossier.trial(str(p["trial"]))
             counts = chosen and trial.id not in begun and trial.state == "recorded"
+            counts = counts and trial.run_of is None
             if counts and trial.setting == setting and trial.result:
                 runs[trial.id] = VerificationRun(
                     trial.id, dict(trial.setting), trial.result, record=event.seq

@@ -357,7 +357,7 @@ def _temperature(job: EvaporationJob) -> Limit:
     return Limit(
         "sample temperature", f"wall up to about {cap:g} degC", cap, "degC",
         f"While it boils the sample is colder than the wall, but a dry vessel warms to the wall; "
-        f"it must stay below {cap:g} degC.", "closed",
+        f"a wall above {cap:g} degC suits only runs that end before that.", "closed",
     )
 
 

@@ -94,7 +94,9 @@ def _lacking(session: WizardSession, sentence: str, helper: str) -> None:
     """An empty page says what to do next."""
     step = navigation.step(helper)
     with st.container(border=True):
-        st.markdown(f"**{sentence}** This page fills once there is one.")
+        fills = "" if (sentence, helper) == navigation.CLOSED else (
+            " This page fills once there is one.")
+        st.markdown(f"**{sentence}**{fills}")
         left, right = st.columns(2)
         link(session, helper, f"Go to {step.title}", left)
         link(session, navigation.HOME, "Choose a dossier or an example", right)

@@ -33,6 +33,7 @@ class Progress:
     recorded: bool = False
     recommended: bool = False
     verified: bool = False
+    closed: bool = False
 
     @property
     def facts(self) -> frozenset[str]:
@@ -77,6 +78,9 @@ WHAT_IS_MISSING = {
     "recommended": ("There is no recommended setting yet.", "recommend"),
 }
 """For each fact a page may need: what to say, and the page that provides it."""
+CLOSED = ("This dossier was closed before it had what this page needs; the page "
+          "Report starts its next version.", "report")
+"""What is said instead of a dossier to which nothing can be added."""
 
 AFTER = {"job": "job", "trials": "proposed", "results": "recorded",
          "recommend": "recommended", "verify": "verified"}
@@ -95,7 +99,7 @@ def missing(key: str, facts: Collection[str]) -> tuple[str, str] | None:
     """What a page lacks, as a sentence and the page that helps; None when it may open."""
     for fact in step(key).needs:
         if fact not in facts:
-            return WHAT_IS_MISSING[fact]
+            return CLOSED if "closed" in facts else WHAT_IS_MISSING[fact]
     return None
 
 

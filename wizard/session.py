@@ -18,6 +18,7 @@ import streamlit as st
 from experiments import drafts, service
 from experiments.bootstrap import local_user
 from experiments.dossier import Dossier
+from experiments.dossier_state import FROZEN
 from experiments.roles import signed_in_user
 from experiments.storage.protocol import Draft, UnknownDossier
 from experiments.users import User
@@ -88,6 +89,7 @@ class WizardSession:
             recorded=bool(dossier.recorded),
             recommended=bool(advice and advice.get("setting")),
             verified=dossier.state in ("verified", "approved"),
+            closed=dossier.state in FROZEN,
         )
 
     def open(self, dossier_id: str) -> None:

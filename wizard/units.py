@@ -163,15 +163,6 @@ def minus(text: str) -> str:
     return re.sub(r"(?<![\w)])-(?=\d)", "−", text)
 
 
-def signed(value: float) -> str:
-    """To a tenth with its sign, which zero has none of.
-
-    >>> signed(2.04), signed(-0.31), signed(-0.04)
-    ('+2.0', '−0.3', '0.0')
-    """
-    return minus(f"{value:+.1f}") if abs(value) >= 0.05 else "0.0"
-
-
 def change_text(gap: float, unit: str) -> str:
     """A difference in whole units, "same" below half of one.
 

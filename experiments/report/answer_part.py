@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 
 from experiments.consequences import Consequences
@@ -13,7 +14,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     interval,
-    percent,
     printed,
     setting_words,
     value,
@@ -21,6 +21,7 @@ from experiments.report.digits import (
 from experiments.report.document import (
     Block,
     Bullets,
+    Cell,
     Column,
     Facts,
     Figure,
@@ -31,10 +32,12 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
+from experiments.report.job_part import is_of_setting
 from experiments.report.maps import region_slices
 from experiments.report.rationale import margin_sentence, what_was_rejected, why_this_setting
 from experiments.report.trials_part import closest_first
 from experiments.verification import why_it_failed
+from experiments.wording import assured, percent
 
 ON_A_PAGE = 30
 
@@ -73,14 +76,15 @@ def recommendation(g: Gathered) -> Section:
 def _promise(g: Gathered) -> tuple[tuple[str, str], ...]:
     shown = g.shown
     return (
-        ("probability", f"{percent(shown.probability)} that every target is met and the run ends "
+        ("probability", f"{assured(shown.probability)} that every target is met and the run ends "
          f"in time (asked: {percent(g.dossier.job.limits.assurance)})"),
         ("run time", f"{interval(shown.run_time_min)} min, 95 % interval of the true mean; a "
          f"single run {value(g.new_run.run_time_min.low, 0)} to "
          f"{value(g.new_run.run_time_min.high, 0)} min"),
         ("boil-over", f"probability {percent(shown.boil_over_probability)}"),
         ("verification", f"a plan of {g.plan.criteria.runs} runs on {g.plan.criteria.days} days "
-         f"would pass with a chance of {percent(g.plan.chance_of_passing)}"),
+         f"would pass with a chance of {percent(g.plan.chance_of_passing)}" if is_of_setting(g)
+         else "the plan in the record is of another setting; plan anew for this one"),
         ("reason", g.answer.reason),
     )
 
@@ -161,7 +165,7 @@ def _tolerance_words(g: Gathered, found: Region) -> str:
 
 
 def _ranges_table(job: EvaporationJob, found: Region) -> Table:
-    rows = []
+    rows: list[list[str | Cell]] = []
     for joint, alone in zip(found.box, found.proven, strict=True):
         name = joint.factor
         rows.append([
@@ -174,7 +178,7 @@ def _ranges_table(job: EvaporationJob, found: Region) -> Table:
          Column("hold together (box)", "right"), Column("alone, others at set point", "right"),
          Column("unit")),
         rows_of(rows),
-        note="* end of the window that was searched, not of the region.",
+        note=star_note(rows, "* end of the window that was searched, not of the region."),
     )
 
 
@@ -183,6 +187,12 @@ def range_words(job: EvaporationJob, found: Range) -> str:
     low = factor_value(job, found.factor, found.low) + ("*" if found.open_low else "")
     high = factor_value(job, found.factor, found.high) + ("*" if found.open_high else "")
     return f"{low} to {high}"
+
+
+def star_note(rows: Sequence[Sequence[str | Cell]], note: str) -> str:
+    """The note to a star, where a row has one."""
+    cells = [c.text if isinstance(c, Cell) else c for row in rows for c in row]
+    return note if any(text.endswith("*") or "* to " in text for text in cells) else ""
 
 
 def gain(g: Gathered) -> Section | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -147,6 +148,10 @@ def _panels(count: int) -> tuple[int, float]:
     return columns, (TEXT_WIDTH - 20 - 42 * columns) / columns if columns > 1 else 320.0
 
 
+ROOM = 2.0
+"""How far a label may reach beyond the outermost points, in points: there the axis begins."""
+
+
 def _place_labels(data: list[Row], shown: Sequence[str], width: float, height: float) -> None:
     """Give every row the place of its label, panel by panel."""
     times = [d["time"] for d in data]
@@ -156,7 +161,9 @@ def _place_labels(data: list[Row], shown: Sequence[str], width: float, height: f
         values = [d["recovery"] for d in own] + [d["target"] for d in own]
         reach = (max(values) - min(values) or 1.0) if values else 1.0
         points = [(width * d["time"] / span, -height * d["recovery"] / reach) for d in own]
-        for row, place in zip(own, choose_places(points), strict=True):
+        across = [x for x, _ in points] or [0.0]
+        frame = (min(across) - ROOM, -math.inf, max(across) + ROOM, math.inf)
+        for row, place in zip(own, choose_places(points, frame), strict=True):
             row["place"] = place
 
 

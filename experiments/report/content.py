@@ -22,7 +22,7 @@ from experiments.report import (
     record_part,
     trials_part,
 )
-from experiments.report.digits import percent, setting_words, value
+from experiments.report.digits import setting_words, value
 from experiments.report.document import Attachment, Document
 from experiments.report.gathered import Gathered, gather
 from experiments.report.method_sheet import method_sheet
@@ -30,6 +30,7 @@ from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_vers
 from experiments.report.robustness_part import robustness
 from experiments.report.terms import terms
 from experiments.transfer import pack
+from experiments.wording import assured, percent
 
 KIND = "Justification of a vacuum-evaporation method"
 
@@ -92,11 +93,11 @@ def _facts(g: Gathered, date: str) -> tuple[tuple[str, str], ...]:
     time = g.shown.run_time_min
     return (
         ("status", f"{g.answer.status}; verification "
-         f"{job_part.DECISIONS[g.verification.decision]}; dossier {g.dossier.state}"),
+         f"{job_part.decision_word(g)}; dossier {g.dossier.state}"),
         (label, setting_words(g.dossier.job, g.setting)),
         ("run time", f"{value(time.mean, 0)} min (95 % interval {value(time.low, 0)} to "
          f"{value(time.high, 0)})"),
-        ("probability", f"{percent(g.shown.probability)} that every target is met (asked "
+        ("probability", f"{assured(g.shown.probability)} that every target is met (asked "
          f"{percent(g.dossier.job.limits.assurance)})"),
         ("dossier", f"{g.dossier.id}, version {g.dossier.version}"),
         ("date", date[:10]),

@@ -93,19 +93,6 @@ def interval(found: Interval) -> str:
     return f"{text}{value(found.high, places)})"
 
 
-def percent(share: float) -> str:
-    """A probability in per cent; never 100 or 0, which no number of draws can show.
-
-    >>> percent(0.953), percent(1.0), percent(0.0001), percent(0.994)
-    ('95 %', 'above 99.9 %', 'below 0.1 %', '99.4 %')
-    """
-    if share > 0.999:
-        return "above 99.9 %"
-    if share < 0.001:
-        return "below 0.1 %"
-    return f"{100 * share:.1f} %" if share > 0.99 or share < 0.01 else f"{100 * share:.0f} %"
-
-
 def factor_name(name: str) -> str:
     """The factor in words."""
     return FACTOR_WORDS.get(name, (name, ""))[0]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 from experiments.answers import Interval
 from experiments.job import Analyte, EvaporationJob, Sample
@@ -13,7 +12,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     figures,
-    percent,
     plain,
     setting_words,
 )
@@ -30,6 +28,8 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.substance_text import in_print
+from experiments.verification import why_it_failed
+from experiments.wording import assured, percent
 from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
@@ -37,7 +37,6 @@ from models.system import LiquidSystem
 from models.volatility import pressure
 
 ROOM = 298.15  # K
-GRADE = re.compile(r"from memory, D (high|medium|low)")
 
 
 def purpose(g: Gathered) -> Section:
@@ -52,7 +51,7 @@ def purpose(g: Gathered) -> Section:
             f"{_analytes_words(job)} and a batch is over quickly."
         ),
         _verdict(g),
-        Paragraph("It holds within these bounds and for nothing else:"),
+        Paragraph("What was found is for this and nothing else:"),
         Bullets(_scope(g)),
     ]
     return Section("purpose", "Purpose and scope", tuple(blocks))
@@ -65,12 +64,14 @@ def _verdict(g: Gathered) -> Notice:
     if not g.is_recommended:
         return Notice("caution", f"No setting is recommended: {g.answer.status}",
                       f"{g.answer.reason} The best setting found, {words}, reaches "
-                      f"{percent(g.shown.probability)}.")
+                      f"{assured(g.shown.probability)}.")
+    refuted = bool(why_it_failed(g.dossier, g.setting))
     return Notice(
-        "answer", f"Recommended: {words}",
+        "caution" if refuted else "answer",
+        f"The verification runs speak against it: {words}" if refuted else f"Recommended: {words}",
         f"A run takes {minutes}. The probability that the true mean recovery of every analyte "
         f"that decides meets its target and the run ends in time is "
-        f"{percent(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
+        f"{assured(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
         f"Verification: {_decision_words(g)}.",
     )
 
@@ -83,10 +84,21 @@ def _decision_words(g: Gathered) -> str:
     found = g.verification
     if found.decision == "not enough runs":
         return (
-            f"not complete, {len(found.counted)} of {g.plan.criteria.runs} runs count; a plan "
-            f"that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
+            f"{decision_word(g)}, {len(found.counted)} of {g.plan.criteria.runs} runs count; a "
+            f"plan that is kept passes with a chance of {percent(g.plan.chance_of_passing)}"
         )
-    return DECISIONS[found.decision]
+    return decision_word(g)
+
+
+def decision_word(g: Gathered) -> str:
+    """What came of the verification, which may be of another setting than the one shown."""
+    word = DECISIONS[g.verification.decision] if g.runs else "not begun"
+    return word if is_of_setting(g) else f"{word} at another setting"
+
+
+def is_of_setting(g: Gathered) -> bool:
+    """Whether the verification is of the setting that this report is about."""
+    return g.plan.setting == g.setting
 
 
 def _time_words(found: Interval) -> str:
@@ -227,7 +239,7 @@ def substances(g: Gathered) -> Section:
 def _volatility_row(system: LiquidSystem, i: int, analyte: Analyte) -> list[str]:
     at_room = float(pressure(system.analyte_ln_p[i], ROOM))
     factor = math.exp(1.96 * float(system.analyte_ln_volatility_sd[i]))
-    return [analyte.name, figures(at_room, 2), figures(factor, 2), cited(_source(analyte))]
+    return [analyte.name, figures(at_room, 2), figures(factor, 2), in_print(_source(analyte))]
 
 
 def _source(analyte: Analyte) -> str:
@@ -252,10 +264,5 @@ def _liquid_row(name: str) -> list[str]:
     return [
         str(found["name"]), figures(float(str(boiling))) if boiling is not None else "–",
         figures(float(str(freezing))) if freezing is not None else "–",
-        cited(str(found["vapour_pressure_source"])),
+        in_print(str(found["vapour_pressure_source"])),
     ]
-
-
-def cited(source: str) -> str:
-    """A source with the names of collections written out."""
-    return GRADE.sub(r"from memory, \1 confidence", in_print(source))

@@ -185,7 +185,11 @@ def _limit_lines(
         at_right = _is_free(points[-1], trials) or not _is_free(points[0], trials)
         end = points[-1 if at_right else 0]
         reach = NAME_WIDTH * float(found.set_temperature_c[-1] - found.set_temperature_c[0])
-        highest = max(p["y"] for p in points if abs(p["x"] - end["x"]) <= reach)
+        name_end = end["x"] + (-reach if at_right else reach)
+        log_y = np.interp([name_end, end["x"]], [p["x"] for p in points],
+                          [math.log(p["y"]) for p in points])
+        highest = max(math.exp(max(log_y)), *(p["y"] for p in points
+                                              if abs(p["x"] - end["x"]) <= reach))
         label = [{"x": end["x"], "y": highest, "text": name}]
         layers.append(rows(label).mark_text(
             align="right" if at_right else "left", dy=-6, dx=-3 if at_right else 3, color=hue,

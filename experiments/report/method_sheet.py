@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from experiments.job import EvaporationJob, Sample
-from experiments.report.answer_part import range_words
+from experiments.report.answer_part import range_words, star_note
 from experiments.report.digits import (
     factor_name,
     factor_unit,
     factor_value,
-    percent,
     plain,
     printed,
     value,
@@ -27,7 +26,8 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import DECISIONS, end_words, solvents_words
+from experiments.report.job_part import decision_word, end_words, solvents_words
+from experiments.wording import assured
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -67,11 +67,11 @@ def _status(g: Gathered) -> list[Block]:
     if not g.is_recommended:
         return [Notice("stop", "Not a released method",
                        f"No setting is recommended yet ({g.answer.status}); the setting below is "
-                       f"the best found and reaches {percent(g.shown.probability)}.")]
+                       f"the best found and reaches {assured(g.shown.probability)}.")]
     if g.dossier.state != "approved":
         return [Notice("caution", "Not released for routine use",
                        f"Dossier {g.dossier.id} is {g.dossier.state}; verification "
-                       f"{DECISIONS[g.verification.decision]}.")]
+                       f"{decision_word(g)}.")]
     return []
 
 
@@ -89,7 +89,7 @@ def _settings(g: Gathered) -> Table:
         (Column("", weight=2), Column("set", "right"), Column("unit"),
          Column("may vary within", "right", 2)),
         rows_of(rows),
-        note="* end of the window that was searched." if held else "", size="large",
+        note=star_note(rows, "* end of the window that was searched."), size="large",
     )
 
 

@@ -8,7 +8,6 @@ from experiments.report.digits import (
     factor_unit,
     factor_value,
     interval,
-    percent,
     printed,
     setting_words,
     value,
@@ -25,10 +24,11 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import cited
 from experiments.report.maps import operating_map, predicted_run_chart
 from experiments.report.records import proposal_record
+from experiments.substance_text import in_print
 from experiments.trials import Trial
+from experiments.wording import percent
 
 
 def window(g: Gathered) -> Section:
@@ -61,7 +61,7 @@ def window(g: Gathered) -> Section:
         blocks.append(Bullets(tuple(printed(f) for f in g.trace["findings"])))
     if g.findings:
         blocks.append(Paragraph("What the forecasts had to do without, and what settles it:"))
-        blocks.append(Bullets(tuple(printed(cited(f.sentence))
+        blocks.append(Bullets(tuple(printed(in_print(f.sentence))
                                     for f in g.findings)))
     return Section("window", "Physics window", tuple(blocks))
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from experiments.dossier import Dossier
 from experiments.report.charts import verification_chart
-from experiments.report.digits import NONE, figures, percent, plain, printed, setting_words, value
+from experiments.report.digits import NONE, figures, plain, printed, setting_words, value
 from experiments.report.document import (
     Block,
     Bullets,
@@ -22,11 +22,12 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.job_part import DECISIONS
+from experiments.report.job_part import DECISIONS, decision_word, is_of_setting
 from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 from experiments.verification import every_plan
 from experiments.verification_criteria import CriterionResult
+from experiments.wording import percent
 from models.cautions import DEFER
 from models.errors import Finding
 from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
@@ -50,7 +51,7 @@ def verification(g: Gathered) -> Section:
     noted = last_record(g.dossier, "verification planned")
     kind = {"pass": "answer", "fail": "stop", "not enough runs": "caution"}[found.decision]
     blocks: list[Block] = [
-        Notice(kind, f"Verification {DECISIONS[found.decision]}", found.reason),  # type: ignore[arg-type]
+        Notice(kind, f"Verification {decision_word(g)}", found.reason),  # type: ignore[arg-type]
         Paragraph(
             f"{'Planned' if noted is not None else 'Proposed plan (not yet in the record)'}: "
             f"{rules.runs} runs on at least {rules.days} days at "
@@ -64,7 +65,7 @@ def verification(g: Gathered) -> Section:
     ]
     blocks += earlier_plans(g.dossier)
     needed = {n: m for n, m in made.needed_mean.items() if m is not None}
-    if needed:
+    if needed and is_of_setting(g):
         name = min(needed, key=lambda n: g.shown.recovery_percent[n].mean - needed[n])
         blocks.append(Paragraph(
             f"To pass with a chance of 90 % an analyte's true mean must lie clear of its target: "
@@ -96,8 +97,9 @@ def _moved(g: Gathered) -> str:
     """A word where the setting to verify, that of the record, is not the one of this report."""
     if g.plan.setting == g.setting:
         return ""
+    anew = "" if g.runs else ", so recommend anew before the runs"
     return (" (recommended when it was recorded; worked out again for this report it is "
-            f"{setting_words(g.dossier.job, g.setting)}, so recommend anew before the runs)")
+            f"{setting_words(g.dossier.job, g.setting)}{anew})")
 
 
 def _hopeless(g: Gathered) -> list[str]:
@@ -117,11 +119,13 @@ def _hopeless(g: Gathered) -> list[str]:
 
 
 def _alternatives(g: Gathered) -> Table:
-    """Chance of passing by number of runs and days."""
+    """Chance of passing by number of runs and days, those of the plan among them."""
+    made = g.plan.criteria
     runs = sorted({c.runs for c in g.plan.alternatives if c.runs in (3, 4, 6, 8, 10, 12)}
-                  | {g.plan.criteria.runs})
+                  | {made.runs})
     chance = {(c.runs, c.days): c.chance for c in g.plan.alternatives}
-    days = sorted({d for n, d in chance if n in runs and d in (3, 4, 6)})
+    shown = {3, 4, 6} | ({made.days} if made.days < made.runs else set())
+    days = sorted({d for n, d in chance if n in runs and d in shown})
     rows = [
         [str(n), *(percent(chance[n, d]) if (n, d) in chance else "–" for d in days),
          percent(chance[n, n]) if (n, n) in chance else "–"]

@@ -5,22 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from experiments.answers import Forecast, weakest
+from experiments.answers import Forecast
 from experiments.factor_space import coded, decoded, dialled, numeric_factors
 from experiments.forecaster import Forecaster
 from experiments.job import EvaporationJob, Setting
-from experiments.report.digits import (
-    factor_name,
-    factor_unit,
-    factor_value,
-    percent,
-    plain,
-    value,
-)
+from experiments.limiting import what_limits
+from experiments.report.digits import factor_name, factor_unit, factor_value, printed, value
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift
 from experiments.trials import FAILING, Trial
-from experiments.wording import capital
+from experiments.wording import assured
 
 STEP = 0.12
 """How far a neighbour lies, as a share of the factor's window."""
@@ -33,7 +27,6 @@ class Neighbour:
     factor: str
     value: float
     forecast: Forecast
-    weakest: str
 
 
 def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...]:
@@ -47,7 +40,7 @@ def neighbours(forecaster: Forecaster, setting: Setting) -> tuple[Neighbour, ...
                 moved.append((factor.name, number))
     settings: list[Setting] = [{**setting, name: number} for name, number in moved]
     return tuple(
-        Neighbour(name, number, forecast, weakest(job, forecast))
+        Neighbour(name, number, forecast)
         for (name, number), forecast in zip(moved, forecaster.forecast(settings), strict=True)
     )
 
@@ -59,39 +52,12 @@ def why_this_setting(
 
     Of a setting that does not reach the assurance there is no end to tell.
     """
-    lines = [_limit_sentence(job, shown)]
+    lines = [printed(f"What limits the setting: {what_limits(job, shown)}.")]
     for factor in numeric_factors(job):
         lines += [_neighbour_sentence(job, shown, n) for n in beside if n.factor == factor.name]
     if shown.probability >= job.limits.assurance:
         lines += [d.sentence for d in drifts if d.breaks is not None]
     return tuple(lines)
-
-
-def _limit_sentence(job: EvaporationJob, shown: Forecast) -> str:
-    name = weakest(job, shown)
-    if name == "run time":
-        return (
-            f"Run time is what limits the setting: the chance to end within "
-            f"{job.limits.max_run_time_min:g} min is {percent(shown.finish_probability)}."
-        )
-    if name == "boil-over":
-        return (
-            f"Boil-over is what limits the setting: its chance is "
-            f"{percent(shown.boil_over_probability)}."
-        )
-    if name == "sample temperature":
-        return (
-            f"The sample's temperature is what limits the setting: the chance that it gets warmer "
-            f"than {plain(job.sample.max_temperature_c)} °C is "
-            f"{percent(shown.too_warm_probability)}."
-        )
-    target = next(a.target_recovery_percent for a in job.analytes if a.name == name)
-    found = shown.recovery_percent[name]
-    return (
-        f"{capital(name)} is what limits the setting: its mean recovery is forecast as "
-        f"{found.mean:.0f} % ({found.low:.0f} to {found.high:.0f} %) against a target of "
-        f"{target:g} %, met with a probability of {percent(shown.analyte_probability[name])}."
-    )
 
 
 def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour) -> str:
@@ -106,17 +72,10 @@ def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour)
         f"{time}"
     )
     if chance >= asked or shown.probability < asked:
-        return f"{start}; the probability would be {percent(chance)}."
-    falls = {"boil-over": "boil-over comes first",
-             "run time": "the end of the run is in doubt first",
-             "sample temperature": "the sample gets too warm first"}
-    why = falls.get(beside.weakest) or (
-        f"{beside.weakest} falls first, forecast "
-        f"{beside.forecast.recovery_percent[beside.weakest].mean:.0f} %"
-    )
+        return f"{start}; the probability would be {assured(chance)}."
     return (
-        f"{start}, but the probability would be {percent(chance)}, below the asked "
-        f"{percent(asked)} ({why})."
+        f"{start}, but the probability would be {assured(chance)}, below the asked "
+        f"{assured(asked)}: {printed(what_limits(job, beside.forecast))}."
     )
 
 

@@ -15,7 +15,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.robustness import Effect, Robustness, analyse_robustness
-from experiments.wording import capital
+from experiments.wording import capital, signed
 
 
 def robustness(g: Gathered) -> Section | None:
@@ -55,5 +55,5 @@ def _effects(found: Robustness) -> Table:
 def _row(e: Effect) -> list[str]:
     low, high = e.interval
     return [e.response, factor_name(e.factor), value(e.low), value(e.high),
-            f"{e.estimate:+.1f} ({low:+.1f} to {high:+.1f})", f"{e.forecast:+.1f}",
+            f"{signed(e.estimate)} ({signed(low)} to {signed(high)})", signed(e.forecast),
             "% of run time" if e.response == "run time" else "points"]

@@ -123,6 +123,8 @@ def _state_words(trial: Trial) -> str:
         remarks.append("method in use")
     if trial.origin == "robustness":
         remarks.append("robustness study")
+    if trial.run_of is not None:
+        remarks.append(f"run {trial.run_of.run} of a failed verification")
     return "; ".join(remarks)
 
 

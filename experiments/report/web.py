@@ -43,7 +43,8 @@ margin:2.4rem 0 .8rem}a{color:var(--main)}.kind{color:var(--main);font-weight:60
 header{border-bottom:2px solid var(--main);padding-bottom:.8rem}
 dl{display:grid;grid-template-columns:11rem 1fr;gap:.3rem 1rem}dt{color:var(--muted)}dd{margin:0}
 nav ol{columns:2;column-gap:2rem}.scroll{overflow-x:auto}
-table{border-collapse:collapse;font-size:.9rem;width:100%}caption{text-align:left;padding:.3rem 0}
+table{border-collapse:collapse;font-size:.9rem;width:100%;overflow-wrap:break-word}
+caption{text-align:left;padding:.3rem 0}
 th,td{padding:.25rem .5rem;text-align:left;border-bottom:1px solid var(--line);
 vertical-align:top}thead th{border-top:2px solid var(--ink);border-bottom:1px solid var(--ink)}
 .right{text-align:right}.centre{text-align:center}.small{font-size:.8rem}.large{font-size:1.2rem}

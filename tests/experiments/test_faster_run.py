@@ -19,7 +19,8 @@ def ran(trial_id: str, minutes: float, carvone: float, outcome: str = "finished"
 
 
 def known(*trials: Trial, cool: float = 0.99, finish: float = 0.99, carvone: float = 0.99):
-    found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0), {}, cool * finish * carvone, finish,
+    found = Forecast(SET_POINT, Interval(40.0, 35.0, 45.0),
+                     {"carvone": Interval(82.0, 74.0, 90.0)}, cool * finish * carvone, finish,
                      too_warm_probability=1.0 - cool,
                      analyte_probability={"carvone": carvone, "dibutyl phthalate": 0.999})
     return SimpleNamespace(job=JOB, trials=trials, forecast=lambda settings: [found])
@@ -27,9 +28,10 @@ def known(*trials: Trial, cool: float = 0.99, finish: float = 0.99, carvone: flo
 
 @pytest.mark.parametrize(("chances", "said"), [
     ({"cool": 0.64}, "keeps everything asked is 63 %, because the sample may get warmer than "
-                     "55 degC there (chance to stay below 64 %)."),
-    ({"finish": 0.70}, "because the run may not end in time (chance to end 70 %)."),
-    ({"carvone": 0.60}, "because carvone may miss its target (chance to meet it 60 %)."),
+                     "55 degC (chance 36 %)."),
+    ({"finish": 0.70}, "because the run may not be done within 120 min (chance 30 %)."),
+    ({"carvone": 0.60}, "because carvone may miss its target of 80 % (forecast 82 %, 74 to "
+                        "90 %; chance to miss 40 %)."),
     ({}, "its setting does not keep them within the equipment's tolerance."),
 ])
 def test_the_faster_run_and_what_is_least_certain_are_named(chances, said):

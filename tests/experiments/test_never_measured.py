@@ -1,4 +1,4 @@
-"""An analyte that decides and that no run has measured is named beside the answer."""
+"""An analyte that decides and that no run has measured stands against a recommendation."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 
 from experiments.dossier import Dossier
 
-SAID = "No run has measured diethyl phthalate: "
+SAID = "no run has measured diethyl phthalate: "
 
 
 @pytest.fixture
@@ -22,8 +22,11 @@ def bench(job_mapping: dict[str, Any], setting: dict[str, float]) -> Dossier:
     return dossier
 
 
-def test_it_is_said_until_one_run_has_measured_it(bench: Dossier) -> None:
-    assert SAID in bench.recommend().reason
+def test_nothing_is_recommended_until_one_run_has_measured_it(bench: Dossier) -> None:
+    answer = bench.recommend()
+    assert answer.status == "more trials needed"
+    assert answer.probability >= 0.95
+    assert SAID in answer.reason
     bench.correct("T1", "standard", recovery_percent={"diethyl phthalate": [95.0] * 4},
                   corrected=True)
     assert SAID in bench.recommend().reason

@@ -327,3 +327,10 @@ def test_amounts_and_a_recovery_of_one_analyte_contradict_each_other(read):
     header = f"trial;vessel;run_time_min;{FOUND};{A}"
     table = read(amounts("T1;1;41.5;9.1;88", "T1;reference;;9.0;", header=header))
     assert "both amounts found and a recovery" in refusal(table)[0][1]
+
+
+def test_a_misspelt_outcome_is_no_disagreement_of_the_rows(read):
+    table = read(f"trial,vessel,outcome,{A}\nT1,1,boil-over,20\nT1,2,boilover,21\n")
+    assert refusal(table) == [(3, "Outcome 'boilover' is not known.")]
+    told = read(f"trial,vessel,outcome,{A}\nT1,1,boil-over,20\nT1,2,aborted,21\n")
+    assert "different values of outcome" in refusal(told)[0][1]

@@ -72,6 +72,8 @@ WRITING: dict[str, Call] = {
         lambda s, m: verification_entry.plan_verification(s, D),
     "verification_entry.record_verification":
         lambda s, m: verification_entry.record_verification(s, D, TABLE),
+    "verification_entry.learn_from_verification":
+        lambda s, m: verification_entry.learn_from_verification(s, D),
     "verification_entry.correct_run":
         lambda s, m: verification_entry.correct_run(s, D, "V1", "why", run_time_min=3),
     "verification_entry.verify_dossier":

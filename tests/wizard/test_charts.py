@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from wizard.charts import differences, fit_quality, learning, point_labels, recoveries
 from wizard.charts.decimal_sign import with_commas
-from wizard.charts.map_data import MapData, MapMark, MapRegion, drawn_axes
+from wizard.charts.map_data import MapData, MapMark, MapRegion, domains, drawn_axes
+from wizard.charts.map_marks import label_places
 from wizard.charts.map_names import LETTER, LINE, placed_names
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import DARK, LIGHT, SHAPES, palette
@@ -193,6 +195,22 @@ def test_no_name_of_a_region_covers_a_mark(shape):
 
 
 @pytest.mark.parametrize("shape", list(LETTER))
+def test_the_name_of_a_region_stands_where_no_other_is_drawn_over_it(shape):
+    """"Not done in time" once stood on the shade of another limit, its own part unnamed."""
+    x, y = np.linspace(25, 60, 15), np.geomspace(3, 250, 16)
+    up = np.repeat(y[:, None], 15, axis=1)
+    below = MapRegion("vapour passes the condenser", (25.0 - up).tolist(), 0.0)
+    late = MapRegion("not done in time",
+                     np.where((up < 25.0) | (up > 120.0), 1.0, -1.0).tolist(), 0.0)
+    found = MapData(x.tolist(), y.tolist(), "set temperature, °C", "end pressure, mbar",
+                    np.full((16, 15), 40.0).tolist(), [late, below], [])
+    labels, _ = placed_names(found, drawn_axes(found), shape, (), ())
+    places = {n["text"].replace("\n", " "): n["y"] for n in labels}
+    assert places["not done in time"] > 100.0
+    assert places["vapour passes the condenser"] < 25.0
+
+
+@pytest.mark.parametrize("shape", list(LETTER))
 def test_no_name_covers_a_label_where_the_map_is_finer(shape):
     """Around a setting the grid is finer; the map on the screen is not."""
     x = [25.0, 35.0, 40.0, *np.linspace(41.0, 51.0, 21).tolist(), 53.0, 55.0]
@@ -202,12 +220,35 @@ def test_no_name_covers_a_label_where_the_map_is_finer(shape):
                     [MapRegion("keeps every target, 95 %", inside, 0.9, "kept")],
                     [MapMark(50.0, 150.0, "T9: here", "trial")])
     axes = drawn_axes(found)
-    (name,), _ = placed_names(found, axes, shape, (), [(50.0, 150.0, "T9, T11")])
+    middle = 50.0 + 0.5 * 30.0 * LETTER[shape] * len("T9, T11")
+    (name,), _ = placed_names(found, axes, shape, (), [(middle, 150.0, "T9, T11")])
     wide = 0.5 * LETTER[shape] * max(map(len, name["text"].split("\n")))
     left, right = (name["x"] - 25.0) / 30.0 - wide, (name["x"] - 25.0) / 30.0 + wide
     up = abs(math.log(name["y"] / 150.0)) / math.log(15.0)
     label = (25.0 / 30.0, 25.0 / 30.0 + LETTER[shape] * len("T9, T11"))
     assert up > 0.5 * LINE or right < label[0] or left > label[1], name
+
+
+@pytest.mark.parametrize("shape", list(point_labels.WIDTHS))
+def test_labels_of_marks_crowded_at_an_edge_of_the_map_lie_apart_and_on_it(shape):
+    places = [(53.2, 280.0), (54.0, 240.0), (55.0, 300.0), (55.0, 210.0), (54.5, 180.0),
+              (25.0, 20.0), (25.2, 24.0)]
+    found = replace(map_data(), marks=[
+        MapMark(x, y, f"T{n}: here", "trial") for n, (x, y) in enumerate(places, start=8)])
+    (x0, x1), (y0, y1) = domains(found)
+    size = point_labels.WIDTHS[shape], point_labels.PLOT * 460
+    boxes = []
+    for x, y, text in label_places(found, shape, 460):
+        middle = (size[0] * (x - x0) / (x1 - x0),
+                  size[1] * (1.0 - math.log(y / y0) / math.log(y1 / y0)))
+        half = 0.5 * point_labels.LETTER * len(text)
+        boxes.append((middle[0] - half, middle[1] - 6.0, middle[0] + half, middle[1] + 6.0))
+    assert len(boxes) > 3
+    for n, (left, top, right, bottom) in enumerate(boxes):
+        assert min(left, size[0] - right) >= 0.0
+        assert min(top, size[1] - bottom) >= -8.0  # above and below is room for a line
+        for other in boxes[:n]:
+            assert right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top
 
 
 @pytest.mark.parametrize("shape", list(point_labels.WIDTHS))

@@ -71,7 +71,7 @@ def test_settings_outside_the_map_are_named_and_leave_no_label_on_it(job):
     assert window_map.beyond_sentence(found, marks, units) == " Outside the map: T2, T3."
     assert window_map.beyond_sentence(found, marks[:1], units) == ""
     data = window_map.map_data(found, job, units, marks)
-    assert [text for _, _, text in label_places(data)] == ["T1"]
+    assert [text for _, _, text in label_places(data, "wide", 460)] == ["T1"]
 
 
 def test_map_data_are_in_the_readers_units(job):

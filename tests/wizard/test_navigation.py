@@ -38,6 +38,14 @@ def test_pages_say_what_they_lack_and_where_it_comes_from():
     assert navigation.missing("substance", frozenset()) is None
 
 
+def test_a_closed_dossier_sends_nobody_to_a_page_that_cannot_help():
+    """Verify once sent to Recommend, where a retired dossier gets no recommendation either."""
+    closed = Progress(job=True, recorded=True, closed=True).facts
+    said, helper = navigation.missing("verify", closed)
+    assert (helper, "next version" in said) == ("report", True)
+    assert navigation.missing("learn", closed) is None
+
+
 def test_work_goes_on_where_it_stopped():
     assert navigation.next_step(frozenset()).key == "job"
     assert navigation.next_step(Progress(job=True).facts).key == "trials"

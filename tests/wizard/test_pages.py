@@ -99,6 +99,9 @@ def test_a_closed_dossier_leads_to_its_next_version(store, monkeypatch):
     database = open_store(str(store))
     session = service.Session(database, local_user())
     approval.change_state(session, dossier_id, "retired", "the tubes are no longer made")
+    told = said(opened("verify", dossier_id))
+    assert "starts its next version" in told
+    assert "fills once" not in told
     at = opened("report", dossier_id)
     assert "This version is closed." in said(at)
     at.button(key="report.version").click().run()
@@ -225,4 +228,4 @@ def test_a_correction_is_confirmed_and_marked_in_the_table_of_results(store):
     at.button(key="correct.enter").click().run()
     assert [s.value for s in at.success] == [
         "T1 is corrected. The entry before it stays in the record."]
-    assert at.table[0].value["result"].iloc[0] == "31.0 min, finished, corrected"
+    assert at.table[0].value["result"].iloc[0] == "31.0 min, finished, entry corrected"

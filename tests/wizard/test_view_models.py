@@ -138,19 +138,21 @@ def test_readings_in_words():
 
 def forecast(job, probability, met=0.7, **risks):
     return Forecast(
-        {}, Interval(40.0, 35.0, 46.0), {"fluorene": Interval(88.0, 80.0, 95.0)}, probability,
+        {}, Interval(40.0, 35.0, 46.0),
+        {name: Interval(88.0, 80.0, 95.0) for name in ("fluorene", *(a.name for a in job.must))},
+        probability,
         analyte_probability={a.name: met for a in job.must}, **risks,
     )
 
 
 @pytest.mark.parametrize(("found", "said"), [
-    ({"boil_over_probability": 0.9}, "it may boil over"),
-    ({"finish_probability": 0.4}, "it may take longer than"),
-    ({"too_warm_probability": 0.5}, "the sample may get too warm"),
-    ({}, "may be lost"), ({"met": 0.98}, "several small risks add up"),
+    ({"boil_over_probability": 0.9}, "liquid may be thrown out (chance 90 %)"),
+    ({"finish_probability": 0.4}, "the run may not be done within"),
+    ({"too_warm_probability": 0.5}, "the sample may get warmer than"),
+    ({}, "may miss its target of"), ({"met": 0.98}, "several small risks add up"),
 ])
 def test_what_if_says_whether_a_setting_may_be_used(job, found, said):
-    assert "it may be used" in whatif_sentence(forecast(job, 0.97), job)
+    assert "worth proving by verification" in whatif_sentence(forecast(job, 0.97), job)
     text = whatif_sentence(forecast(job, 0.6, **found), job)
     assert said in text
     assert "below the asked 95 %" in text
@@ -204,10 +206,12 @@ def test_unfinished_jobs_are_listed_and_other_drafts_are_not():
 
 
 def test_the_gravest_finding_comes_first_and_only_once():
-    info, stop = Finding("a", "info", "small"), Finding("b", "stop", "grave", "Ask.")
+    info = Finding("a", "info", "small: LANDOLT (from memory, D low)")
+    stop = Finding("b", "stop", "grave", "Ask.")
     lines = finding_lines([info, stop, info], UNITS)
     assert [x.word for x in lines] == ["Stop", ""]
     assert lines[0].text == "grave Ask."
+    assert lines[1].text == "small: Landolt-Börnstein (from memory, low confidence)"
 
 
 def test_cautions_know_a_half_written_job():

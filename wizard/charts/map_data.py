@@ -62,22 +62,26 @@ def inside(marks: Sequence[MapMark], x: Sequence[float], y: Sequence[float]) -> 
             and y[0] / up <= m.y <= y[-1] * up]
 
 
+def domains(data: MapData) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Ends of the axes, across and up."""
+    (x0, x1), (y0, y1) = (data.x[0], data.x[-1]), (data.y[0], data.y[-1])
+    room, share = EDGE * (x1 - x0), (y1 / y0) ** EDGE
+    return (float(x0 - room), float(x1 + room)), (float(y0 / share), float(y1 * share))
+
+
 def x_axis(data: MapData, name: str = "x:Q") -> alt.X:
     """Set temperature."""
-    low, high = float(data.x[0]), float(data.x[-1])
-    room = EDGE * (high - low)
     return alt.X(name, title=data.x_title, axis=alt.Axis(tickCount=8),
-                 scale=alt.Scale(domain=[low - room, high + room], nice=False, zero=False))
+                 scale=alt.Scale(domain=list(domains(data)[0]), nice=False, zero=False))
 
 
 def y_axis(data: MapData, name: str = "y:Q") -> alt.Y:
     """End pressure, by ratio."""
     low, high = float(data.y[0]), float(data.y[-1])
-    room = (high / low) ** EDGE
     ticks = [v for v in (1, 2, 3, 5, 10, 20, 30, 50, 100, 200, 300, 500, 1000)
              if low <= v <= high] or nice_levels(low, high)
     return alt.Y(name, title=data.y_title, axis=alt.Axis(values=ticks, labelExpr=PLAIN_LABEL),
-                 scale=alt.Scale(type="log", domain=[low / room, high * room], nice=False))
+                 scale=alt.Scale(type="log", domain=list(domains(data)[1]), nice=False))
 
 
 STEPS_X, STEPS_Y = 96, 90

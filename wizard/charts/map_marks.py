@@ -8,8 +8,9 @@ from typing import Any
 
 import altair as alt
 
-from wizard.charts.map_data import MapData, MapMark, inside, x_axis, y_axis
-from wizard.charts.palette import Palette, chart_of, outlined
+from wizard.charts.map_data import MapData, MapMark, domains, inside, x_axis, y_axis
+from wizard.charts.palette import Palette, chart_of
+from wizard.charts.point_labels import LETTER, PLOT, WIDTHS, Spot, label_layers, placed
 
 KINDS = {
     "trial": ("circle", "trial run"), "pending": ("square", "trial to run"),
@@ -43,13 +44,12 @@ def pick_layer(data: MapData, colours: Palette) -> Any:
     )
 
 
-def mark_layers(data: MapData, colours: Palette) -> list[Any]:
+def mark_layers(data: MapData, colours: Palette, height: int) -> list[Any]:
     """The marks, and one label for those that lie on each other."""
     shown = inside(data.marks, data.x, data.y)
     if not shown:
         return []
     rows = [{"x": m.x, "y": m.y, "label": m.label, "kind": KINDS[m.kind][1]} for m in shown]
-    names_at = _grouped(shown, data)
     kinds = [k for k in KINDS if any(m.kind == k for m in shown)]
     fills = {"trial": colours.ink, "pending": colours.paper, "today": colours.second,
              "recommended": colours.main}
@@ -64,25 +64,42 @@ def mark_layers(data: MapData, colours: Palette) -> list[Any]:
         tooltip=[alt.Tooltip("label:N", title="Setting")],
         description=alt.Description("label:N"),
     )
-    words = []
-    for align, side in (("left", 1), ("right", -1)):
-        chosen = [n for n in names_at if n["side"] == side]
-        if chosen:
-            base = chart_of(chosen).encode(x=x_axis(data), y=y_axis(data), text="text:N")
-            style: dict[str, Any] = {"fontSize": 12, "dx": 9 * side, "dy": -9, "align": align,
-                                     "aria": False}
-            words += outlined(base, colours, 3, outline_opacity=0.85, **style)
-    return [points, *words]
+    labelled, spots = _labelled(shown, data)
+    return [points, *label_layers(labelled, (x_axis(data), y_axis(data)), ("text", "weight"),
+                                  spots, PLOT * height, (), colours)]
 
 
-def label_places(data: MapData) -> list[tuple[float, float, str]]:
-    """The labels of the marks, each with the mark it stands at."""
-    shown = inside(data.marks, data.x, data.y)
-    return [(n["x"], n["y"], n["text"]) for n in _grouped(shown, data)]
+def label_places(data: MapData, shape: str, height: int) -> list[tuple[float, float, str]]:
+    """The labels of the marks, each with its middle, on a wide or a narrow map of that height."""
+    rows, spots = _labelled(inside(data.marks, data.x, data.y), data)
+    x, y = domains(data)
+    size = WIDTHS[shape], PLOT * height
+    found = []
+    for spot, (dx, dy, align) in zip(spots, placed(spots, size[1], shape), strict=True):
+        half = 0.5 * LETTER * len(spot.text) * {"left": 1.0, "center": 0.0, "right": -1.0}[align]
+        across, up = spot.x + (dx + half) / size[0], 1.0 - spot.y - dy / size[1]
+        found.append((x[0] + across * (x[1] - x[0]), y[0] * (y[1] / y[0]) ** up, spot.text))
+    return [place for place, row in zip(found, rows, strict=True) if row["text"]]
 
 
-def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:
-    """One label for marks that lie on each other, on the side where there is room."""
+def _labelled(
+    marks: Sequence[MapMark], data: MapData
+) -> tuple[list[dict[str, Any]], list[Spot]]:
+    """Every mark with its label, "" where another one names it, and its place in the plot."""
+    x, y = domains(data)
+    rows, spots = [], []
+    for group in _grouped(marks, data):
+        names = ", ".join(m.label.split(":")[0] for m in group)
+        for n, mark in enumerate(group):
+            text = "" if n else names
+            rows.append({"x": mark.x, "y": mark.y, "text": text, "weight": "normal"})
+            spots.append(Spot((mark.x - x[0]) / (x[1] - x[0]),
+                              1.0 - math.log(mark.y / y[0]) / math.log(y[1] / y[0]), text))
+    return rows, spots
+
+
+def _grouped(marks: Sequence[MapMark], data: MapData) -> list[list[MapMark]]:
+    """Marks that lie on each other together; the recommended one stands alone."""
     width = float(data.x[-1]) - float(data.x[0])
     height = math.log(float(data.y[-1]) / float(data.y[0]))
     groups: list[list[MapMark]] = []
@@ -94,8 +111,4 @@ def _grouped(marks: Sequence[MapMark], data: MapData) -> list[dict[str, Any]]:
             groups.append([mark])
         else:
             home.append(mark)
-    return [
-        {"x": g[0].x, "y": g[0].y, "text": ", ".join(m.label.split(":")[0] for m in g),
-         "side": -1 if g[0].x > data.x[-1] - 0.07 * width else 1}
-        for g in groups
-    ]
+    return groups

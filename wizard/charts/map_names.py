@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -30,7 +30,8 @@ LEAST_SHARE = 0.006
 
 def name_layers(
     data: MapData, axes: tuple[Any, Any], colours: Palette,
-    tags: Sequence[tuple[float, float, str]], mark_labels: Sequence[tuple[float, float, str]],
+    tags: Sequence[tuple[float, float, str]],
+    mark_labels: Mapping[str, Sequence[tuple[float, float, str]]],
 ) -> list[Any]:
     """The names, and a thin line to the region of a name that finds no room inside it.
 
@@ -38,12 +39,12 @@ def name_layers(
     ----------
     axes : places across and up the map at which it is drawn
     tags : place and text of the labels of contours
-    mark_labels : place and text of the labels of marks
+    mark_labels : middle and text of the labels of marks, on a wide and on a narrow map
     """
     return [
         layer for shape in LETTER
         for layer in _layers(data, colours, shape, *placed_names(data, axes, shape, tags,
-                                                                 mark_labels))
+                                                                 mark_labels[shape]))
     ]
 
 
@@ -83,14 +84,8 @@ def _board(
     for mark in data.marks:
         if mark.y > 0:
             board.block(*_cell(mark.x, mark.y, x, y), MARK[shape])
-    for across, up, text in tags:
+    for across, up, text in (*tags, *mark_labels):
         board.block(*_cell(across, up, x, y), _half(text, shape))
-    for across, up, text in mark_labels:
-        wide, high = _half(text, shape)
-        j, i = _cell(across, up, x, y)
-        side = -1.0 if across > x[-1] - 0.07 * (x[-1] - x[0]) else 1.0
-        board.block(j + 0.6 * LINE * len(y), i + side * (wide + MARK[shape][0]) * len(x),
-                    (wide, high))
     return board
 
 
@@ -118,6 +113,10 @@ def placed_names(
         if inside.mean() < LEAST_SHARE:
             continue
         text = _wrapped(region.name)
+        seen = inside & ~np.any([np.zeros_like(inside), *(
+            g for k, g in enumerate(grounds) if k > n and regions[k].kind == "closed")], axis=0)
+        if seen.mean() >= LEAST_SHARE:  # a name on another's shade would be read as of that
+            inside = seen
         others = [g for k, g in enumerate(grounds) if k != n and regions[k].kind != "even"]
         place = board.room_for(inside, np.any([np.zeros_like(inside), *others], axis=0),
                                _half(text, shape), INSIDE.get(region.kind, USUALLY_INSIDE))

@@ -22,6 +22,7 @@ from wizard.charts.map_data import MapData, MapRegion, drawn, drawn_axes, x_axis
 from wizard.charts.map_marks import label_places, mark_layers, pick_layer
 from wizard.charts.map_names import name_layers
 from wizard.charts.palette import Palette, chart_of, dressed, outlined
+from wizard.charts.point_labels import WIDTHS
 
 FILL_ROWS = 2
 """Rows of a fill in each row that is drawn, so that its edge shows no steps."""
@@ -48,10 +49,11 @@ def operating_map(
         layers += _outline(region, x, y, colours, data)
     contours, tags = _contours(data, x, y, colours)
     layers += contours
-    layers += name_layers(data, (x, y), colours, tags, label_places(data))
+    layers += name_layers(data, (x, y), colours, tags, {
+        shape: label_places(data, shape, height) for shape in WIDTHS})
     if can_pick:
         layers.append(pick_layer(data, colours))
-    layers += mark_layers(data, colours)
+    layers += mark_layers(data, colours, height)
     if not layers:
         layers = [_empty(data)]
     return dressed(alt.layer(*layers).properties(width="container", height=height), colours)

@@ -25,6 +25,8 @@ WIDTHS = {"wide": 820.0, "narrow": 290.0}
 LETTER, LINE, POINT = 7.0, 16.0, 7.0
 """Width of a letter, height of a line with the gap to the next, and half a point, px."""
 ROUNDS = 2
+PLOT = 0.74
+"""Share of a chart's height that its plot takes, above axis and legend."""
 
 
 @dataclass(frozen=True)
@@ -144,4 +146,5 @@ def _overlap(one: Box, other: Box) -> float:
 
 def _outside(box: Box, size: tuple[float, float]) -> float:
     """How far a label reaches over the border, px."""
-    return max(-box[0], 0.0) + max(box[2] - size[0], 0.0) + max(-box[1], 0.0)
+    across = max(-box[0], 0.0) + max(box[2] - size[0], 0.0)
+    return across + max(-box[1], 0.0) + max(box[3] - size[1], 0.0)

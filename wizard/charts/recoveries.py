@@ -10,10 +10,7 @@ from typing import Any
 import altair as alt
 
 from wizard.charts.palette import Palette, chart_of, dressed
-from wizard.charts.point_labels import Box, Spot, label_layers
-
-PLOT = 0.74
-"""Share of a chart's height that its plot takes, above axis and legend."""
+from wizard.charts.point_labels import PLOT, Box, Spot, label_layers
 
 
 @dataclass(frozen=True)

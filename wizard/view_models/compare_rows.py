@@ -8,9 +8,9 @@ from experiments.differences import Comparison
 from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.wording import capital
+from experiments.wording import capital, signed
 from wizard.charts.differences import Difference
-from wizard.units import Units, signed
+from wizard.units import Units
 
 VERDICTS = {"same": ":material/drag_handle: the same",
             "different": ":material/swap_vert: different",
@@ -55,7 +55,7 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
     """Each difference with its interval and verdict."""
     return [
         {
-            "what": f"{_what(d)}, {d.unit}",
+            "what": f"{_what(d)}, {'%' if d.unit == 'points' else d.unit}",
             "from": f"{d.first}: {_number(d.first_value, units)}",
             "to": f"{d.second}: {_number(d.second_value, units)}",
             "difference (95 %)": units.sign(

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from experiments.substance_text import in_print
 from models.errors import Finding
 from models.quantities import kelvin
 from wizard.units import Units
@@ -31,7 +32,7 @@ def finding_lines(findings: Iterable[Finding], units: Units) -> list[FindingLine
     ordered = sorted(dict.fromkeys(findings), key=lambda f: ORDER[f.severity])
     return [
         FindingLine(SIGNS[f.severity], WORDS[f.severity],
-                    units.sentence(f.sentence))
+                    units.sentence(in_print(f.sentence)))
         for f in ordered
     ]
 

@@ -87,11 +87,11 @@ def run_time_sentence(suggested: float | None, recorded: float | None, units: Un
     if suggested is None:
         return "The log tells no run time; the one that was noted stands."
     if recorded is None:
-        return units.sign(f"The log suggests a run time of {suggested:.2f} min. "
+        return units.sign(f"The log suggests a run time of {suggested:.1f} min. "
                           "None is recorded yet.")
     if is_same_time(recorded, suggested):
         return units.sign(f"The recorded run time of {recorded:g} min is that of the log.")
-    return units.sign(f"The log suggests a run time of {suggested:.2f} min; {recorded:g} min is "
+    return units.sign(f"The log suggests a run time of {suggested:.1f} min; {recorded:g} min is "
                       "recorded.")
 
 

@@ -69,7 +69,7 @@ def _line(
         "outcome": found.outcome,
     }
     if found.corrected:
-        line["label"] = "corrected, kept out of the fit"
+        line["label"] = "recoveries corrected by a standard, kept out of the fit"
     for analyte in job.analytes:
         line[analyte.name] = _readings(found.recovery_percent.get(analyte.name), units)
     if found.day:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from experiments.job import EvaporationJob, Setting
 from experiments.robustness import Effect, Robustness, factorial_settings, shows, steps
+from experiments.wording import signed
 from wizard.charts.differences import Difference
-from wizard.units import Units, signed
+from wizard.units import Units
 from wizard.view_models.job_fields import FACTOR_LABELS
 
 

@@ -113,4 +113,6 @@ def result_text(trial: Trial) -> str:
         parts.append("recoveries corrected by a standard, kept out of the fit")
     if trial.state != "recorded":
         parts.append(STATES[trial.state])
+    if trial.run_of is not None:
+        parts.append(f"verification run {trial.run_of.run}")
     return ", ".join(parts)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from experiments.job import EvaporationJob
 from experiments.verification import Verification
 from experiments.verification_criteria import CriterionResult
-from experiments.verification_plan import VerificationPlan
+from experiments.verification_plan import HOPELESS, VerificationPlan
 from experiments.verification_runs import VerificationRun
+from experiments.wording import listed
 from wizard.charts.differences import ReplicateReading
 from wizard.units import Units
 from wizard.view_models.settings_text import chance
@@ -75,6 +76,22 @@ def decision_text(found: Verification, units: Units) -> tuple[str, str]:
     return DECISIONS[found.decision], units.sentence(found.reason)
 
 
+def offer_sentence(runs: Sequence[str]) -> str:
+    """What becomes of the runs of a failed verification, when the analyst wants it."""
+    as_trials = "a trial of this setting it" if len(runs) == 1 else "trials of this setting they"
+    return (f"The forecasts have not learnt from {listed(runs, 12)} yet. As {as_trials} may move "
+            "the recommendation, count in the budget of trials, and no longer prove anything; the "
+            "decision above stays.")
+
+
+def learnt_sentence(taken: Mapping[str, str]) -> str:
+    """Which runs are trials by now; empty where none is."""
+    if not taken:
+        return ""
+    return (f"The forecasts learn from these runs: "
+            f"{listed([f'{run} is trial {trial}' for run, trial in taken.items()], 12)}.")
+
+
 def replicate_readings(
     runs: Sequence[VerificationRun], job: EvaporationJob, counted: Collection[str]
 ) -> list[ReplicateReading]:
@@ -89,6 +106,24 @@ def replicate_readings(
 def limits_of(made: VerificationPlan) -> dict[str, tuple[float, float]]:
     """The band of the mean for each analyte that decides."""
     return {r.analyte: (r.mean_low, r.mean_high) for r in made.criteria.deciding}
+
+
+def sameness_sentence(made: VerificationPlan) -> str:
+    """What it means that every number of runs has the same chance; empty where they differ."""
+    sizes = [c.runs for c in made.alternatives]
+    shared = {chance(c.chance) for c in made.alternatives}
+    if len(shared) > 1:
+        return ""
+    lead = (f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, "
+            f"{shared.pop()}:")
+    if is_hopeless(made):
+        return f"{lead} no number of runs helps. Look for a setting further from its target."
+    return f"{lead} more runs are worth it only where your procedure asks for them."
+
+
+def is_hopeless(made: VerificationPlan) -> bool:
+    """Whether no plan is worth choosing before another."""
+    return all(c.chance < HOPELESS for c in made.alternatives)
 
 
 def alternative_lines(made: VerificationPlan) -> list[dict[str, Any]]:

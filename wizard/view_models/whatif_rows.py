@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from experiments.answers import Forecast, chances, weakest
 from experiments.job import EvaporationJob
+from experiments.limiting import what_limits
 from wizard.units import Units, change_text
 from wizard.view_models.settings_text import chance, goal, minutes, percent
 
@@ -18,7 +19,7 @@ def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
     met = chance(found.probability)
     start = f"About {time:.0f} min; every target is met with {met} probability"
     if found.probability >= asked:
-        return f"{start}, at least the asked {100 * asked:.3g} %: it may be used."
+        return f"{start}, at least the asked {100 * asked:.3g} %: worth proving by verification."
     return f"{start}, below the asked {100 * asked:.3g} %: {_against(found, job)}."
 
 
@@ -26,11 +27,7 @@ def _against(found: Forecast, job: EvaporationJob) -> str:
     worst = weakest(job, found)
     if chances(job, found)[worst] > SMALL_RISK:
         return "several small risks add up"
-    return {
-        "boil-over": "it may boil over",
-        "run time": f"it may take longer than {job.limits.max_run_time_min:g} min",
-        "sample temperature": "the sample may get too warm",
-    }.get(worst, f"{worst} may be lost")
+    return what_limits(job, found)
 
 
 def whatif_lines(

@@ -48,7 +48,7 @@ def _line(trial: Trial, session: WizardSession, dossier: Dossier) -> dict[str, s
     assert trial.result is not None
     line = {"trial": trial.id, "setting": setting_text(trial.setting, session.units, dossier.job),
             "result": result_text(trial) + (
-                ", corrected" if is_corrected(dossier, trial.id) else "")}
+                ", entry corrected" if is_corrected(dossier, trial.id) else "")}
     for analyte in dossier.job.analytes:
         line[analyte.name] = recovery_text(
             trial.result, analyte.name, dossier.job.equipment.vessels)

@@ -13,6 +13,9 @@ from wizard.session import WizardSession
 from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.setting_entry import stepper
 
+MOST_BESIDE = 3
+"""Fields beside each other; of more, labels and values are cut in a window of 800 px."""
+
 
 def setting_inputs(
     session: WizardSession, dossier: Dossier, key: str, start: Setting
@@ -24,9 +27,13 @@ def setting_inputs(
     free = dossier.job.free_factors
     if not free:
         return setting
-    places = st.columns(min(len(free), 4))
-    for i, factor in enumerate(free):
+    stepped = [f for f in free if not f.choices]
+    places = st.columns(min(len(stepped), MOST_BESIDE)) if stepped else []
+    for i, factor in enumerate(stepped):
         with places[i % len(places)]:
+            setting[factor.name] = _one(session, factor, f"{key}.{dossier.id}", start)
+    for factor in free:
+        if factor.choices:  # a name needs more room than a number
             setting[factor.name] = _one(session, factor, f"{key}.{dossier.id}", start)
     if st.session_state.get(f"seen:{form}", setting) != setting:
         session.keep_draft(form, setting)

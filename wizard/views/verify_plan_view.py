@@ -71,7 +71,9 @@ def plan_form(session: WizardSession, dossier: Dossier) -> None:
 def _of_wanted_size(
     form: KeptForm, found: Fitted, made: VerificationPlan, of: str, key: str
 ) -> VerificationPlan | None:
-    """The plan with another number of runs and days, where that is chosen."""
+    """The plan with another number of runs and days, where that is chosen and can help."""
+    if verify_rows.is_hopeless(made):
+        return made
     designs = {f"{c.runs} runs on {c.days} days": c for c in made.alternatives}
     advised = f"{made.criteria.runs} runs on {made.criteria.days} days"
     chosen = form.choice(f"design:{of}", "Number of runs", list(designs), advised, say=lambda d: (
@@ -93,5 +95,9 @@ def plan_tables(made: VerificationPlan) -> None:
                  border="horizontal")
     with right:
         st.markdown("**Chance of passing with other numbers of runs**")
-        st.table(literal(verify_rows.alternative_lines(made)).set_index("runs"),
-                 border="horizontal")
+        same = verify_rows.sameness_sentence(made)
+        if same:
+            st.markdown(same)
+        else:
+            st.table(literal(verify_rows.alternative_lines(made)).set_index("runs"),
+                     border="horizontal")

@@ -10,12 +10,14 @@ from experiments.dossier import Dossier
 from experiments.verification import Verification, verify
 from experiments.verification_entry import (
     correct_run,
+    learn_from_verification,
     planned_trials,
     read_runs_table,
     record_verification,
 )
 from experiments.verification_plan import VerificationPlan
 from experiments.verification_runs import planned, recorded_runs
+from experiments.verification_trials import runs_to_take_over, taken_over
 from wizard import frame
 from wizard.charts.differences import replicates_charts
 from wizard.charts.palette import palette
@@ -42,6 +44,8 @@ def render(session: WizardSession) -> None:
     else:
         found = verify(dossier)
         _decision(session, dossier, made, found)
+        if found.decision == "fail" and dossier.state not in CLOSED:
+            _learn(session, dossier)
         _entry(session, dossier, made)
         _correction(session, dossier, made)
         with st.expander("The plan, fixed before the first run"):
@@ -132,15 +136,27 @@ def _again(
         found.decision == "fail" or is_unused or _is_other(dossier, made)
     ):
         return
-    if found.decision == "fail":
-        st.markdown("Ways on: enter these runs on the page Results as trials of this setting, so "
-                    "that the forecasts learn from them, and look at the recommendation again; or "
-                    "plan another verification.")
     with st.expander("Put another plan in its place" if is_unused else
                      "Plan another verification"):
         st.markdown("Earlier plans and runs stay in the record; those of the new plan are counted "
                     "anew.")
         plan_form(session, dossier)
+
+
+def _learn(session: WizardSession, dossier: Dossier) -> None:
+    """Offer to learn from the runs of a failed verification, and say which of them are learnt."""
+    sentence = verify_rows.learnt_sentence(taken_over(dossier))
+    if sentence:
+        st.markdown(sentence)
+        frame.link(session, "recommend", "Look at the recommendation")
+    runs = [r.id for r in runs_to_take_over(dossier)]
+    if not runs:
+        return
+    st.markdown(verify_rows.offer_sentence(runs))
+    if st.button("Learn from these runs", type="primary", key="verify.learn",
+                 icon=":material/school:"):
+        learn_from_verification(session.service, dossier.id)
+        frame.again()
 
 
 def _is_other(dossier: Dossier, made: VerificationPlan) -> bool:

@@ -10,18 +10,26 @@ import pytest
 from experiments import Dossier
 from experiments.answers import Interval
 from experiments.job_differences import differences
+from experiments.report import job_part
 from experiments.report.charts import cut_names
 from experiments.report.digits import figures, interval, plain, printed
-from experiments.report.document import Paragraph, Section, Table
-from experiments.report.job_part import cited
+from experiments.report.document import Notice, Paragraph, Section, Table
+from experiments.report.job_part import decision_word
 from experiments.report.labels import choose_places
 from experiments.report.maps import band_levels, band_words
 from experiments.report.means import mean_recovery
-from experiments.report.rationale import neighbours, what_was_rejected, why_this_setting
+from experiments.report.rationale import (
+    Neighbour,
+    neighbours,
+    what_was_rejected,
+    why_this_setting,
+)
 from experiments.report.record_part import record
 from experiments.report.terms import terms
 from experiments.sensitivity import drifts
+from experiments.substance_text import in_print
 from experiments.trials import Recovery, Result, Trial
+from experiments.verification_plan import plan
 
 
 def run(*readings: Recovery | None) -> Result:
@@ -63,9 +71,9 @@ def test_numbers():
 
 
 def test_a_grade_of_evidence_is_said_in_words():
-    told = cited("Mackay et al. handbook (from memory, D high)")
+    told = in_print("Mackay et al. handbook (from memory, D high)")
     assert told == "Mackay et al. handbook (from memory, high confidence)"
-    assert "HEOS_FIT" not in cited("ANTOINE_WEBBOOK; HEOS_FIT")
+    assert "HEOS_FIT" not in in_print("ANTOINE_WEBBOOK; HEOS_FIT")
 
 
 def test_names_that_are_cut_stay_different():
@@ -125,4 +133,35 @@ def test_a_setting_below_the_assurance_is_told_without_an_end_of_it(fit, set_poi
 def test_a_sample_that_may_get_too_warm_is_told_as_what_limits(fit, set_point):
     shown = replace(fit.forecast([set_point])[0], too_warm_probability=0.3)
     assert why_this_setting(fit.job, shown, (), ())[0].startswith(
-        "The sample's temperature is what limits the setting")
+        "What limits the setting: the sample may get warmer than 55 °C (chance 30 %).")
+
+
+def test_a_verification_of_another_setting_is_never_told_as_that_of_the_setting_shown(set_point):
+    """A method sheet said "verification passed" beside a setting that nobody had verified."""
+    other = {**set_point, "end_pressure_mbar": 73.0}
+    passed = SimpleNamespace(decision="pass")
+    told = [decision_word(SimpleNamespace(setting=set_point, verification=passed, runs=("V1",),
+                                          plan=SimpleNamespace(setting=of)))
+            for of in (set_point, other)]
+    assert told == ["passed", "passed at another setting"]
+
+
+@pytest.mark.parametrize(("why", "tone"), [("", "answer"), ("V3 boiled over", "caution")])
+def test_a_setting_that_failed_its_verification_is_not_headed_as_recommended(
+    why, tone, fit, set_point, monkeypatch
+):
+    monkeypatch.setattr(job_part, "why_it_failed", lambda dossier, setting: why)
+    (notice,) = [b for b in job_part.purpose(SimpleNamespace(
+        dossier=SimpleNamespace(job=fit.job), setting=set_point, is_recommended=True, runs=(),
+        shown=fit.forecast([set_point])[0], region=None, plan=plan(fit, set_point),
+        verification=SimpleNamespace(decision="fail"))).blocks if isinstance(b, Notice)]
+    assert notice.kind == tone
+    assert notice.title.startswith("Recommended") == (not why)
+
+
+def test_a_probability_that_misses_the_assurance_is_never_told_as_it(fit, set_point):
+    """"The probability would be 95 %, below the asked 95 %" says nothing."""
+    shown = fit.forecast([set_point])[0]
+    near = Neighbour("end_pressure_mbar", 50.0, replace(shown, probability=0.9496))
+    (line,) = [x for x in why_this_setting(fit.job, shown, [near], ()) if "below the asked" in x]
+    assert "would be 94.9 %, below the asked 95 %" in line

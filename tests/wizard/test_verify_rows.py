@@ -1,0 +1,51 @@
+"""What the page Verify says of plans and of runs to learn from."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+
+from experiments.trials import Result, RunOfPlan, Trial
+from experiments.verification_plan import DesignChance
+from wizard.view_models.settings_text import result_text
+from wizard.view_models.verify_rows import (
+    is_hopeless,
+    learnt_sentence,
+    offer_sentence,
+    sameness_sentence,
+)
+
+
+def plans(*chances: float) -> SimpleNamespace:
+    return SimpleNamespace(alternatives=tuple(
+        DesignChance(n, 3, c) for n, c in enumerate(chances, start=3)))
+
+
+@pytest.mark.parametrize(("chances", "said"), [
+    ((0.0, 0.001, 0.004), "3 to 5 runs all have the same chance of passing, below 1 %: no number "
+                          "of runs helps. Look for a setting further from its target."),
+    ((0.997, 0.999), "3 to 4 runs all have the same chance of passing, above 99 %: more runs "
+                     "are worth it only where your procedure asks for them."),
+    ((0.6, 0.8), ""),
+])
+def test_numbers_of_runs_with_one_chance_are_not_offered_as_if_they_differed(chances, said):
+    assert sameness_sentence(plans(*chances)) == said
+    assert is_hopeless(plans(*chances)) == ("no number of runs helps" in said)
+
+
+def test_runs_to_learn_from_and_those_learnt_are_named():
+    assert "learnt from V1 and V3 yet. As trials of this setting they" in offer_sentence(
+        ["V1", "V3"])
+    assert "As a trial of this setting it" in offer_sentence(["V2"])
+    assert learnt_sentence({}) == ""
+    assert learnt_sentence({"V1": "T10", "V2": "T11"}) == (
+        "The forecasts learn from these runs: V1 is trial T10 and V2 is trial T11.")
+
+
+def test_a_trial_taken_over_from_a_verification_says_which_run_it_is():
+    ran = Trial("T9", {}, result=Result(19.6, "finished", {}, {}), state="recorded")
+    assert result_text(replace(ran, run_of=RunOfPlan(20, "V1"))) == (
+        "19.6 min, finished, verification run V1")
+    assert result_text(ran) == "19.6 min, finished"
