@@ -8,10 +8,10 @@ from typing import Literal
 
 import numpy as np
 
-from experiments.answers import weakest
+from experiments.answers import Forecast, chances
 from experiments.factor_space import coded, decoded, numeric_factors
 from experiments.forecaster import Forecaster
-from experiments.job import FACTOR_WORDS, Factor, Setting
+from experiments.job import FACTOR_WORDS, EvaporationJob, Factor, Setting
 from experiments.region import last_that_holds
 
 STEPS = 24
@@ -23,8 +23,8 @@ class Drift:
     """One factor moved one way from the set point until the assurance is lost.
 
     ``at`` is the last value that still holds, ``margin`` its distance from the set point;
-    ``breaks`` the analyte (or "run time", "boil-over") that then falls first, None when the
-    assurance holds to the end of the window.
+    ``breaks`` the analyte (or "run time", "boil-over", "sample temperature") that the drift has
+    cost most of its chance, None when the assurance holds to the end of the window.
     """
 
     factor: str
@@ -60,7 +60,7 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
     broken = next((i for i, f in enumerate(forecasts) if f.probability < asked), None)
     at, breaks = float(line[-1][factor.name]), None
     if broken is not None:
-        breaks = weakest(forecaster.job, forecasts[broken])
+        breaks = what_fell(forecaster.job, forecasts[0], forecasts[broken])
         ends = float(places[max(broken - 1, 0)]), float(places[broken])
         at = last_that_holds(forecaster, factor, *ends,
                              lambda v: [{**setting, factor.name: v}], HALVINGS)
@@ -69,6 +69,15 @@ def _drift(forecaster: Forecaster, factor: Factor, setting: Setting, up: bool) -
         factor.name, "up" if up else "down", at, margin, breaks,
         _sentence(factor, setting, up, at, breaks),
     )
+
+
+def what_fell(job: EvaporationJob, before: Forecast, after: Forecast) -> str:
+    """What a drift has cost the largest share of its chance.
+
+    Not what has the least chance then: that may have been as little before the drift.
+    """
+    had, has = chances(job, before), chances(job, after)
+    return min(has, key=lambda name: (has[name] / max(had[name], 1e-9), has[name]))
 
 
 def _sentence(

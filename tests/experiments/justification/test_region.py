@@ -12,7 +12,7 @@ from experiments.entries import EntryError
 from experiments.factor_space import coded, decoded
 from experiments.region import operating_region, why_no_region
 from experiments.region_lattice import Lattice
-from experiments.sensitivity import drifts
+from experiments.sensitivity import drifts, what_fell
 
 ASSURANCE = 0.95
 
@@ -180,6 +180,14 @@ def test_the_drift_that_breaks_a_target_is_named(fit, set_point):
     assert "breaks carvone first" in first.sentence
     below, above = ({**set_point, "end_pressure_mbar": first.at * k} for k in (0.93, 1.0))
     assert fit.probability([below])[0] < ASSURANCE <= fit.probability([above])[0]
+
+
+def test_a_drift_breaks_what_it_cost_most_of_its_chance(fit, set_point):
+    """Not what was as unlikely before it."""
+    before = replace(fit.forecast([set_point])[0], boil_over_probability=0.04)
+    after = replace(before, finish_probability=0.97)
+    assert what_fell(fit.job, before, after) == "run time"
+    assert what_fell(fit.job, before, before) == "boil-over"  # nothing fell: what is least likely
 
 
 def test_coding_round_trips(job):
