@@ -14,7 +14,7 @@ import numpy as np
 from models.compilation import inlined
 from models.kernel_data import CLASSES, Liquid, Rig
 from models.kernel_slopes import LEAST_SHARE, slopes
-from models.kernel_space import BOILING, DRY, HEATING, ON, Course, Space
+from models.kernel_space import BOILING, DRY, HEATING, ON, OVER, Course, Space
 
 EXPLICIT_A = np.array([
     [0.0, 0.0, 0.0, 0.0],
@@ -44,6 +44,7 @@ IMPLICIT_E = IMPLICIT_B - np.array([
     3.7810903145819369e-1, -9.6042292212423178e-2, 0.5, 2.1793326075422950e-1,
 ])
 TEMPERATURE_SCALE = 20.0  # K, an error of tolerance times this is accepted
+MOST_OVER = 0.3  # K between a boiling liquid and its boiling point, at the end of a step
 EMPTIED = 1e3  # error ratio of a step after which nothing is left
 RELATIVE = 0.03  # what counts of the relative error of the moles left
 
@@ -68,9 +69,13 @@ def larger(a: float, b: float) -> float:
 
 @inlined
 def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -> float:
-    """Largest estimated error of the step over what is accepted; not a number if one is none."""
+    """Largest estimated error of the step over what is accepted; not a number if one is none.
+
+    A mixture may also be no further from its boiling point than MOST_OVER: as its last volatile
+    part goes, a long step could leave it as hot as what remains would have to be to boil.
+    """
     error, new = space.error, space.new
-    ratio = 0.0 if space.now[ON] > 0.0 else abs(error[0]) / new[0]
+    ratio, over = 0.0 if space.now[ON] > 0.0 else abs(error[0]) / new[0], 0.0
     for k in range(CLASSES):
         base = 1 + k * (solvents + 1)
         if space.mode[k] >= DRY:
@@ -78,6 +83,7 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
         if solvents > 1 or space.mode[k] == HEATING:
             ratio = larger(ratio, abs(error[base + solvents]) / TEMPERATURE_SCALE)
         if solvents > 1:
+            over = larger(over, abs(space.aux[k, OVER]))
             moles = 0.0
             for j in range(solvents):
                 moles += max(new[base + j], 0.0) + 0.0 * new[base + j]
@@ -92,7 +98,7 @@ def error_ratio(space: Space, course: Course, solvents: int, tolerance: float) -
             left = max(share - course.floor, LEAST_SHARE)
             off *= max(1.0, RELATIVE * share / (course.power * level * left))
             ratio = larger(ratio, off)
-    return ratio / tolerance
+    return larger(ratio / tolerance, over / MOST_OVER)
 
 
 @inlined
