@@ -119,6 +119,15 @@ def describe(
             + ("; a dry vessel warms to the wall." if stop.dry else "."),
             "Set the wall no hotter than the limit of the sample.",
         ))
+    elif stop.set_temperature > load.max_temperature_k + 0.05:
+        found.append(Finding(
+            "wall above the sample's limit", "caution",
+            f"The wall, at {celsius(stop.set_temperature):g} degC, is hotter than the sample may "
+            f"get ({celsius(load.max_temperature_k):g} degC): it stays cooler while it boils and "
+            "for a while after, but how fast a dry vessel warms is assumed, not measured.",
+            "Take the vessels out as soon as the run ends, and prove by a measured vessel that "
+            "none gets too warm, or set the wall no hotter than the limit.",
+        ))
     return tuple(found)
 
 

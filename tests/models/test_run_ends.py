@@ -106,3 +106,20 @@ def test_a_keeper_that_leaves_by_diffusion_leaves_numbers() -> None:
                          tolerance=1e-2)
         for values in (batch.boil_exponent, batch.film_dose, batch.thermal_dose):
             assert np.isfinite(values).all()
+
+
+def test_a_wall_above_the_limit_of_the_sample_is_said_even_where_the_sample_stays_below() -> None:
+    made = job(1)
+    stop = replace(trace(made.system, made.equipment, made.load, made.setting, made.z).stop,
+                   boil_over_index=0.0)
+    moles = np.ones((2, 3, len(made.system.solvents)))
+
+    def codes(limit: float, peak: float) -> list[str]:
+        load = replace(made.load, max_temperature_k=stop.set_temperature + limit)
+        ended = replace(stop, finished=True, false_end=False, stopped=True, frozen=False,
+                        breakthrough=False, peak_temperature=load.max_temperature_k + peak)
+        return [f.code for f in describe(ended, made.system, made.equipment, load, moles)]
+
+    assert codes(0.0, -5.0) == []
+    assert codes(-4.0, -5.0) == ["wall above the sample's limit"]
+    assert codes(-4.0, 2.0) == ["sample too warm"]
