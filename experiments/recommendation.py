@@ -195,14 +195,14 @@ def _verdict(
             f"no probability can be relied on. Find the cause, or prove a setting by verification "
             f"runs, which ask no model."
         )
-    missing = _never_measured(fitted)
-    if setting is not None and missing:
-        return "more trials needed", (
-            f"The best setting found meets every target with a probability of "
-            f"{assured(best.probability)}, but no run has measured {listed(missing)}: a "
-            f"recommendation rests on results, not on properties alone. Measure it in a run."
-        )
     if setting is not None and fitted.trials:
+        missing = _never_measured(fitted)
+        if missing:
+            return "more trials needed", (
+                f"The best setting found meets every target with a probability of "
+                f"{assured(best.probability)}, but no run has measured {listed(missing)}: a "
+                f"recommendation rests on results, not on properties alone. Measure it in a run."
+            )
         return "recommended", _why_recommended(fitted, setting, robust)
     hopeless = found.possible < IMPOSSIBLE_BELOW or (  # or two batches found no better chance
         best.probability < HOPELESS_BELOW
@@ -245,7 +245,7 @@ def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
 
 
 def _never_measured(fitted: Fitted) -> list[str]:
-    """Deciding analytes that no run has measured; none where there are no runs."""
+    """Deciding analytes that no run has measured."""
     results = [t.result for t in fitted.trials if t.result is not None and not t.result.corrected]
-    return [a.name for a in fitted.job.must if fitted.trials
-            and not any(vessel_values(r, a.name).size for r in results)]
+    return [a.name for a in fitted.job.must
+            if not any(vessel_values(r, a.name).size for r in results)]

@@ -30,13 +30,12 @@ from experiments.studies.optimum import (
     window_sample,
 )
 from experiments.studies.physical import drawn_kind, physical_bench
-from experiments.studies.quick_look import quick_seeds
+from experiments.studies.quick_look import WITHIN, quick_seeds
 from models.noise import with_common
 from models.system import Array
 
 SAMPLES = 4096
 RUNS = (9.0, 4.5)
-WITHIN = 0.25
 LEVELS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 PLAYS = 400
 
@@ -62,26 +61,31 @@ class Limit:
 
 def excess_of_oracle(seed: int) -> list[float]:
     """Excess time of the oracle for each of :data:`RUNS`; nan where it cannot claim."""
-    bench = physical_bench(seed)
-    best = fastest_feasible(bench)
-    if best is None:
+    known = _known(seed)
+    if known is None:
         return [float("nan")] * len(RUNS)
-    truth = bench.evaluate(window_sample(bench, SAMPLES))
+    bench, truth, fastest = known
     found = []
     for runs in RUNS:
         sure = oracle_probability(bench, truth, runs) >= bench.assurance
         time = truth.run_time[sure]
-        found.append(float(time.min()) / best.run_time - 1.0 if sure.any() else float("nan"))
+        found.append(float(time.min()) / fastest - 1.0 if sure.any() else float("nan"))
     return found
 
 
 def odds_of_oracle(seed: int, runs: float = RUNS[0]) -> Array:
     """Of a bench for each of :data:`LEVELS`, as :func:`odds`; nothing where none is feasible."""
+    known = _known(seed)
+    return np.zeros((len(LEVELS), 3)) if known is None else odds(*known, runs)
+
+
+def _known(seed: int) -> tuple[Bench, Truth, float] | None:
+    """A bench, what is true all over its window, and its fastest feasible run time (min)."""
     bench = physical_bench(seed)
     best = fastest_feasible(bench)
     if best is None:
-        return np.zeros((len(LEVELS), 3))
-    return odds(bench, bench.evaluate(window_sample(bench, SAMPLES)), best.run_time, runs)
+        return None
+    return bench, bench.evaluate(window_sample(bench, SAMPLES)), best.run_time
 
 
 def odds(bench: Bench, truth: Truth, fastest: float, runs: float) -> Array:
