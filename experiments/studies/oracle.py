@@ -4,8 +4,9 @@ An oracle that knows every true mean with the standard error of so many runs at 
 at once claims the fastest setting whose targets it can vouch for. Real trials tell of few
 settings, so a strategy with as many trials knows less. Printed for possible physical benches
 of the settling set, or with ``--quick`` for those of the quick benchmark: the share on which the
-oracle could claim at all, its excess time over the fastest feasible setting, and the share on
-which that is at most 25 %.
+oracle could claim at all, its excess time over the fastest feasible setting, the share on which
+that is at most 25 %, and how much of the truly feasible region the settings are that it could
+vouch for.
 
 That oracle has no bad luck. With ``--odds`` its readings are off by what they may be off by,
 many times over, and it claims by them at several levels of assurance: a higher one leaves good
@@ -35,17 +36,22 @@ from models.noise import with_common
 from models.system import Array
 
 SAMPLES = 4096
-RUNS = (9.0, 4.5)
+RUNS = (15.0, 12.0, 9.0, 4.5)
 LEVELS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 PLAYS = 400
 
 
 @dataclass(frozen=True, eq=False)
 class Limit:
-    """Excess times [N] of the oracle with that many runs, nan where it cannot claim."""
+    """What the oracle gets with that many runs on N benches.
+
+    ``excess`` [N] is its excess time, nan where it cannot claim; ``region`` [N] the size of the
+    region it could vouch for, as a share of the truly feasible one.
+    """
 
     runs: float
     excess: Array
+    region: Array
 
     @property
     def sentence(self) -> str:
@@ -56,20 +62,27 @@ class Limit:
         middle = f"{np.median(claimed):.0%}" if can.any() else "-"
         return (f"With the error of {self.runs:g} runs at every setting: claims on "
                 f"{can.mean():.0%} of {len(self.excess)} benches, median excess {middle}, "
-                f"within {WITHIN:.0%} of the fastest on {within:.0%}.")
+                f"within {WITHIN:.0%} of the fastest on {within:.0%}; its region is "
+                f"{np.median(self.region):.0%} of the true one in the median, at least half of "
+                f"it on {np.mean(self.region >= 0.5):.0%}.")
 
 
-def excess_of_oracle(seed: int) -> list[float]:
-    """Excess time of the oracle for each of :data:`RUNS`; nan where it cannot claim."""
+def reach_of_oracle(seed: int) -> Array:
+    """Excess time and share of the feasible region [runs, 2] for each of :data:`RUNS`.
+
+    Where the oracle cannot claim the excess time is nan; where no setting is feasible, all is.
+    """
+    found = np.full((len(RUNS), 2), np.nan)
     known = _known(seed)
     if known is None:
-        return [float("nan")] * len(RUNS)
+        return found
     bench, truth, fastest = known
-    found = []
-    for runs in RUNS:
+    feasible = max(int(bench.feasible(truth).sum()), 1)
+    for i, runs in enumerate(RUNS):
         sure = oracle_probability(bench, truth, runs) >= bench.assurance
-        time = truth.run_time[sure]
-        found.append(float(time.min()) / fastest - 1.0 if sure.any() else float("nan"))
+        found[i, 1] = sure.sum() / feasible
+        if sure.any():
+            found[i, 0] = truth.run_time[sure].min() / fastest - 1.0
     return found
 
 
@@ -96,7 +109,7 @@ def odds(bench: Bench, truth: Truth, fastest: float, runs: float) -> Array:
     """
     rng = np.random.default_rng([bench.seed, 5])
     error = mean_error(bench, truth, runs)
-    good = (truth.status == 0) & (truth.mean >= bench.targets - 1e-9).all(axis=1)
+    good = bench.feasible(truth)
     fast = good & (truth.run_time <= (1.0 + WITHIN) * fastest)
     found = np.zeros((len(LEVELS), 3))
     for _ in range(PLAYS):
@@ -121,11 +134,12 @@ def odds_in_words(found: Array) -> list[str]:
 
 
 def limits(seeds: Sequence[int], jobs: int = 2) -> list[Limit]:
-    """The figures over the seeds."""
+    """The figures over those of the seeds that have a feasible setting."""
     from joblib import Parallel, delayed
 
-    excess = np.array(Parallel(n_jobs=jobs)(delayed(excess_of_oracle)(s) for s in seeds))
-    return [Limit(runs, excess[:, i]) for i, runs in enumerate(RUNS)]
+    found = np.array(Parallel(n_jobs=jobs)(delayed(reach_of_oracle)(s) for s in seeds))
+    found = found[np.isfinite(found[:, 0, 1])]
+    return [Limit(runs, *found[:, i].T) for i, runs in enumerate(RUNS)]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
