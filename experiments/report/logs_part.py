@@ -20,6 +20,7 @@ from experiments.report.log_chart import (
     logs_chart,
     span_of,
 )
+from experiments.report.records import record_by_trial
 from experiments.wording import listed
 
 AT_MOST = 4 * ABREAST
@@ -77,8 +78,7 @@ def _moments(held: Mapping[str, Mapping[str, Any]]) -> tuple[Moment, ...]:
 
 
 def _table(dossier: Dossier, found: Sequence[DrawnLog]) -> Table:
-    records = {str(e.payload["trial"]): e.seq for e in dossier.events
-               if e.kind == "trace attached"}
+    records = record_by_trial(dossier, "trace attached")
     rows = []
     for drawn in found:
         result = dossier.trial(drawn.trial).result

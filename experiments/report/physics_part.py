@@ -25,7 +25,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.maps import operating_map, predicted_run_chart
-from experiments.report.records import proposal_record
+from experiments.report.records import record_by_trial
 from experiments.substance_text import in_print
 from experiments.trials import Trial
 from experiments.wording import percent
@@ -131,8 +131,9 @@ def design(g: Gathered) -> Section:
             f"None of the {len(own)} trials was proposed by the software: the analyst chose them, "
             "or they are the method in use. The fit treats them like any other trials."
         )
+    created = record_by_trial(g.dossier, "proposed", "entered")
     rows: list[list[str | Cell]] = [
-        [Cell(t.id, proposal_record(g.dossier, t.id)), _short_setting(g, t.setting),
+        [Cell(t.id, created[t.id]), _short_setting(g, t.setting),
          _expected(t.run_time_min), t.reason]
         for t in g.dossier.trials
     ]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from experiments.dossier import Dossier
+from experiments.events import last_of
 from experiments.report.charts import verification_chart
 from experiments.report.digits import NONE, figures, plain, printed, setting_words, value
 from experiments.report.document import (
@@ -23,7 +24,6 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.job_part import DECISIONS, decision_word, is_of_setting
-from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 from experiments.verification import every_plan
 from experiments.verification_criteria import CriterionResult
@@ -48,7 +48,7 @@ def verification(g: Gathered) -> Section:
     """The plan with its chance, the criteria, the runs, the decision."""
     made, found = g.plan, g.verification
     rules = made.criteria
-    noted = last_record(g.dossier, "verification planned")
+    noted = last_of(g.dossier.events, "verification planned")
     kind = {"pass": "answer", "fail": "stop", "not enough runs": "caution"}[found.decision]
     blocks: list[Block] = [
         Notice(kind, f"Verification {decision_word(g)}", found.reason),  # type: ignore[arg-type]
@@ -61,7 +61,7 @@ def verification(g: Gathered) -> Section:
             f"true means may be and what runs scatter, is {percent(made.chance_of_passing)}. A "
             f"method whose true mean lies below a target passes with at most "
             f"{percent(1.0 - rules.confidence)}.",
-            (noted,) if noted is not None else ()),
+            (noted.seq,) if noted is not None else ()),
     ]
     blocks += earlier_plans(g.dossier)
     needed = {n: m for n, m in made.needed_mean.items() if m is not None}
