@@ -15,6 +15,7 @@ from experiments.fitted import Fitted, fit
 from experiments.job import Setting
 from experiments.learnt import Learnt, what_was_learnt
 from experiments.method_in_use import today_against_recommended
+from experiments.operating_map import WindowMap, window_map
 from experiments.physics import PhysicsModel
 from experiments.predicted_run import predicted_run
 from experiments.progress import Progress, unwatched
@@ -24,7 +25,7 @@ from experiments.sensitivity import Drift, drifts
 from experiments.verification import Verification, decide, setting_to_verify
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import VerificationRun, planned, recorded_runs
-from experiments.window import Limit, WindowMap, window_limits, window_map
+from experiments.window import Limit, window_limits
 from models.errors import Finding
 
 

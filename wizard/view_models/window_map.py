@@ -9,7 +9,7 @@ import numpy as np
 from experiments.dossier import Dossier
 from experiments.factor_space import dialled
 from experiments.job import EvaporationJob, Setting
-from experiments.window import WindowMap
+from experiments.operating_map import WindowMap
 from wizard.charts.map_data import MapData, MapMark, MapRegion, inside
 from wizard.units import Units, figure
 from wizard.view_models.job_fields import FACTOR_LABELS
