@@ -25,7 +25,7 @@ from experiments.job import Setting
 from experiments.readings import vessel_values
 from experiments.trials import Result
 from experiments.verification_runs import recorded_runs
-from experiments.wording import listed
+from experiments.wording import counted, listed
 from models.equivalence import paired
 
 LEAST_DAYS = 3
@@ -59,7 +59,7 @@ def today_against_recommended(
             f"compare; the recommended one takes {answer.run_time_min.mean:.0f} min (forecast).",))
     today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
     new = consequences(job, answer.run_time_min.mean)
-    source = f"measured in {len(ran)} run{'s' if len(ran) > 1 else ''}" if ran else "forecast"
+    source = f"measured in {counted(len(ran), 'run')}" if ran else "forecast"
     return Comparison(found, today, new, (
         f"A batch takes {new.run_time_min:.0f} min (forecast) instead of "
         f"{today.run_time_min:.0f} min ({source}), {today.run_time_min - new.run_time_min:.0f} "

@@ -27,6 +27,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.trials_part import closest_first
+from experiments.wording import counted
 
 WORST = 8
 MOST_TOLD = 6
@@ -35,12 +36,11 @@ MOST_DRAWN = 24
 
 def fit(g: Gathered) -> Section:
     """How well the fit explains the bench, and what it learnt."""
-    counted = g.fitted.trials
     blocks: list[Block] = [Paragraph(
         f"The forecasts come from a run model of the evaporation whose parameters were learnt "
-        f"from {len(counted)} trials, and a Gaussian process that corrects what the model leaves "
-        f"open. {len(g.fitted.surrogate.posterior_.z)} draws of the parameters were kept by "
-        f"tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
+        f"from {counted(len(g.fitted.trials), 'trial')}, and a Gaussian process that corrects "
+        f"what the model leaves open. {len(g.fitted.surrogate.posterior_.z)} draws of the "
+        f"parameters were kept by tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
     )]
     blocks += [Notice("caution", "The run model against the trials", f.sentence)
                for f in misfit(g.fitted)]

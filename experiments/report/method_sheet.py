@@ -27,7 +27,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.job_part import decision_word, end_words, solvents_words
-from experiments.wording import assured
+from experiments.wording import percent
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -67,7 +67,7 @@ def _status(g: Gathered) -> list[Block]:
     if not g.is_recommended:
         return [Notice("stop", "Not a released method",
                        f"No setting is recommended yet ({g.answer.status}); the setting below is "
-                       f"the best found and reaches {assured(g.shown.probability)}.")]
+                       f"the best found and reaches {percent(g.shown.probability)}.")]
     if g.dossier.state != "approved":
         return [Notice("caution", "Not released for routine use",
                        f"Dossier {g.dossier.id} is {g.dossier.state}; verification "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from experiments.storage.protocol import Draft, Summary
-from experiments.wording import listed
+from experiments.wording import counted, listed
 
 STATE_WORDS = {
     "draft": "job written, nothing run yet", "running": "trials under way",
@@ -57,7 +57,7 @@ def _facts(summary: Summary) -> str:
         state_words(summary),
         listed(list(facts.get("solvents", ())), 3),
         f"keeper {facts['keeper']}" if facts.get("keeper") else "",
-        f"{len(analytes)} analyte{'' if len(analytes) == 1 else 's'}" if analytes else "",
+        counted(len(analytes), "analyte") if analytes else "",
         runs,
         f"changed {moment(summary.updated)}",
     ]

@@ -41,7 +41,7 @@ def _time(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def percent(value: Mapping[str, float] | Interval) -> str:
+def recovery_range(value: Mapping[str, float] | Interval) -> str:
     """A recovery with its interval, e.g. ``88 % (83 to 92)``."""
     mean, low, high = _three(value)
     return f"{mean:.0f} % ({low:.0f} to {high:.0f})"
@@ -57,19 +57,6 @@ def goal(analyte: Analyte) -> str:
     """What is asked of the mean recovery of an analyte."""
     least = f"at least {analyte.target_recovery_percent:g} %"
     return least if analyte.role == "must" else f"watched, {least}"
-
-
-def chance(probability: float) -> str:
-    """A probability in percent, never rounded to certainty.
-
-    >>> chance(0.953), chance(0.9999), chance(0.0004), chance(0.996)
-    ('95 %', 'above 99 %', 'below 1 %', 'above 99 %')
-    """
-    if probability > 0.995:
-        return "above 99 %"
-    if probability < 0.005:
-        return "below 1 %"
-    return f"{100 * probability:.0f} %"
 
 
 def recovery_mean(result: Result, analyte: str) -> float | None:
