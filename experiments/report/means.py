@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from experiments.readings import mean_span
 from experiments.report.digits import value
 from experiments.trials import Result
 
@@ -34,6 +35,5 @@ def mean_recovery(result: Result, analyte: str) -> Mean | None:
     held = [r for r in result.recovery.get(analyte, ()) if r is not None]
     if not held:
         return None
-    below = [r.percent for r in held if r.censored]
-    highest = sum(r.percent for r in held) / len(held)
-    return Mean(highest, highest - 0.5 * sum(below) / len(held), len(held), bool(below))
+    lowest, highest = mean_span(result, analyte)
+    return Mean(highest, 0.5 * (lowest + highest), len(held), any(r.censored for r in held))
