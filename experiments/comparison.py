@@ -31,7 +31,7 @@ from experiments.factor_space import setting_key
 from experiments.forecaster import NINETY_FIVE
 from experiments.job import EvaporationJob, Setting
 from experiments.method_in_use import today_against_recommended
-from experiments.readings import mean_span, vessel_values
+from experiments.readings import vessel_values
 from experiments.trials import Trial
 from experiments.wording import listed
 from models.noise import RUN_TIME_SD, mean_variance
@@ -117,7 +117,7 @@ def _group(job: EvaporationJob, trials: Sequence[Trial]) -> _Group:
         rows = [r for r in rows if len(vessel_values(r, analyte.name))]
         if rows:
             found = [vessel_values(r, analyte.name) for r in rows]
-            spans = np.array([mean_span(r, analyte.name) for r in rows])
+            spans = np.array([r.mean_span(analyte.name) for r in rows])
             means[analyte.name] = np.array([100.0 * v.mean() for v in found])
             left_open[analyte.name] = 0.5 * (spans[:, 1] - spans[:, 0])
             single = any(r.is_mean.get(analyte.name, False) for r in rows)

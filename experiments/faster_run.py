@@ -43,10 +43,5 @@ def _met(trial: Trial, job: EvaporationJob) -> bool:
     result = trial.result
     if result is None or result.outcome != "finished" or result.corrected:
         return False
-    for analyte in job.must:
-        read = [r for r in result.recovery.get(analyte.name, ()) if r is not None]
-        if not read or any(r.censored for r in read):
-            return False
-        if sum(r.percent for r in read) / len(read) < analyte.target_recovery_percent:
-            return False
-    return True
+    spans = ((result.mean_span(a.name), a.target_recovery_percent) for a in job.must)
+    return all(lowest == highest >= target for (lowest, highest), target in spans)

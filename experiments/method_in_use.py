@@ -25,7 +25,6 @@ from experiments.differences import (
 )
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.readings import mean_span
 from experiments.trials import Result
 from experiments.verification_runs import recorded_runs
 from experiments.wording import counted, listed
@@ -102,7 +101,7 @@ def _spans_by_day(results: Sequence[Result], analyte: str) -> dict[str, Span]:
     """
     found: dict[str, list[Span]] = {}
     for result in results:
-        span = mean_span(result, analyte)
+        span = result.mean_span(analyte)
         is_known = result.outcome == "finished" and result.day and not result.corrected
         if is_known and math.isfinite(span[0]):
             found.setdefault(result.day, []).append(span)

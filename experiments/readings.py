@@ -124,18 +124,6 @@ def vessel_values(result: Result, analyte: str) -> Array:
     return np.array([_value(r) for r in found]) / 100.0
 
 
-def mean_span(result: Result, analyte: str) -> tuple[float, float]:
-    """Lowest and highest mean of an analyte, in percent, that readings below a limit allow.
-
-    The two are the same where none is below its limit, and nan where nothing was measured.
-    """
-    found = [r for r in result.recovery.get(analyte, ()) if r is not None]
-    if not found:
-        return math.nan, math.nan
-    lowest = sum(0.0 if r.censored else r.percent for r in found) / len(found)
-    return lowest, sum(r.percent for r in found) / len(found)
-
-
 def mean_and_vessels(result: Result, analyte: str, vessels: int) -> tuple[float, int]:
     """Mean of an analyte as a fraction and of how many vessels; (nan, 0) when not measured.
 

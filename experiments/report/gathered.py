@@ -94,7 +94,8 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     ramp = float(setting["ramp_rate_mbar_per_min"])
     two_free = not job.factor("set_temperature_c").is_fixed and not (
         job.factor("end_pressure_mbar").is_fixed)
-    found_map = window_map(fitted, ramp, 11, 10, setting, 0) if two_free else None
+    found_map = (window_map(fitted, ramp, columns=11, rows=10, around=setting, passes=0)
+                 if two_free else None)
     report(0.7, "ranging each factor")
     ranged = drifts(fitted, setting)
     report(0.8, "checking the fit")

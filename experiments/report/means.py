@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from experiments.readings import mean_span
 from experiments.report.digits import value
 from experiments.trials import Result
 
@@ -35,5 +34,5 @@ def mean_recovery(result: Result, analyte: str) -> Mean | None:
     held = [r for r in result.recovery.get(analyte, ()) if r is not None]
     if not held:
         return None
-    lowest, highest = mean_span(result, analyte)
+    lowest, highest = result.mean_span(analyte)
     return Mean(highest, 0.5 * (lowest + highest), len(held), any(r.censored for r in held))

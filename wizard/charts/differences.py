@@ -81,11 +81,13 @@ class ReplicateReading:
     analyte: str
     recovery: float
     counts: bool = True
+    is_below: bool = False  # its limit, at which it is drawn
 
     @property
     def words(self) -> str:
         """What a reader of the point is told."""
-        return f"{self.run}: {self.recovery:.0f} %{'' if self.counts else ', does not count'}"
+        value = f"{'below ' if self.is_below else ''}{self.recovery:.0f} %"
+        return f"{self.run}: {value}{'' if self.counts else ', does not count'}"
 
 
 def replicates_charts(

@@ -52,13 +52,12 @@ def _everything(summary: Summary, line: DossierLine) -> str:
 def _facts(summary: Summary) -> str:
     facts = summary.facts
     analytes = list(facts.get("analytes", ()))
-    runs = f"{summary.trials} trial{'' if summary.trials == 1 else 's'}"
     parts = [
         state_words(summary),
         listed(list(facts.get("solvents", ())), 3),
         f"keeper {facts['keeper']}" if facts.get("keeper") else "",
         counted(len(analytes), "analyte") if analytes else "",
-        runs,
+        counted(summary.trials, "trial"),
         f"changed {moment(summary.updated)}",
     ]
     return " · ".join(p for p in parts if p)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from experiments.answers import Answer, Forecast, Remedy
 from experiments.job import EvaporationJob, Setting
 from experiments.region import Range, Region
-from experiments.wording import percent
+from experiments.wording import as_asked, percent
 from wizard.units import Units, plain
 from wizard.view_models.job_fields import FACTOR_LABELS
 from wizard.view_models.settings_text import goal, minutes, recovery_range
@@ -120,7 +120,7 @@ def region_sentence(region: Region) -> str:
             if region.tolerance_inside else
             "What the equipment holds around the set point reaches beyond it.")
     return (
-        f"The region keeps every target with at least {100 * region.assurance:.3g} % probability "
+        f"The region keeps every target with at least {as_asked(region.assurance)} probability "
         f"at each of its settings. {held}"
     )
 

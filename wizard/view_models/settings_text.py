@@ -61,10 +61,8 @@ def goal(analyte: Analyte) -> str:
 
 def recovery_mean(result: Result, analyte: str) -> float | None:
     """Mean of the readings of an analyte; None when none was read or one was censored."""
-    readings = [r for r in result.recovery.get(analyte, ()) if r is not None]
-    if not readings or any(r.censored for r in readings):
-        return None
-    return sum(r.percent for r in readings) / len(readings)
+    lowest, highest = result.mean_span(analyte)
+    return lowest if lowest == highest else None
 
 
 def recovery_text(result: Result, analyte: str, vessels: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from experiments.answers import Interval
 from experiments.job import EvaporationJob
 from experiments.method_transfer import Transfer
-from experiments.wording import percent
+from experiments.wording import as_asked, percent
 from wizard.charts.before_after import BeforeAfter
 from wizard.units import Units, change_text
 from wizard.view_models.job_fields import KEEPER_VOLUME, Field
@@ -51,7 +51,7 @@ def transfer_lines(
                       "now": recovery_range(before), "changed": recovery_range(after),
                       "difference": _change(before, after, "points")})
     was, becomes = found.probability
-    lines.append({"": "every target met", "asked": f"{100 * job.limits.assurance:.3g} %",
+    lines.append({"": "every target met", "asked": as_asked(job.limits.assurance),
                   "now": percent(was), "changed": percent(becomes), "difference": ""})
     return [{k: units.sign(v) for k, v in line.items()} for line in lines]
 

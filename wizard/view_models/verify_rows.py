@@ -96,7 +96,7 @@ def replicate_readings(
 ) -> list[ReplicateReading]:
     """Every reading of the verification runs; censored ones stand at their limit."""
     return [
-        ReplicateReading(run.id, a.name, r.percent, run.id in counted)
+        ReplicateReading(run.id, a.name, r.percent, run.id in counted, r.censored)
         for run in runs for a in job.must
         for r in run.result.recovery.get(a.name, ()) if r is not None
     ]

@@ -110,7 +110,7 @@ def before_sentence(before: WindowMap, job: EvaporationJob) -> str:
     """Where the kept region ended before the trials."""
     if (before.probability >= job.limits.assurance).any():
         return "Dashed outline: where it ended before the trials."
-    return f"Before the trials no setting here reached {100 * job.limits.assurance:.3g} %."
+    return f"Before the trials no setting here reached {as_asked(job.limits.assurance)}."
 
 
 def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
