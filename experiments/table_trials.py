@@ -61,6 +61,11 @@ class UnderstoodTrial:
     of_blanks: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @property
+    def name(self) -> str:
+        """What the reader may call it."""
+        return self.trial or f"New trial in row {self.rows[0]}"
+
 
 def understand(
     group: Group, job: EvaporationJob, known: Mapping[str, Trial], sign: Sign,
