@@ -62,6 +62,15 @@ def percent(probability: float, digits: int = 1) -> str:
     return f"{step * (math.floor(steps + ROUNDING) if value > 49.0 else round(steps)):.6g} %"
 
 
+def portion(share: float) -> str:
+    """A part of a whole in whole per cents, a small one not as none.
+
+    >>> portion(0.556), portion(0.004), portion(1.0)
+    ('56 %', 'below 1 %', '100 %')
+    """
+    return "below 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
+
+
 def as_asked(share: float) -> str:
     """A share in per cent as somebody gave it.
 

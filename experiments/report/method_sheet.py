@@ -27,7 +27,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.job_part import decision_word, end_words, solvents_words
-from experiments.wording import percent
+from experiments.wording import counted, percent
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -148,5 +148,5 @@ def _cautions(g: Gathered) -> tuple[str, ...]:
     found = [f for f in g.cautions if f.severity != "info"]
     lines = [printed(f.message) for f in found[:4]]
     if len(found) > 4:
-        lines.append(f"{len(found) - 4} more cautions stand in the report.")
+        lines.append(f"{counted(len(found) - 4, 'more caution')} in the report.")
     return (*lines, DEFER)

@@ -10,7 +10,7 @@ from experiments.dossier import Dossier
 from experiments.factor_space import dialled
 from experiments.job import EvaporationJob, Setting
 from experiments.operating_map import WindowMap
-from experiments.wording import as_asked, percent
+from experiments.wording import as_asked, percent, portion
 from wizard.charts.map_data import MapData, MapMark, MapRegion, inside
 from wizard.units import Units, figure
 from wizard.view_models.job_fields import FACTOR_LABELS
@@ -121,8 +121,7 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     if good.any():
         rows, columns = np.nonzero(good)
         fastest = int(np.argmin(np.where(good, found.run_time_min, np.inf)))
-        share = 100.0 * float(_areas(found)[good].sum())
-        part = "below 1 %" if share < 1.0 else f"{share:.0f} %"
+        part = portion(float(_areas(found)[good].sum()))
         j, i = divmod(fastest, found.run_time_min.shape[1])
         return (
             f"{at_ramp}, {part} of the map keeps every target with at least "
