@@ -13,6 +13,7 @@ from typing import Any
 
 from experiments.entries import EntryError
 from experiments.job import EvaporationJob
+from experiments.wording import counted
 from models.parameters import INDEX, PARAMETERS
 
 
@@ -93,7 +94,7 @@ def carried_words(carried: CarryOver) -> str:
     parts += [f"volatility of {name}" for name in carried.analytes]
     return (
         f"Carried over from dossier {source.id} (\"{source.title}\", version {source.version}, "
-        f"record {source.revision}, {source.trials} trials), with a probability of "
+        f"record {source.revision}, {counted(source.trials, 'trial')}), with a probability of "
         f"{100 * carried.weight:.0f} % that it holds here: {', '.join(parts)}."
     )
 

@@ -19,6 +19,7 @@ from experiments.entries import EntryError
 from experiments.fitted import Fitted
 from experiments.job import Analyte, EvaporationJob
 from experiments.job_simulator import JobSimulator
+from experiments.wording import percent
 from models.parameters import INDEX, PARAMETERS, Parameter, median_of
 
 WEIGHT = 0.7
@@ -181,8 +182,8 @@ def verdicts(fitted: Fitted) -> tuple[Verdict, ...]:
 
 def _finding(what: str, chance: float, source: str, weight: float) -> str:
     subject = "the evaporator" if what == "evaporator" else f"the volatility of {what}"
-    figures = (f"the probability that it holds went from {100 * weight:.0f} % to "
-               f"{100 * chance:.0f} %")
+    figures = (f"the probability that it holds went from {percent(weight)} to "
+               f"{percent(chance)}")
     if chance < AGAINST:
         return (f"The runs speak against what dossier {source} knew of {subject}: {figures}; the "
                 f"forecasts rest on the runs and the usual assumptions instead.")

@@ -25,7 +25,7 @@ from experiments.cli_tools import TOOLS
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
 from experiments.json_data import plain
 from experiments.trials import Trial
-from experiments.wording import capital
+from experiments.wording import capital, counted, percent
 
 
 def read_job(arguments: Namespace) -> EvaporationJob:
@@ -156,7 +156,8 @@ def propose(arguments: Namespace) -> Reply:
     else:
         lines = [f"No trial proposed: {dossier.stop_reason}."]
     if written:
-        lines.append(f"Bench sheet of {len(dossier.pending)} pending trials written to {output}")
+        waiting = counted(len(dossier.pending), "pending trial")
+        lines.append(f"Bench sheet of {waiting} written to {output}")
     return Reply("\n".join(lines), data, is_yes=bool(trials))
 
 
@@ -202,7 +203,7 @@ def recommend(arguments: Namespace) -> Reply:
         "findings": list(answer.findings),
     })
     lines.append(forecast_text(data))
-    lines.append(f"Probability of meeting every target in time: {100 * answer.probability:.0f} %")
+    lines.append(f"Probability of meeting every target in time: {percent(answer.probability)}")
     lines += [f"- {r.sentence}" for r in answer.remedies]
     lines += answer.findings
     return Reply("\n".join(lines), data, is_yes=answer.status == "recommended")

@@ -10,6 +10,7 @@ from experiments import approval, service
 from experiments.bootstrap import open_session
 from experiments.cli_output import Reply, columns, progress
 from experiments.output_file import write_whole
+from experiments.wording import counted
 
 
 def listing(arguments: Namespace) -> Reply:
@@ -70,8 +71,10 @@ def revise(arguments: Namespace) -> Reply:
     dossier = approval.new_version(session, arguments.dossier, job, arguments.reason)
     start = dossier.events[0].payload
     changed = [f"{c['path']}: {c['before']} became {c['after']}" for c in start["changes"]]
-    carried = ("Its results came along." if start["results_carried"]
-               else "It starts without results, because those are of another job now.")
+    came = [t for t in dossier.trials if t.result is not None]
+    carried = ("Its results came along." if came else
+               "There were no results to take along." if start["results_carried"] else
+               "It starts without results, because those are of another job now.")
     lines = [f"Started dossier {dossier.id}, version {dossier.version} of {arguments.dossier}.",
              carried, *changed]
     return Reply("\n".join(lines), {
@@ -108,7 +111,7 @@ def back_up(arguments: Namespace) -> Reply:
         data = back_up(session)
         write_whole(Path(arguments.output), data)
     count = len(service.summaries(session))
-    return Reply(f"Backed up {count} dossiers to {arguments.output}",
+    return Reply(f"Backed up {counted(count, 'dossier')} to {arguments.output}",
                  {"dossiers": count, "file": arguments.output, "bytes": len(data)})
 
 
@@ -118,7 +121,7 @@ def restore(arguments: Namespace) -> Reply:
 
     with progress("restoring"):
         done = restore(open_session(arguments.store), Path(arguments.file).read_bytes())
-    lines = [f"Restored {len(done.ids)} dossiers."]
+    lines = [f"Restored {counted(len(done.ids), 'dossier')}."]
     lines += [f"Left {name} alone: {why}" for name, why in done.refused.items()]
     return Reply("\n".join(lines), {"ids": list(done.ids), "refused": done.refused},
                  is_yes=not done.refused)
@@ -137,7 +140,8 @@ def audit(arguments: Namespace) -> Reply:
                       "first_broken": c.first_broken} for name, c in checks.items()],
     }
     if not broken:
-        return Reply(f"The history of {len(checks)} dossiers ({events} events) holds.", data)
+        return Reply(f"The history of {counted(len(checks), 'dossier')} "
+                     f"({counted(events, 'event')}) holds.", data)
     lines = [f"The history of dossier {name} is broken at event {check.first_broken}."
              for name, check in broken]
     return Reply("\n".join([*lines, "Restore the store from a backup."]), data, is_yes=False)

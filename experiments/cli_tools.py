@@ -19,7 +19,7 @@ from experiments.cli_output import (
 from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.substance_text import point_lines, substance_sentences
-from experiments.wording import capital, listed
+from experiments.wording import capital, listed, percent
 
 
 def verify(arguments: Namespace) -> Reply:
@@ -38,7 +38,7 @@ def verify(arguments: Namespace) -> Reply:
     rows = [(c.title, c.outcome_words, c.sentence) for c in found.criteria]
     text = f"Decision: {decision}\n" + columns(rows, ("criterion", "outcome", "why"))
     if result.get("chance_of_passing") is not None:
-        text += f"\nChance of passing as planned: {100 * result['chance_of_passing']:.0f} %"
+        text += f"\nChance of passing as planned: {percent(result['chance_of_passing'])}"
     if arguments.learn:
         return _learn(session, arguments.dossier, text, result)
     return Reply(text, result, is_yes=decision == "pass")
@@ -124,7 +124,7 @@ def recompute(arguments: Namespace) -> Reply:
         f"{capital(answer.status)}"
         + (f": {setting_words(found.dossier.job, answer.setting)}."
            if answer.setting is not None else "."),
-        f"Probability of meeting every target in time: {100 * answer.probability:.1f} %",
+        f"Probability of meeting every target in time: {percent(answer.probability)}",
     ]
     if found.reported is None:
         lines.append("There are no numbers of a report to compare with.")

@@ -20,8 +20,10 @@ from experiments.differences import (
     RECOVERY_MARGIN,
     Comparison,
     Difference,
+    Span,
     Verdict,
     sentence_of,
+    with_spans,
 )
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
@@ -43,12 +45,27 @@ TIME_MARGIN = math.log(1.10)
 
 @dataclass(frozen=True, eq=False)
 class _Group:
-    """Runs of one setting: label, run times, and run means [n] with readings a run."""
+    """Runs of one setting: label, run times, and run means [n] with readings a run.
+
+    ``means`` take a reading below its limit at half of it; it may lie ``open`` points [n] to
+    either side.
+    """
 
     label: str
     times: Array
     means: dict[str, Array]
+    open: dict[str, Array]
     readings: dict[str, float]
+
+    def at(self, name: str, end: int) -> _Group:
+        """The same runs with the means of an analyte at their lowest (-1) or highest (1)."""
+        moved = self.means[name] + end * self.open[name]
+        return replace(self, means={**self.means, name: moved})
+
+    def span(self, name: str) -> Span:
+        """Lowest and highest mean of all runs."""
+        low, high = (float(self.at(name, end).means[name].mean()) for end in (-1, 1))
+        return low, high
 
 
 # -- trials ------------------------------------------------------------------------------
@@ -93,20 +110,23 @@ def _group(job: EvaporationJob, trials: Sequence[Trial]) -> _Group:
     results = [t.result for t in trials if t.result is not None]
     times = [r.run_time_min for r in results if r.outcome == "finished" and r.run_time_min]
     means: dict[str, Array] = {}
+    left_open: dict[str, Array] = {}
     readings: dict[str, float] = {}
     for analyte in job.analytes:
         rows = [r for r in results if r.outcome == "finished" and not r.corrected]
-        values = [vessel_values(r, analyte.name) for r in rows]
-        found = [v for v in values if len(v)]
-        if found:
+        rows = [r for r in rows if len(vessel_values(r, analyte.name))]
+        if rows:
+            found = [vessel_values(r, analyte.name) for r in rows]
+            spans = np.array([r.mean_span(analyte.name) for r in rows])
             means[analyte.name] = np.array([100.0 * v.mean() for v in found])
+            left_open[analyte.name] = 0.5 * (spans[:, 1] - spans[:, 0])
             single = any(r.is_mean.get(analyte.name, False) for r in rows)
             readings[analyte.name] = float(
                 job.equipment.vessels if single else np.mean([len(v) for v in found])
             )
     finished = [t for t in trials if t.result is not None and t.result.outcome == "finished"]
     label = listed([t.id for t in finished or trials])
-    return _Group(label, np.array(times), means, readings)
+    return _Group(label, np.array(times), means, left_open, readings)
 
 
 def _differences(job: EvaporationJob, groups: Sequence[_Group]) -> tuple[Difference, ...]:
@@ -138,6 +158,19 @@ def _time_difference(first: _Group, other: _Group) -> Difference:
 
 
 def _recovery_differences(
+    name: str, first: _Group, others: Sequence[_Group]
+) -> list[Difference]:
+    """Every group against the first, whatever the readings below a limit really were."""
+    middle = _differences_of_means(name, first, others)
+    if not any(g.open[name].any() for g in (first, *others)):
+        return middle
+    ends = (_differences_of_means(name, first.at(name, -end), [g.at(name, end) for g in others])
+            for end in (-1, 1))
+    return [with_spans(found, pair, first.span(name), g.span(name))
+            for found, g, *pair in zip(middle, others, *ends, strict=True)]
+
+
+def _differences_of_means(
     name: str, first: _Group, others: Sequence[_Group]
 ) -> list[Difference]:
     """Dunnett where every setting was repeated, Welch with three runs each, else known noise.
@@ -183,7 +216,8 @@ def _judged(found: Difference) -> Difference:
                        math.log1p(found.high / found.first_value))
         same, margin = abs(inner) <= TIME_MARGIN, "10 %"
     else:
-        inner = _inner(found.difference, found.low, found.high)
+        inner = (max(found.low, found.high, key=abs) if found.is_open else
+                 _inner(found.difference, found.low, found.high))
         same, margin = abs(inner) <= RECOVERY_MARGIN, f"{RECOVERY_MARGIN:g} points"
     verdict: Verdict = "same" if same else "different" if found.p_value < 0.05 else "cannot tell"
     return replace(found, verdict=verdict, sentence=sentence_of(found, verdict, margin))

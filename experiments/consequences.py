@@ -27,25 +27,19 @@ class Consequences:
     assumption: str
 
 
-def consequences(
-    job: EvaporationJob, run_time_min: float, working_day_min: float = WORKING_DAY_MIN,
-    working_days: int = WORKING_DAYS,
-) -> Consequences:
+def consequences(job: EvaporationJob, run_time_min: float) -> Consequences:
     """Batches that fit a working day, one after another, and what follows from them.
 
-    Parameters
-    ----------
-    run_time_min : of one batch, without handling
-    working_day_min : minutes of a working day in which batches are started and ended
-    working_days : a week
+    ``run_time_min`` is that of one batch, without handling; the batches are started and ended in
+    :data:`WORKING_DAY_MIN` minutes on each of :data:`WORKING_DAYS` days a week.
     """
-    if not run_time_min > 0.0 or not working_day_min > 0.0 or working_days < 1:
-        raise EntryError("Batches a day need times above zero.", "Give minutes and days.")
+    if not run_time_min > 0.0:
+        raise EntryError("Batches a day need a run time above zero.", "Give it in minutes.")
     batch = run_time_min + job.limits.handling_min
-    batches = int(working_day_min // batch)
+    batches = int(WORKING_DAY_MIN // batch)
     vessels = job.equipment.vessels
     volume_l = vessels * job.sample.fill_volume_ml / 1000.0
-    in_a_week = batches * working_days
+    in_a_week = batches * WORKING_DAYS
     capacity_l = job.equipment.condenser_capacity_ml / 1000.0
     per_emptying = max(1, math.floor(capacity_l / volume_l + 1e-9))
     return Consequences(
@@ -54,6 +48,6 @@ def consequences(
         analyst_min_a_week=in_a_week * job.limits.handling_min,
         solvent_l_a_week=in_a_week * volume_l,
         condenser_emptyings_a_week=math.ceil(in_a_week / per_emptying),
-        assumption=f"{working_day_min:g} min a day, {working_days} days a week, one evaporator, "
+        assumption=f"{WORKING_DAY_MIN:g} min a day, {WORKING_DAYS} days a week, one evaporator, "
         f"{job.limits.handling_min:g} min handling a batch, all {vessels} positions in use",
     )

@@ -22,6 +22,7 @@ from packaging.requirements import Requirement
 from experiments import service
 from experiments.bootstrap import open_store, store_url
 from experiments.users import User
+from experiments.wording import counted
 from models.equipment import Equipment, Load
 from models.parameters import PARAMETERS
 from models.quantities import ATMOSPHERE, celsius
@@ -176,4 +177,5 @@ def check_store(url: str) -> Check:
         return Check("store", False, f"the history of {', '.join(broken)} is broken",
                      "Restore the store from a backup; boilwright audit tells more.")
     events = sum(chain.events for chain in chains.values())
-    return Check("store", True, f"{len(chains)} dossiers, {events} events, every chain holds")
+    return Check("store", True, f"{counted(len(chains), 'dossier')}, {counted(events, 'event')}, "
+                 "every chain holds")

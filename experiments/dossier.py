@@ -29,7 +29,7 @@ from experiments.entries import (
     merge,
     time_and_outcome,
 )
-from experiments.events import Event, link
+from experiments.events import Event, last_of, link
 from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import shown
 from experiments.job_file import parse
@@ -263,16 +263,17 @@ class Dossier:
         What is not given stays; an analyte given as None loses its readings.
         """
         self._must_be_open()
-        result = amended(self.job, self._recorded_result(trial_id), values)
+        old, entry = self._recorded(trial_id)
+        result = amended(self.job, old, values)
         self._append("corrected", {
             "trial": trial_id, "result": result_payload(result),
-            "reason": checked_reason(reason), "replaces": self._last_result_seq(trial_id),
+            "reason": checked_reason(reason), "replaces": entry,
         })
 
     def exclude(self, trial_id: str, reason: str) -> None:
         """Keep a result out of the fit, with a reason; it stays in the record."""
         self._must_be_open()
-        self._recorded_result(trial_id)
+        self._recorded(trial_id)
         if self.trial(trial_id).state == "excluded":
             raise DossierError(f"Trial {trial_id} is excluded already.", "Nothing to do.")
         self._append("excluded", {"trial": trial_id, "reason": checked_reason(reason)})
@@ -376,17 +377,13 @@ class Dossier:
     def _next_id(self) -> str:
         return f"T{len(self._state.trials) + 1}"
 
-    def _recorded_result(self, trial_id: str) -> Result:
+    def _recorded(self, trial_id: str) -> tuple[Result, int]:
+        """The result of a trial, and the number of the entry that holds it."""
         result = self.trial(trial_id).result
-        if result is None:
+        entry = last_of(self._events, "recorded", "corrected", trial=trial_id)
+        if result is None or entry is None:
             raise DossierError(f"Trial {trial_id} has no result yet.", "Record it first.")
-        return result
-
-    def _last_result_seq(self, trial_id: str) -> int:
-        return max(
-            e.seq for e in self._events
-            if e.kind in ("recorded", "corrected") and e.payload["trial"] == trial_id
-        )
+        return result, entry.seq
 
     def _must_be_open(self) -> None:
         if self.state in FROZEN:

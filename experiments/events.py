@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,6 +58,12 @@ def link(
     seq = previous.seq + 1 if previous is not None else 1
     before = previous.hash if previous is not None else GENESIS
     return Event(seq, at, who, kind, payload, before, _digest(seq, at, who, kind, payload, before))
+
+
+def last_of(events: Sequence[Event], *kinds: str, trial: str | None = None) -> Event | None:
+    """The last event of these kinds, of one trial where that is named; None: there is none."""
+    return next((e for e in reversed(events) if e.kind in kinds
+                 and (trial is None or e.payload.get("trial") == trial)), None)
 
 
 def verify_chain(events: Iterable[Event], after: Event | None = None) -> ChainCheck:

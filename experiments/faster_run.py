@@ -7,6 +7,7 @@ from experiments.fitted import Fitted
 from experiments.job import EvaporationJob
 from experiments.limiting import what_limits
 from experiments.trials import FAILING, Trial
+from experiments.wording import percent
 
 
 def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
@@ -34,7 +35,7 @@ def why_not_faster(fitted: Fitted, recommended_min: float) -> str:
     if forecast.probability >= fitted.job.limits.assurance:
         return f"{lead}its setting does not keep them within the equipment's tolerance."
     return (f"{lead}one run proves little: the chance that its setting keeps everything asked is "
-            f"{100 * forecast.probability:.0f} %, because {what_limits(fitted.job, forecast)}.")
+            f"{percent(forecast.probability)}, because {what_limits(fitted.job, forecast)}.")
 
 
 def _met(trial: Trial, job: EvaporationJob) -> bool:
@@ -42,10 +43,5 @@ def _met(trial: Trial, job: EvaporationJob) -> bool:
     result = trial.result
     if result is None or result.outcome != "finished" or result.corrected:
         return False
-    for analyte in job.must:
-        read = [r for r in result.recovery.get(analyte.name, ()) if r is not None]
-        if not read or any(r.censored for r in read):
-            return False
-        if sum(r.percent for r in read) / len(read) < analyte.target_recovery_percent:
-            return False
-    return True
+    spans = ((result.mean_span(a.name), a.target_recovery_percent) for a in job.must)
+    return all(lowest == highest >= target for (lowest, highest), target in spans)

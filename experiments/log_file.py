@@ -17,6 +17,7 @@ from experiments.entries import EntryError
 from experiments.job_fields import NOT_TEXT
 from experiments.log_moments import looks_like_moment
 from experiments.table_cells import decoded
+from experiments.wording import counted
 
 MAX_BYTES = 20_000_000
 MOST_READINGS = 50_000
@@ -73,7 +74,7 @@ def read_log_file(data: bytes | str) -> LogTable:
                          "Give only this run, or a longer interval between readings.")
     notes += _shape_notes(len(names), body)
     if header:
-        notes += (f"{header} line{'s' if header > 1 else ''} before the header "
+        notes += (f"{counted(header, 'line')} before the header "
                   f"{'are' if header > 1 else 'is'} no readings.",)
     if units:
         notes += ("The line below the header was read as units.",)
@@ -168,5 +169,5 @@ def _shape_notes(width: int, body: Rows) -> tuple[str, ...]:
     short = [n for n, cells in body if len(cells) < width]
     if not short:
         return ()
-    return (f"{len(short)} line{'s' if len(short) > 1 else ''} (the first is line {short[0]}) "
+    return (f"{counted(len(short), 'line')} (the first is line {short[0]}) "
             "shorter than the header: the readings at the end are missing.",)

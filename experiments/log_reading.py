@@ -18,6 +18,7 @@ from experiments.log_columns import MINUTES, NAMES, Choices, ColumnChoice, check
 from experiments.log_file import MISSING, LogTable
 from experiments.log_moments import DAY_MIN, STAMPS, minutes_of
 from experiments.table_numbers import Sign, decimal_sign, read_number
+from experiments.wording import counted
 from models.quantities import MINUTE, PA_PER_MBAR, PA_PER_UNIT, TEMPERATURE_OFFSET, ZERO_CELSIUS
 from models.run_log import RunLog
 from models.system import Array
@@ -170,7 +171,7 @@ def _time_notes(time: Array) -> list[str]:
     notes = [f"{len(time)} readings over {time[-1]:.1f} min, usually every {60 * usual:.3g} s."]
     again = int((steps == 0.0).sum())
     if again:
-        notes.append(f"{again} reading{'s' if again > 1 else ''} with the time of the one before.")
+        notes.append(f"{counted(again, 'reading')} with the time of the one before.")
     gaps = np.flatnonzero(steps > GAP * usual)
     if len(gaps):
         shown = ", ".join(f"{time[i]:.1f} to {time[i + 1]:.1f}" for i in gaps[:SHOWN_GAPS])

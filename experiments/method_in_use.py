@@ -6,7 +6,8 @@ difference: it is judged by pairs, a mean of each method a day.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,15 +18,16 @@ from experiments.differences import (
     RECOVERY_MARGIN,
     Comparison,
     Difference,
+    Span,
     Verdict,
     sentence_of,
+    with_spans,
 )
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.readings import vessel_values
 from experiments.trials import Result
 from experiments.verification_runs import recorded_runs
-from experiments.wording import listed
+from experiments.wording import counted, listed
 from models.equivalence import paired
 
 LEAST_DAYS = 3
@@ -59,7 +61,7 @@ def today_against_recommended(
             f"compare; the recommended one takes {answer.run_time_min.mean:.0f} min (forecast).",))
     today = consequences(job, float(np.mean(ran)) if ran else forecast.mean)
     new = consequences(job, answer.run_time_min.mean)
-    source = f"measured in {len(ran)} run{'s' if len(ran) > 1 else ''}" if ran else "forecast"
+    source = f"measured in {counted(len(ran), 'run')}" if ran else "forecast"
     return Comparison(found, today, new, (
         f"A batch takes {new.run_time_min:.0f} min (forecast) instead of "
         f"{today.run_time_min:.0f} min ({source}), {today.run_time_min - new.run_time_min:.0f} "
@@ -85,21 +87,45 @@ def side_by_side(dossier: Dossier, setting: Setting) -> tuple[Difference, ...]:
     new = [result for where, result in runs.values() if where == setting]
     pairs = {}
     for analyte in dossier.job.analytes:
-        first, second = (_means_by_day(results, analyte.name) for results in (in_use, new))
-        if len(first.keys() & second.keys()) >= LEAST_DAYS:
-            pairs[analyte.name] = first, second
-    return tuple(compare_by_day(*means, name, looked_at=len(pairs))
-                 for name, means in pairs.items())
+        first, second = (_spans_by_day(results, analyte.name) for results in (in_use, new))
+        days = sorted(first.keys() & second.keys())
+        if len(days) >= LEAST_DAYS:
+            pairs[analyte.name] = ({d: first[d] for d in days}, {d: second[d] for d in days})
+    return tuple(_by_day(*spans, name, looked_at=len(pairs)) for name, spans in pairs.items())
 
 
-def _means_by_day(results: Sequence[Result], analyte: str) -> dict[str, float]:
-    """Mean recovery in percent of each day with a finished run that was not corrected."""
-    found: dict[str, list[float]] = {}
+def _spans_by_day(results: Sequence[Result], analyte: str) -> dict[str, Span]:
+    """Lowest and highest mean in percent of each day with finished runs that were not corrected.
+
+    The two differ where readings lie below their limit.
+    """
+    found: dict[str, list[Span]] = {}
     for result in results:
-        values = vessel_values(result, analyte)
-        if result.outcome == "finished" and result.day and not result.corrected and len(values):
-            found.setdefault(result.day, []).append(100.0 * float(values.mean()))
-    return {day: float(np.mean(means)) for day, means in found.items()}
+        span = result.mean_span(analyte)
+        is_known = result.outcome == "finished" and result.day and not result.corrected
+        if is_known and math.isfinite(span[0]):
+            found.setdefault(result.day, []).append(span)
+    return {day: _middle(spans) for day, spans in found.items()}
+
+
+def _middle(spans: Iterable[Span]) -> Span:
+    low, high = np.mean(list(spans), axis=0)
+    return float(low), float(high)
+
+
+def _by_day(
+    first: Mapping[str, Span], second: Mapping[str, Span], what: str, looked_at: int
+) -> Difference:
+    """The difference on the same days, whatever the readings below a limit really were."""
+    def at(one: float, two: float) -> Difference:
+        """Each side at a share of the way from its lowest to its highest means."""
+        a, b = ({d: low + part * (high - low) for d, (low, high) in spans.items()}
+                for spans, part in ((first, one), (second, two)))
+        return compare_by_day(a, b, what, looked_at=looked_at)
+
+    made = with_spans(at(0.5, 0.5), [at(1.0, 0.0), at(0.0, 1.0)],
+                      _middle(first.values()), _middle(second.values()))
+    return replace(made, sentence=sentence_of(made, made.verdict, f"{RECOVERY_MARGIN:g} points"))
 
 
 def compare_by_day(

@@ -24,6 +24,7 @@ from experiments.job_simulator import JobSimulator
 from experiments.verification import setting_to_verify
 from experiments.verification_plan import SETS, WANTED_CHANCE, DesignChance, fewest_runs
 from experiments.window import window_limits
+from experiments.wording import percent
 from models.likelihood import NEVER
 from models.noise import from_stabilised, run_sd, stabilised
 from models.quantities import MINUTE, kelvin
@@ -152,10 +153,10 @@ def _sentences(
     good = confirmation.chance >= WANTED_CHANCE
     runs = (
         f"{confirmation.runs} runs on {confirmation.days} days confirm it with a chance of "
-        f"{100 * confirmation.chance:.0f} %."
+        f"{percent(confirmation.chance)}."
         if good else
         f"The best plan found, {confirmation.runs} runs on {confirmation.days} days, confirms it "
-        f"with a chance of {100 * confirmation.chance:.0f} % only: start a new dossier from this "
+        f"with a chance of {percent(confirmation.chance)} only: start a new dossier from this "
         "one and let trials find the setting."
     )
     return (
@@ -164,8 +165,8 @@ def _sentences(
         f"{worst.name} comes nearest to its target of {worst.target_recovery_percent:g} %: "
         f"{after.mean:.0f} % ({after.low:.0f} to {after.high:.0f}) instead of "
         f"{before.mean:.0f} %.",
-        f"The probability of meeting every target in time goes from {_percent(chance[0])} to "
-        f"{_percent(chance[1])}.",
+        f"The probability of meeting every target in time goes from {percent(chance[0])} to "
+        f"{percent(chance[1])}.",
         runs,
     )
 
@@ -176,14 +177,7 @@ def _dangers(
     """What may go wrong in the new batch: by its draws, and by limits the old one kept."""
     before = {x.name for x in window_limits(old) if x.kind == "risk"}
     limits = [x.reason for x in window_limits(new) if x.kind == "risk" and x.name not in before]
-    throws = [f"Liquid may be thrown out: the chance of boil-over is {_percent(1.0 - calm)}."]
+    throws = [f"Liquid may be thrown out: the chance of boil-over is {percent(1.0 - calm)}."]
     warms = ["The sample may pass its highest temperature: the chance is "
-             f"{_percent(1.0 - cool)}."]
+             f"{percent(1.0 - cool)}."]
     return (*throws * (calm < NO_DANGER), *warms * (cool < NO_DANGER), *limits)
-
-
-def _percent(chance: float) -> str:
-    """A probability, never rounded to certainty."""
-    if chance > 0.995:
-        return "above 99 %"
-    return "below 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"

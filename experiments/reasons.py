@@ -7,6 +7,7 @@ import numpy as np
 from experiments.answers import Forecast
 from experiments.fitted import LEAST_ENDING, Fitted
 from experiments.job import Setting
+from experiments.wording import percent
 
 LIKELY = 0.5
 """Chance of keeping every target from which a start is called safe."""
@@ -37,7 +38,7 @@ def trial_reason(fitted: Fitted, setting: Setting, gain: float, safe: bool) -> s
 def boil_over_warning(forecast: Forecast) -> str:
     """A sentence to follow the reason where liquid may well be thrown out; empty elsewhere."""
     chance = forecast.boil_over_probability
-    return (f" Watch it: liquid may be thrown out (chance {100 * chance:.0f} %)."
+    return (f" Watch it: liquid may be thrown out (chance {percent(chance)})."
             if chance >= WORTH_WATCHING else "")
 
 
@@ -45,7 +46,7 @@ def _why(
     fitted: Fitted, setting: Setting, forecast: Forecast, gain: float, safe: bool
 ) -> str:
     minutes = forecast.run_time_min.mean
-    chance = f"{100 * forecast.probability:.0f} %"
+    chance = percent(forecast.probability)
     if safe and forecast.probability < HOPELESS:
         return (
             f"A start: no setting has much of a chance ({chance} here), and this one ends well as "
@@ -75,7 +76,7 @@ def _why(
         )
     if ends < 0.9:
         return (
-            f"Shows whether a run ends as it should here ({100 * ends:.0f} %): "
+            f"Shows whether a run ends as it should here ({percent(ends)}): "
             f"{forecast.run_time_min.low:.0f} to {forecast.run_time_min.high:.0f} min if it does, "
             f"{chance} to keep every target."
         )
@@ -87,7 +88,7 @@ def _why(
 
 def _confirms(fitted: Fitted, forecast: Forecast) -> str:
     """What a run tells where hardly any setting has a chance."""
-    start = f"No setting has much of a chance ({100 * forecast.probability:.0f} % here)"
+    start = f"No setting has much of a chance ({percent(forecast.probability)} here)"
     targets = {a.name: a.target_recovery_percent for a in fitted.job.analytes if a.role == "must"}
     worst = min(targets, key=lambda n: forecast.analyte_probability[n], default=None)
     if forecast.finish_probability < LEAST_ENDING:

@@ -19,7 +19,7 @@ from experiments.misfit import misfit
 from experiments.predicted_run import predicted_run
 from experiments.readings import vessel_values
 from experiments.remedies import find_remedies
-from experiments.wording import assured, listed
+from experiments.wording import as_asked, counted, listed, percent
 from models.system import Array
 
 IMPOSSIBLE_BELOW = 0.08
@@ -191,7 +191,7 @@ def _verdict(
     if setting is not None and misfit(fitted):
         return "more trials needed", (
             f"The best setting found meets every target with a probability of "
-            f"{assured(best.probability)}, but the run model does not explain the runs, so that "
+            f"{percent(best.probability)}, but the run model does not explain the runs, so that "
             f"no probability can be relied on. Find the cause, or prove a setting by verification "
             f"runs, which ask no model."
         )
@@ -200,7 +200,7 @@ def _verdict(
         if missing:
             return "more trials needed", (
                 f"The best setting found meets every target with a probability of "
-                f"{assured(best.probability)}, but no run has measured {listed(missing)}: a "
+                f"{percent(best.probability)}, but no run has measured {listed(missing)}: a "
                 f"recommendation rests on results, not on properties alone. Measure it in a run."
             )
         return "recommended", _why_recommended(fitted, setting, robust)
@@ -211,7 +211,7 @@ def _verdict(
     if setting is None and hopeless:
         return "nothing qualifies", (
             f"No setting in the window is likely to meet every target: the best one found has a "
-            f"chance of {100 * best.probability:.0f} %. What limits it: "
+            f"chance of {percent(best.probability)}. What limits it: "
             f"{what_limits(fitted.job, best)}."
         )
     if not fitted.trials:
@@ -227,7 +227,7 @@ def _verdict(
         )
     return "more trials needed", (
         f"The best setting meets every target with a probability of "
-        f"{assured(best.probability)}, below the asked {100 * asked:.4g} %; "
+        f"{percent(best.probability)}, below the asked {as_asked(asked)}; "
         f"what limits it: {what_limits(fitted.job, best)}."
     )
 
@@ -235,11 +235,10 @@ def _verdict(
 def _why_recommended(fitted: Fitted, setting: Setting, robust: bool) -> str:
     forecast = fitted.forecast([setting])[0]
     held = " even at the edge of what the equipment holds" if robust else ""
-    runs = len(fitted.trials)
     return (
         f"The fastest setting found whose probability of meeting every target is at least the "
-        f"asked {100 * fitted.job.limits.assurance:.4g} %{held} (here "
-        f"{assured(forecast.probability)}), from {runs} recorded trial{'s' if runs > 1 else ''}; "
+        f"asked {as_asked(fitted.job.limits.assurance)}{held} (here "
+        f"{percent(forecast.probability)}), from {counted(len(fitted.trials), 'recorded trial')}; "
         f"what limits it: {what_limits(fitted.job, forecast)}."
     )
 

@@ -23,6 +23,7 @@ from experiments.forecaster import Forecaster, JointForecaster
 from experiments.job import DEFAULT_STEP, EvaporationJob, Factor, Setting
 from experiments.progress import Progress, unwatched
 from experiments.region_lattice import Lattice, Slice, factor_axis
+from experiments.wording import as_asked
 from models.system import Array
 
 SHARPENING = 3
@@ -79,7 +80,7 @@ def _why_none(job: EvaporationJob, own: float) -> str:
         return "No factor that has a range is left free, so there is no operating region to map."
     if own < job.limits.assurance:
         return (f"The setting reaches {100.0 * own:.3g} %, less than the asked "
-                f"{100.0 * job.limits.assurance:.3g} %: there is no operating region around it.")
+                f"{as_asked(job.limits.assurance)}: there is no operating region around it.")
     return ""
 
 

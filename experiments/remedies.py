@@ -18,7 +18,7 @@ from experiments.job_checks import check_job
 from experiments.job_fields import Faults
 from experiments.job_simulator import JobSimulator
 from experiments.substance_checks import analyte_numbers
-from experiments.wording import capital
+from experiments.wording import as_asked, capital, percent
 from models.errors import ModelError
 from models.quantities import MINUTE, kelvin
 from models.substances import find_substance
@@ -148,8 +148,8 @@ def _try(fitted: Fitted, change: Change) -> Remedy | None:
         best = int(np.argmin(np.where(good, time, np.inf)))
     sentence = (
         f"{capital(change.words)}: the run model then gives a probability of "
-        f"{100 * probability[best]:.0f} % of meeting every target in about {time[best]:.0f} min "
-        f"(at {_words(change.job, settings[best])})."
+        f"{percent(float(probability[best]))} of meeting every target in about "
+        f"{time[best]:.0f} min (at {_words(change.job, settings[best])})."
     )
     return Remedy(change.words, sentence, float(probability[best]), float(time[best]))
 
@@ -197,7 +197,7 @@ def _targets(fitted: Fitted, compromise: Setting) -> list[Remedy]:
         found.append(Remedy(
             f"lower the target of {analyte.name}",
             f"Lower the target of {analyte.name} from {analyte.target_recovery_percent:g} to "
-            f"{lower:.0f} %: it is then met with {100 * asked:g} % probability {where}.",
+            f"{lower:.0f} %: it is then met with {as_asked(asked)} probability {where}.",
             chance, time,
         ))
     if len(must) > 1:

@@ -302,6 +302,14 @@ def _notes(trials: Sequence[UnderstoodTrial]) -> list[str]:
     return [
         *(f"Rows {listed(list(map(str, t.rows)), 12)} give no trial and are one new trial."
           for t in trials if t.trial is None and len(t.rows) > 1),
-        *(f"{t.trial or f'New trial in row {t.rows[0]}'}: {w}"
-          for t in trials for w in t.warnings),
+        *(f"{t.name}: {w}" for t in trials for w in t.warnings),
+        *_left_out(trials),
     ]
+
+
+def _left_out(trials: Sequence[UnderstoodTrial]) -> list[str]:
+    """Recoveries of blanks, told once for the whole table."""
+    places = [f"{t.name}: {listed(t.of_blanks)}" for t in trials if t.of_blanks]
+    return [] if not places else [
+        f"What is remarked as a blank has its recoveries left out ({'; '.join(places)}). Take the "
+        "remark away if a sample was in that vessel."]

@@ -376,7 +376,7 @@ def _understood(dossier: Dossier, data: bytes | str) -> ReadTable:
     table = read_table(data, dossier.job, dossier.trials)
     if not table.is_clean:
         return table
-    copy, rejected = Dossier.from_events(dossier.events, who=dossier.who), []
+    copy, rejected = dossier.continued(), []
     for trial in table.trials:
         try:
             copy.record(**_values(trial))

@@ -24,10 +24,9 @@ def doubts(
     """What somebody should look at once more, trial by trial."""
     said: list[str] = []
     for run in found:
-        name = run.trial or "The new trial"
         trial = known.get(run.trial) if run.trial else None
         setting = trial.setting if trial is not None else run.setting or {}
-        said += [f"{name}: {line}" for line in (
+        said += [f"{run.name}: {line}" for line in (
             *_outside(job, run.setting or {}), *_too_short(job, setting, run),
             *_too_long(job, run), *_readings(run.recovery_percent))]
     return said

@@ -45,6 +45,7 @@ class UnderstoodTrial:
 
     ``corrected`` recoveries hide losses and are kept out of the fit; ``blank_percent`` is what
     the blank held of the spike, by analyte, where recoveries were worked out from amounts.
+    ``of_blanks`` are vessels remarked as blanks, or "the row", whose recoveries are left out.
     """
 
     trial: str | None
@@ -57,7 +58,13 @@ class UnderstoodTrial:
     rows: tuple[int, ...]
     corrected: bool = False
     blank_percent: dict[str, float] = field(default_factory=dict)
+    of_blanks: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the reader may call it."""
+        return self.trial or f"New trial in row {self.rows[0]}"
 
 
 def understand(
@@ -92,6 +99,7 @@ class _Reading:
             r.text("vessel").casefold())]
         self.blank_percent: dict[str, float] = {}
         self.worked_out: list[str] = []
+        self.of_blanks: list[str] = []
         self.warnings: list[str] = []
         self.faults: list[RowFault] = []
         self.first = group.rows[0].number
@@ -125,7 +133,8 @@ class _Reading:
         label = self.group.label or None
         return UnderstoodTrial(label, setting, time, outcome, recovery, remark, day,
                                tuple(r.number for r in rows), corrected,
-                               self.blank_percent, tuple(self.warnings))
+                               self.blank_percent, tuple(dict.fromkeys(self.of_blanks)),
+                               tuple(self.warnings))
 
     def _fault(self, row: int, reason: str, cure: str) -> None:
         self.faults.append(RowFault(row, reason, cure))
@@ -276,10 +285,7 @@ class _Reading:
             if reading is None:
                 continue
             if row_control(row):
-                which = "the row" if place is None else f"vessel {place}"
-                self.warnings.append(
-                    f"{which} is remarked as a blank, so its recovery of {analyte} is left out. "
-                    "Take the remark away if a sample was in that vessel.")
+                self.of_blanks.append("the row" if place is None else f"vessel {place}")
             else:
                 readings[place] = reading
         if None in readings:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
@@ -48,6 +49,17 @@ class Result:
     def has_readings(self) -> bool:
         """Whether any recovery was measured."""
         return any(r is not None for readings in self.recovery.values() for r in readings)
+
+    def mean_span(self, analyte: str) -> tuple[float, float]:
+        """Lowest and highest mean of an analyte, in percent, that readings below a limit allow.
+
+        The two are the same where none is below its limit, and nan where nothing was measured.
+        """
+        found = [r for r in self.recovery.get(analyte, ()) if r is not None]
+        if not found:
+            return math.nan, math.nan
+        lowest = sum(0.0 if r.censored else r.percent for r in found) / len(found)
+        return lowest, sum(r.percent for r in found) / len(found)
 
 
 class Moment(NamedTuple):

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Any, Literal
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
+from experiments.events import Event
 from experiments.job import EvaporationJob, Setting
 from experiments.verification_criteria import NO_RUN, CriterionResult, criteria_results
 from experiments.verification_plan import VerificationPlan, plan
@@ -87,10 +89,7 @@ def verify(dossier: Dossier) -> Verification:
 
 def every_plan(dossier: Dossier) -> list[tuple[int, Verification]]:
     """Each plan in the record with its entry, and what was decided until the next one."""
-    events = dossier.events
-    places = [i for i, e in enumerate(events) if e.kind == "verification planned"]
-    held = [*(Dossier.from_events(events[:end]) for end in places[1:]), dossier]
-    return [(events[place].seq, verify(then)) for place, then in zip(places, held, strict=False)]
+    return [(noted.seq, verify(_before(dossier, end))) for noted, end in _plans(dossier)]
 
 
 def why_it_failed(dossier: Dossier, setting: Setting | None) -> str:
@@ -98,9 +97,24 @@ def why_it_failed(dossier: Dossier, setting: Setting | None) -> str:
 
     A plan written after a failure does not undo it; passing by that plan does.
     """
-    decided = [v for _, v in every_plan(dossier)
-               if v.plan.setting == setting and v.decision != "not enough runs"]
-    return decided[-1].reason if decided and decided[-1].decision == "fail" else ""
+    for noted, end in reversed(_plans(dossier)):
+        if noted.payload["setting"] == setting:
+            found = verify(_before(dossier, end))
+            if found.decision != "not enough runs":
+                return found.reason if found.decision == "fail" else ""
+    return ""
+
+
+def _plans(dossier: Dossier) -> list[tuple[Event, int | None]]:
+    """Each plan's entry, and the place of the next plan among the events."""
+    places = [i for i, e in enumerate(dossier.events) if e.kind == "verification planned"]
+    return [(dossier.events[start], end)
+            for start, end in zip_longest(places, places[1:])]
+
+
+def _before(dossier: Dossier, end: int | None) -> Dossier:
+    """The dossier as it was before the event at that place; as it is without one."""
+    return dossier if end is None else Dossier.from_events(dossier.events[:end])
 
 
 def setting_to_verify(dossier: Dossier) -> Setting:

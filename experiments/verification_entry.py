@@ -21,7 +21,7 @@ from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_plan import VerificationPlan, plan, plan_payload
 from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
 from experiments.verification_trials import taken_over
-from experiments.wording import listed
+from experiments.wording import counted, listed
 
 BACK = "Go back to trials first, on the page Report or by `boilwright move`."
 
@@ -109,7 +109,8 @@ def verify_dossier(
         if table.rejected:
             first = table.rejected[0]
             more = len(table.rejected) - 1
-            others = f" {more} more rows are refused." if more else ""
+            verb = "is" if more == 1 else "are"
+            others = f" {counted(more, 'more row')} {verb} refused." if more else ""
             raise EntryError(f"Row {first.row}: {first.reason}{others}", first.cure)
     return verify(dossier)
 

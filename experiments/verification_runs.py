@@ -14,6 +14,7 @@ import numpy as np
 
 from experiments.dossier import Dossier
 from experiments.dossier_state import read_result, result_payload
+from experiments.events import last_of
 from experiments.job import EvaporationJob, Setting
 from experiments.trials import Recovery, Result
 from experiments.verification_plan import VerificationPlan, read_plan
@@ -155,8 +156,8 @@ def read_run(data: Mapping[str, Any], record: int | None = None) -> Verification
 
 def planned(dossier: Dossier) -> VerificationPlan | None:
     """The last verification plan of a dossier, or None."""
-    plans = [e.payload for e in dossier.events if e.kind == "verification planned"]
-    return read_plan(plans[-1]) if plans else None
+    last = last_of(dossier.events, "verification planned")
+    return None if last is None else read_plan(last.payload)
 
 
 def recorded_runs(dossier: Dossier, setting: Setting) -> list[VerificationRun]:

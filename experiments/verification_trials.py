@@ -9,6 +9,7 @@ from __future__ import annotations
 from experiments.dossier import Dossier
 from experiments.dossier_state import result_payload
 from experiments.entries import EntryError
+from experiments.events import last_of
 from experiments.trials import RunOfPlan
 from experiments.verification import verify
 from experiments.verification_runs import VerificationRun, high_blank, planned, recorded_runs
@@ -16,9 +17,9 @@ from experiments.verification_runs import VerificationRun, high_blank, planned, 
 
 def taken_over(dossier: Dossier) -> dict[str, str]:
     """Runs of the last plan that are trials too: the trial of each."""
-    plan = plan_number(dossier)
+    plan = last_of(dossier.events, "verification planned")
     return {t.run_of.run: t.id for t in dossier.trials
-            if t.run_of is not None and t.run_of.plan == plan}
+            if plan is not None and t.run_of is not None and t.run_of.plan == plan.seq}
 
 
 def runs_to_take_over(dossier: Dossier) -> list[VerificationRun]:
@@ -44,11 +45,11 @@ def take_over(dossier: Dossier) -> list[str]:
         where there is none
     """
     runs = runs_to_take_over(dossier)
-    if not runs:
+    plan = last_of(dossier.events, "verification planned")
+    if plan is None or not runs:
         raise EntryError("There is no run of a failed verification left to learn from.",
                          "Only a verification that is decided and not passed gives its runs.")
-    plan = plan_number(dossier)
-    return [_enter(dossier, RunOfPlan(plan, run.id), run) for run in runs]
+    return [_enter(dossier, RunOfPlan(plan.seq, run.id), run) for run in runs]
 
 
 def _enter(dossier: Dossier, run_of: RunOfPlan, run: VerificationRun) -> str:
@@ -61,11 +62,6 @@ def _enter(dossier: Dossier, run_of: RunOfPlan, run: VerificationRun) -> str:
     })
     dossier.note_event("recorded", {"trial": trial_id, "result": result_payload(run.result)})
     return trial_id
-
-
-def plan_number(dossier: Dossier) -> int:
-    """The number of the last plan's entry in the history; 0 where there is none."""
-    return max((e.seq for e in dossier.events if e.kind == "verification planned"), default=0)
 
 
 def must_be_corrected_here(dossier: Dossier, trial_id: str) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+ROUNDING = 1e-9
+"""Percent by which a binary fraction may lie beside the decimal one that was meant."""
+
 
 def listed(words: Sequence[str], limit: int = 6) -> str:
     """Words with commas and a final "and"; the rest counted when there are too many.
@@ -20,6 +23,15 @@ def listed(words: Sequence[str], limit: int = 6) -> str:
     return f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
+def counted(number: int, word: str) -> str:
+    """A number of things, one of them in the singular.
+
+    >>> counted(1, "run"), counted(0, "run"), counted(3, "dossier")
+    ('1 run', '0 runs', '3 dossiers')
+    """
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def capital(text: str) -> str:
     """The text with its first letter as a capital, the rest as it is.
 
@@ -29,17 +41,43 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def percent(share: float) -> str:
-    """A probability in per cent; never 100 or 0, which no number of draws can show.
+def percent(probability: float, digits: int = 1) -> str:
+    """A probability in per cent: whole, and to ``digits`` below 10 and from 90 per cent on.
 
-    >>> percent(0.953), percent(1.0), percent(0.0001), percent(0.994)
-    ('95 %', 'above 99.9 %', 'below 0.1 %', '99.4 %')
+    Never 100 or 0, which no number of draws can show; above 49 rounded down, so that it does
+    not read as an assurance that it misses.
+
+    >>> percent(0.9497), percent(0.95), percent(0.853), percent(1.0), percent(0.004)
+    ('94.9 %', '95 %', '85 %', 'above 99.9 %', '0.4 %')
+    >>> percent(0.9497, digits=0), percent(1.0, digits=0), percent(0.004, digits=0)
+    ('94 %', 'above 99 %', 'below 1 %')
     """
-    if share > 0.999:
-        return "above 99.9 %"
-    if share < 0.001:
-        return "below 0.1 %"
-    return f"{100 * share:.1f} %" if share > 0.99 or share < 0.01 else f"{100 * share:.0f} %"
+    value, least = 100.0 * probability, 10.0**-digits
+    if value > 100.0 - least + ROUNDING:
+        return f"above {100.0 - least:g} %"
+    if value < least - ROUNDING:
+        return f"below {least:g} %"
+    step = 1.0 if 10.0 <= value < 90.0 - ROUNDING else least
+    steps = value / step
+    return f"{step * (math.floor(steps + ROUNDING) if value > 49.0 else round(steps)):.6g} %"
+
+
+def portion(share: float) -> str:
+    """A part of a whole in whole per cents, a small one not as none.
+
+    >>> portion(0.556), portion(0.004), portion(1.0)
+    ('56 %', 'below 1 %', '100 %')
+    """
+    return "below 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
+
+
+def as_asked(share: float) -> str:
+    """A share in per cent as somebody gave it.
+
+    >>> as_asked(0.95), as_asked(0.975)
+    ('95 %', '97.5 %')
+    """
+    return f"{100.0 * share:.6g} %"
 
 
 def signed(value: float) -> str:
@@ -49,15 +87,3 @@ def signed(value: float) -> str:
     ('+2.0', '−0.3', '0.0')
     """
     return f"{value:+.1f}".replace("-", "−") if abs(value) >= 0.05 else "0.0"
-
-
-def assured(probability: float) -> str:
-    """A probability in percent, never rounded up to certainty or to an assurance it misses.
-
-    >>> assured(0.9497), assured(0.95), assured(0.853), assured(1.0)
-    ('94.9 %', '95 %', '85 %', 'over 99.9 %')
-    """
-    percent = 100.0 * probability
-    if percent < 90.0:
-        return f"{percent:.0f} %"
-    return "over 99.9 %" if percent >= 99.95 else f"{math.floor(10.0 * percent) / 10.0:.4g} %"

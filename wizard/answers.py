@@ -9,8 +9,8 @@ from experiments.answers import Answer
 from experiments.dossier import Dossier
 from experiments.fitted import Fitted, fit
 from experiments.job import Setting
+from experiments.operating_map import WindowMap, window_map
 from experiments.region import Region, operating_region, why_no_region
-from experiments.window import WindowMap, window_map
 from wizard import waiting
 from wizard.session import WizardSession, digest
 

@@ -37,7 +37,7 @@ from experiments.report.maps import region_slices
 from experiments.report.rationale import margin_sentence, what_was_rejected, why_this_setting
 from experiments.report.trials_part import closest_first
 from experiments.verification import why_it_failed
-from experiments.wording import assured, percent
+from experiments.wording import as_asked, percent, portion
 
 ON_A_PAGE = 30
 
@@ -76,8 +76,8 @@ def recommendation(g: Gathered) -> Section:
 def _promise(g: Gathered) -> tuple[tuple[str, str], ...]:
     shown = g.shown
     return (
-        ("probability", f"{assured(shown.probability)} that every target is met and the run ends "
-         f"in time (asked: {percent(g.dossier.job.limits.assurance)})"),
+        ("probability", f"{percent(shown.probability)} that every target is met and the run ends "
+         f"in time (asked: {as_asked(g.dossier.job.limits.assurance)})"),
         ("run time", f"{interval(shown.run_time_min)} min, 95 % interval of the true mean; a "
          f"single run {value(g.new_run.run_time_min.low, 0)} to "
          f"{value(g.new_run.run_time_min.high, 0)} min"),
@@ -135,7 +135,7 @@ def region(g: Gathered) -> Section:
             "In the words of ICH Q14 (1 November 2023; check your edition) the method operable "
             "design region is the joint, multivariate region in which the criteria are met. Here "
             f"it is the set of settings whose probability is at least "
-            f"{percent(found.assurance)}; it covers {100 * found.share:.0f} % of the window "
+            f"{as_asked(found.assurance)}; it covers {portion(found.share)} of the window "
             "(pressures and ramp on a logarithmic scale). A box of ranges that hold together lies "
             "inside it but is only a part of it; a proven acceptable range is that of one factor "
             "while the others stay at the set point."

@@ -19,6 +19,7 @@ from experiments.report.document import (
 )
 from experiments.report.job_part import end_words, solvents_words
 from experiments.report.paper import render_pdf
+from experiments.wording import counted
 
 AT_ONCE = 6
 """Analytes in one table of fields."""
@@ -37,10 +38,10 @@ def sheet_document(sheet: BenchSheet) -> Document:
         _overview(sheet),
     ))
     runs = tuple(_run(sheet, run) for run in sheet.runs)
-    many = "1 run" if len(runs) == 1 else f"{len(runs)} runs"
     return Document(
         title=sheet.title, kind="Bench sheet",
-        subtitle=f"{many}, {sheet.job.equipment.vessels} vessels each", date=sheet.date,
+        subtitle=f"{counted(len(runs), 'run')}, {sheet.job.equipment.vessels} vessels each",
+        date=sheet.date,
         facts=(("dossier", sheet.dossier_id), ("equipment", sheet.job.equipment.name)),
         sections=(first, *runs), foot=f"Dossier {sheet.dossier_id}", has_contents=False,
     )

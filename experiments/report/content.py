@@ -30,7 +30,7 @@ from experiments.report.record_part import DATA_NAME, EXPORT_NAME, software_vers
 from experiments.report.robustness_part import robustness
 from experiments.report.terms import terms
 from experiments.transfer import pack
-from experiments.wording import assured, percent
+from experiments.wording import as_asked, counted, percent
 
 KIND = "Justification of a vacuum-evaporation method"
 
@@ -84,7 +84,7 @@ def _subtitle(g: Gathered) -> str:
     return (
         f"{job.equipment.name}, {job_part.solvents_words(job)}, "
         f"{job_part.end_words(job.sample_at(g.setting))}, "
-        f"{len(job.analytes)} analytes"
+        f"{counted(len(job.analytes), 'analyte')}"
     )
 
 
@@ -97,8 +97,8 @@ def _facts(g: Gathered, date: str) -> tuple[tuple[str, str], ...]:
         (label, setting_words(g.dossier.job, g.setting)),
         ("run time", f"{value(time.mean, 0)} min (95 % interval {value(time.low, 0)} to "
          f"{value(time.high, 0)})"),
-        ("probability", f"{assured(g.shown.probability)} that every target is met (asked "
-         f"{percent(g.dossier.job.limits.assurance)})"),
+        ("probability", f"{percent(g.shown.probability)} that every target is met (asked "
+         f"{as_asked(g.dossier.job.limits.assurance)})"),
         ("dossier", f"{g.dossier.id}, version {g.dossier.version}"),
         ("date", date[:10]),
     )

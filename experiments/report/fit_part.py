@@ -9,6 +9,7 @@ import numpy as np
 from experiments.carry_over import carried_words
 from experiments.carrying import verdicts
 from experiments.diagnostics import Reading
+from experiments.events import last_of
 from experiments.learnt import Learnt
 from experiments.misfit import misfit
 from experiments.report.charts import learnt_chart, predicted_against_observed
@@ -25,8 +26,8 @@ from experiments.report.document import (
     rows_of,
 )
 from experiments.report.gathered import Gathered
-from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
+from experiments.wording import counted
 
 WORST = 8
 MOST_TOLD = 6
@@ -35,12 +36,11 @@ MOST_DRAWN = 24
 
 def fit(g: Gathered) -> Section:
     """How well the fit explains the bench, and what it learnt."""
-    counted = g.fitted.trials
     blocks: list[Block] = [Paragraph(
         f"The forecasts come from a run model of the evaporation whose parameters were learnt "
-        f"from {len(counted)} trials, and a Gaussian process that corrects what the model leaves "
-        f"open. {len(g.fitted.surrogate.posterior_.z)} draws of the parameters were kept by "
-        f"tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
+        f"from {counted(len(g.fitted.trials), 'trial')}, and a Gaussian process that corrects "
+        f"what the model leaves open. {len(g.fitted.surrogate.posterior_.z)} draws of the "
+        f"parameters were kept by tempered sequential Monte Carlo (seed {g.dossier.job.seed})."
     )]
     blocks += [Notice("caution", "The run model against the trials", f.sentence)
                for f in misfit(g.fitted)]
@@ -70,12 +70,12 @@ def _carried(g: Gathered) -> list[Block]:
     carried = g.fitted.carried
     if carried is None:
         return []
-    record = last_record(g.dossier, "carried over")
+    record = last_of(g.dossier.events, "carried over")
     found = verdicts(g.fitted)
     said = " ".join(v.sentence for v in found)
     is_against = any(v.is_against for v in found)
     return [
-        Paragraph(carried_words(carried), (record,) if record is not None else ()),
+        Paragraph(carried_words(carried), (record.seq,) if record is not None else ()),
         *([Bullets(carried.left_out)] if carried.left_out else []),
         *([Notice("caution" if is_against else "info", "What the trials say of it", said)]
           if said else []),

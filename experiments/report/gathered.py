@@ -15,6 +15,7 @@ from experiments.fitted import Fitted, fit
 from experiments.job import Setting
 from experiments.learnt import Learnt, what_was_learnt
 from experiments.method_in_use import today_against_recommended
+from experiments.operating_map import WindowMap, window_map
 from experiments.physics import PhysicsModel
 from experiments.predicted_run import predicted_run
 from experiments.progress import Progress, unwatched
@@ -24,7 +25,7 @@ from experiments.sensitivity import Drift, drifts
 from experiments.verification import Verification, decide, setting_to_verify
 from experiments.verification_plan import VerificationPlan, plan
 from experiments.verification_runs import VerificationRun, planned, recorded_runs
-from experiments.window import Limit, WindowMap, window_limits, window_map
+from experiments.window import Limit, window_limits
 from models.errors import Finding
 
 
@@ -93,7 +94,8 @@ def gather(dossier: Dossier, progress: Progress | None = None) -> Gathered:
     ramp = float(setting["ramp_rate_mbar_per_min"])
     two_free = not job.factor("set_temperature_c").is_fixed and not (
         job.factor("end_pressure_mbar").is_fixed)
-    found_map = window_map(fitted, ramp, 11, 10, setting, 0) if two_free else None
+    found_map = (window_map(fitted, ramp, columns=11, rows=10, around=setting, passes=0)
+                 if two_free else None)
     report(0.7, "ranging each factor")
     ranged = drifts(fitted, setting)
     report(0.8, "checking the fit")

@@ -29,7 +29,7 @@ from experiments.report.document import (
 from experiments.report.gathered import Gathered
 from experiments.substance_text import in_print
 from experiments.verification import why_it_failed
-from experiments.wording import assured, percent
+from experiments.wording import as_asked, percent
 from models.errors import ModelError
 from models.new_analyte import estimate_new_analyte
 from models.properties import describe_substance
@@ -64,14 +64,14 @@ def _verdict(g: Gathered) -> Notice:
     if not g.is_recommended:
         return Notice("caution", f"No setting is recommended: {g.answer.status}",
                       f"{g.answer.reason} The best setting found, {words}, reaches "
-                      f"{assured(g.shown.probability)}.")
+                      f"{percent(g.shown.probability)}.")
     refuted = bool(why_it_failed(g.dossier, g.setting))
     return Notice(
         "caution" if refuted else "answer",
         f"The verification runs speak against it: {words}" if refuted else f"Recommended: {words}",
         f"A run takes {minutes}. The probability that the true mean recovery of every analyte "
         f"that decides meets its target and the run ends in time is "
-        f"{assured(g.shown.probability)} (asked: {percent(job.limits.assurance)}). "
+        f"{percent(g.shown.probability)} (asked: {as_asked(job.limits.assurance)}). "
         f"Verification: {_decision_words(g)}.",
     )
 

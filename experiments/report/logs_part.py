@@ -20,7 +20,8 @@ from experiments.report.log_chart import (
     logs_chart,
     span_of,
 )
-from experiments.wording import listed
+from experiments.report.records import record_by_trial
+from experiments.wording import counted, listed
 
 AT_MOST = 4 * ABREAST
 """Runs drawn; more are told in the table and are in the record."""
@@ -45,8 +46,10 @@ def logs(g: Gathered) -> Section | None:
             "are the moments found, grey bands the ranges in which they lie",
             logs_chart(part, span), " ".join(log_words(d) for d in part)))
     if len(found) > len(shown):
-        blocks.append(Paragraph(f"{len(found) - len(shown)} more logs are not drawn: "
-                                f"{listed([d.trial for d in found[AT_MOST:]], len(found))}."))
+        rest = found[AT_MOST:]
+        verb = "is" if len(rest) == 1 else "are"
+        blocks.append(Paragraph(f"{counted(len(rest), 'more log')} {verb} not drawn: "
+                                f"{listed([d.trial for d in rest], len(rest))}."))
     return Section("logs", "Logs of the runs", (*blocks, _table(g.dossier, found)))
 
 
@@ -77,8 +80,7 @@ def _moments(held: Mapping[str, Mapping[str, Any]]) -> tuple[Moment, ...]:
 
 
 def _table(dossier: Dossier, found: Sequence[DrawnLog]) -> Table:
-    records = {str(e.payload["trial"]): e.seq for e in dossier.events
-               if e.kind == "trace attached"}
+    records = record_by_trial(dossier, "trace attached")
     rows = []
     for drawn in found:
         result = dossier.trial(drawn.trial).result

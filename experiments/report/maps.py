@@ -11,6 +11,7 @@ import numpy as np
 
 from experiments.factor_space import LOGARITHMIC
 from experiments.job import Setting
+from experiments.operating_map import WindowMap
 from experiments.region import Range, Region
 from experiments.region_lattice import Slice
 from experiments.report.digits import factor_name, factor_unit
@@ -28,7 +29,6 @@ from experiments.report.look import (
     rows,
 )
 from experiments.trials import Trial
-from experiments.window import WindowMap
 from models.system import Array
 
 ROWS = 110

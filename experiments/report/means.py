@@ -34,6 +34,5 @@ def mean_recovery(result: Result, analyte: str) -> Mean | None:
     held = [r for r in result.recovery.get(analyte, ()) if r is not None]
     if not held:
         return None
-    below = [r.percent for r in held if r.censored]
-    highest = sum(r.percent for r in held) / len(held)
-    return Mean(highest, highest - 0.5 * sum(below) / len(held), len(held), bool(below))
+    lowest, highest = result.mean_span(analyte)
+    return Mean(highest, 0.5 * (lowest + highest), len(held), any(r.censored for r in held))

@@ -27,7 +27,7 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.job_part import decision_word, end_words, solvents_words
-from experiments.wording import assured
+from experiments.wording import counted, percent
 from models.cautions import DEFER
 
 MOST_TARGETS = 8
@@ -67,7 +67,7 @@ def _status(g: Gathered) -> list[Block]:
     if not g.is_recommended:
         return [Notice("stop", "Not a released method",
                        f"No setting is recommended yet ({g.answer.status}); the setting below is "
-                       f"the best found and reaches {assured(g.shown.probability)}.")]
+                       f"the best found and reaches {percent(g.shown.probability)}.")]
     if g.dossier.state != "approved":
         return [Notice("caution", "Not released for routine use",
                        f"Dossier {g.dossier.id} is {g.dossier.state}; verification "
@@ -148,5 +148,5 @@ def _cautions(g: Gathered) -> tuple[str, ...]:
     found = [f for f in g.cautions if f.severity != "info"]
     lines = [printed(f.message) for f in found[:4]]
     if len(found) > 4:
-        lines.append(f"{len(found) - 4} more cautions stand in the report.")
+        lines.append(f"{counted(len(found) - 4, 'more caution')} in the report.")
     return (*lines, DEFER)

@@ -25,10 +25,10 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.maps import operating_map, predicted_run_chart
-from experiments.report.records import proposal_record
+from experiments.report.records import record_by_trial
 from experiments.substance_text import in_print
 from experiments.trials import Trial
-from experiments.wording import percent
+from experiments.wording import percent, portion
 
 
 def window(g: Gathered) -> Section:
@@ -92,7 +92,7 @@ def _map_words(g: Gathered) -> str:
         return ""
     share = float((g.map.probability >= g.dossier.job.limits.assurance).mean())
     return (
-        f"Map of set temperature against end pressure. {100 * share:.0f} % of the map reaches the "
+        f"Map of set temperature against end pressure. {portion(share)} of the map reaches the "
         f"asked assurance. The set point is {setting_words(g.dossier.job, g.setting)}."
     )
 
@@ -128,11 +128,12 @@ def design(g: Gathered) -> Section:
         )
     else:
         text = (
-            f"None of the {len(own)} trials was proposed by the software: the analyst chose them, "
-            "or they are the method in use. The fit treats them like any other trials."
+            "No trial was proposed by the software: the analyst chose them, or they are the "
+            "method in use. The fit treats them like any other trials."
         )
+    created = record_by_trial(g.dossier, "proposed", "entered")
     rows: list[list[str | Cell]] = [
-        [Cell(t.id, proposal_record(g.dossier, t.id)), _short_setting(g, t.setting),
+        [Cell(t.id, created[t.id]), _short_setting(g, t.setting),
          _expected(t.run_time_min), t.reason]
         for t in g.dossier.trials
     ]

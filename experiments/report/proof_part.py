@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from experiments.dossier import Dossier
+from experiments.events import last_of
 from experiments.report.charts import verification_chart
 from experiments.report.digits import NONE, figures, plain, printed, setting_words, value
 from experiments.report.document import (
@@ -23,11 +24,10 @@ from experiments.report.document import (
 )
 from experiments.report.gathered import Gathered
 from experiments.report.job_part import DECISIONS, decision_word, is_of_setting
-from experiments.report.records import last_record
 from experiments.report.trials_part import closest_first
 from experiments.verification import every_plan
 from experiments.verification_criteria import CriterionResult
-from experiments.wording import percent
+from experiments.wording import as_asked, counted, percent
 from models.cautions import DEFER
 from models.errors import Finding
 from models.noise import RUN_TIME_SD, VESSEL_RSD, run_sd
@@ -48,7 +48,7 @@ def verification(g: Gathered) -> Section:
     """The plan with its chance, the criteria, the runs, the decision."""
     made, found = g.plan, g.verification
     rules = made.criteria
-    noted = last_record(g.dossier, "verification planned")
+    noted = last_of(g.dossier.events, "verification planned")
     kind = {"pass": "answer", "fail": "stop", "not enough runs": "caution"}[found.decision]
     blocks: list[Block] = [
         Notice(kind, f"Verification {decision_word(g)}", found.reason),  # type: ignore[arg-type]
@@ -60,8 +60,8 @@ def verification(g: Gathered) -> Section:
             f"from {rules.source}. The chance of passing, worked out beforehand from what the "
             f"true means may be and what runs scatter, is {percent(made.chance_of_passing)}. A "
             f"method whose true mean lies below a target passes with at most "
-            f"{percent(1.0 - rules.confidence)}.",
-            (noted,) if noted is not None else ()),
+            f"{as_asked(1.0 - rules.confidence)}.",
+            (noted.seq,) if noted is not None else ()),
     ]
     blocks += earlier_plans(g.dossier)
     needed = {n: m for n, m in made.needed_mean.items() if m is not None}
@@ -219,16 +219,16 @@ def _runs(g: Gathered) -> list[Block]:
                  else found.set_aside[run.id])
         rows.append([Cell(run.id, run.record), run.result.day or "–",
                      value(run.result.run_time_min), run.result.outcome, place])
-    counted = [r for r in g.runs if r.id in found.counted]
+    counting = [r for r in g.runs if r.id in found.counted]
     blocks: list[Block] = [Table(
         "Runs at the set point",
         (Column("run"), Column("day"), Column("min", "right"), Column("outcome"),
          Column("counts?", weight=2)), rows_of(rows),
         note="The number beside a run is that of its record in the history of this report.")]
-    if counted:
+    if counting:
         blocks.append(Figure(
             "Verification runs: single vessels (dots), run means (bars) and targets (dashed)",
-            verification_chart(targets, counted, names),
+            verification_chart(targets, counting, names),
             "Recoveries of the runs that count, by analyte."))
     return blocks
 
@@ -270,8 +270,8 @@ def uncertainty(g: Gathered) -> Section:
         "A stated probability holds if the run model and the assumed scatter do. How often such "
         "statements came true was tried on simulated benches only, with the result told in the "
         "README; so the verification runs decide, not the probability.",
-        f"The forecasts rest on {len(g.fitted.trials)} trials and lie inside the window that was "
-        "searched; outside it nothing is claimed.",
+        f"The forecasts rest on {counted(len(g.fitted.trials), 'trial')} and lie inside the "
+        "window that was searched; outside it nothing is claimed.",
         "Results below a limit count as anywhere between zero and that limit; unfinished runs "
         "count as what they show, not as gaps.",
     ]

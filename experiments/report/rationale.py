@@ -14,7 +14,7 @@ from experiments.report.digits import factor_name, factor_unit, factor_value, pr
 from experiments.report.means import mean_recovery
 from experiments.sensitivity import Drift
 from experiments.trials import FAILING, Trial
-from experiments.wording import assured
+from experiments.wording import as_asked, percent
 
 STEP = 0.12
 """How far a neighbour lies, as a share of the factor's window."""
@@ -72,10 +72,10 @@ def _neighbour_sentence(job: EvaporationJob, shown: Forecast, beside: Neighbour)
         f"{time}"
     )
     if chance >= asked or shown.probability < asked:
-        return f"{start}; the probability would be {assured(chance)}."
+        return f"{start}; the probability would be {percent(chance)}."
     return (
-        f"{start}, but the probability would be {assured(chance)}, below the asked "
-        f"{assured(asked)}: {printed(what_limits(job, beside.forecast))}."
+        f"{start}, but the probability would be {percent(chance)}, below the asked "
+        f"{as_asked(asked)}: {printed(what_limits(job, beside.forecast))}."
     )
 
 

@@ -83,8 +83,10 @@ def _against_previous(g: Gathered) -> list[Block]:
     rows = [[str(c["path"]), _shown(c["before"]), _shown(c["after"])]
             for c in start.get("changes", ())]
     carried = (
-        "The results of the previous version count in this one." if start.get("results_carried")
-        else "It started without results, because those are of another job now."
+        "It started without results, because those are of another job now."
+        if not start.get("results_carried") else
+        "The results of the previous version count in this one."
+        if start.get("results_by", True) else "The previous version had no results."
     )
     if not rows:
         return [Paragraph(f"The job is that of the previous version. {carried}")]

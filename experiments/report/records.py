@@ -21,17 +21,9 @@ def result_records(dossier: Dossier) -> dict[str, tuple[int, ...]]:
     return found
 
 
-def proposal_record(dossier: Dossier, trial_id: str) -> int | None:
-    """The event that created a trial."""
-    for event in dossier.events:
-        if event.kind in ("proposed", "entered") and event.payload["trial"] == trial_id:
-            return event.seq
-    return None
-
-
-def last_record(dossier: Dossier, *kinds: str) -> int | None:
-    """The last event of these kinds."""
-    return max((e.seq for e in dossier.events if e.kind in kinds), default=None)
+def record_by_trial(dossier: Dossier, *kinds: str) -> dict[str, int]:
+    """For each trial that has one, the last event of these kinds."""
+    return {str(e.payload["trial"]): e.seq for e in dossier.events if e.kind in kinds}
 
 
 _WORDS = {

@@ -37,7 +37,7 @@ from experiments.studies.bench_vessel import (
 )
 from models.system import Array
 
-ATMOSPHERE = 101325.0
+ATMOSPHERE, ROOM = 101325.0, 293.15  # Pa, K
 SHORTEST, LONGEST = 1.5, 12.0  # s, steps of the implicit integration
 PRESSURE_CHANGE, VOLUME_CHANGE = 0.04, 0.08  # relative change a step aims at
 NEVER_BOILS = 4800.0  # s; no load until then at end pressure: the wall is too cold
@@ -77,11 +77,11 @@ def _excess(
     """Vapour made less vapour removed, mol/s, and the power condensed, W."""
     moles, power = _vapour(pressure, n, temp, state, wall, conductance, capacity, liquid, dt)
     room = condenser_room(pressure, cold, mean, liquid, rig)
-    pumped = rig.pump * pressure / (GAS * 293.15)
+    pumped = rig.pump * pressure / (GAS * ROOM)
     if moles <= 0.0:
         return -pumped, 0.0
     enthalpy = power / moles
-    slip = min(rig.pump * slip_pressure(cold, mean, liquid) / (GAS * 293.15), moles)
+    slip = min(rig.pump * slip_pressure(cold, mean, liquid) / (GAS * ROOM), moles)
     return moles - pumped - room / enthalpy, min(room, (moles - slip) * enthalpy)
 
 
@@ -186,6 +186,45 @@ def _low_since(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _filled(count: int, fill: Array, liquid: Packed) -> Array:
+    """Moles [V, S] in ``count`` vessels that hold ``fill`` [S] m3 each."""
+    n = np.empty((count, fill.shape[0]))
+    for j in range(fill.shape[0]):
+        n[:, j] = fill[j] / liquid.solvents[j].molar_volume
+    return n
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _boil_all(
+    dt: float, pressure: float, wall: float, n: Array, temp: Array, state: State, control: int,
+    end_volume: float, conductance: Array, capacity: Array, liquid: Packed, rig: Any,
+    vessels: Records, mean: Array, loss: Array, volume: Array,
+) -> float:
+    """Carry every vessel over a step; gives the highest boil-over index.
+
+    Written are the vapour of all vessels ``mean`` [S], their losses and their volumes [V].
+    """
+    index = 0.0
+    mean[:] = 1e-12
+    for v in range(n.shape[0]):
+        index = max(index, lose_analytes(
+            v, dt, pressure, wall, n, temp, state, control, end_volume, conductance, capacity,
+            liquid, rig, vessels, mean, loss
+        ))
+        volume[v] = volume_of(n[v], liquid)
+    return index
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _past_weight(volume: Array, old_volume: Array, end_volume: float, dt: float) -> float:
+    """Time that has passed since the vessels weighed their end volume, s; -1 while they do not."""
+    if volume.mean() > end_volume:
+        return -1.0
+    over = (end_volume - volume.mean()) / (old_volume.mean() - volume.mean())
+    return float(over * dt)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def run(
     setting: Array, has_keeper: bool, control: int, fill: Array, end_volume: float,
     liquid: Packed, rig: Any, vessels: Records, left: Array,
@@ -204,11 +243,9 @@ def run(
     run time s, status, boil-over index
     """
     wall_set, end_pressure, hold = setting[0], setting[2], setting[3]
-    count, solvents = vessels.shape[0], fill.shape[0]
-    n = np.empty((count, solvents))
-    for j in range(solvents):
-        n[:, j] = fill[j] / liquid.solvents[j].molar_volume
-    temp = np.full(count, 293.15)
+    count = vessels.shape[0]
+    n = _filled(count, fill, liquid)
+    temp = np.full(count, ROOM)
     state = np.zeros(count, np.int64)  # 0 wet, 1 dry, 2 held by a cold tip
     conductance = np.zeros(count)
     capacity = np.ones(count)
@@ -230,7 +267,7 @@ def run(
         old_pressure = pressure
         if low_since >= 0.0 and low_since + hold - time < dt:
             dt = max(low_since + hold - time, 1e-6)
-        wall = wall_set - (wall_set - 293.15) * np.exp(-time / max(rig.wall_lag, 1e-3))
+        wall = wall_set - (wall_set - ROOM) * np.exp(-time / max(rig.wall_lag, 1e-3))
         _look_at_vessels(pressure, wall, n, temp, state, liquid, rig, vessels, conductance,
                          capacity, old_volume)
         if ramp_begun < 0.0 and pressure <= rig.ramp_start * 1.0001:
@@ -240,13 +277,10 @@ def run(
             floor, pressure, cold, mean, n, temp, state, wall, conductance, capacity,
             liquid, rig, dt
         )
-        mean[:] = 1e-12
-        for v in range(count):
-            index = max(index, lose_analytes(
-                v, dt, pressure, wall, n, temp, state, control, end_volume,
-                conductance, capacity, liquid, rig, vessels, mean, loss
-            ))
-            volume[v] = volume_of(n[v], liquid)
+        index = max(index, _boil_all(
+            dt, pressure, wall, n, temp, state, control, end_volume, conductance, capacity,
+            liquid, rig, vessels, mean, loss, volume
+        ))
         step = _next_step(dt, pressure, old_pressure, volume, old_volume, state, rig)
         before = load
         load += (condensed - load) * (1.0 - np.exp(-dt / rig.load_lag))
@@ -254,12 +288,12 @@ def run(
         peak = max(peak, load)
         time += dt
         if control == 1:
-            if volume.mean() <= end_volume:
-                over = (end_volume - volume.mean()) / (old_volume.mean() - volume.mean())
-                time -= over * dt
-                status = FINISHED
-                break
-            continue
+            over = _past_weight(volume, old_volume, end_volume, dt)
+            if over < 0.0:
+                continue
+            time -= over
+            status = FINISHED
+            break
         if peak == 0.0 and pressure <= end_pressure * 1.03 and time > NEVER_BOILS:
             break
         settled = pressure <= end_pressure * 1.03 + 100.0 and peak > 0.0
@@ -269,8 +303,7 @@ def run(
         threshold = rig.end_share * peak if settled else -1.0
         low_since = _low_since(low_since, time, dt, before, load, threshold)
     left[:] = np.exp(-loss)
-    rest = _left_wet(n, state, has_keeper, control, fill, end_volume, liquid)
-    if rest > 0.0:
+    if _left_wet(n, state, has_keeper, control, fill, end_volume, liquid) > 0.0:
         status = NOT_DRY
     if status == FINISHED and index > 1.0:
         status = BOIL_OVER

@@ -27,7 +27,7 @@ def known(*trials: Trial, cool: float = 0.99, finish: float = 0.99, carvone: flo
 
 
 @pytest.mark.parametrize(("chances", "said"), [
-    ({"cool": 0.64}, "keeps everything asked is 63 %, because the sample may get warmer than "
+    ({"cool": 0.64}, "keeps everything asked is 62 %, because the sample may get warmer than "
                      "55 degC (chance 36 %)."),
     ({"finish": 0.70}, "because the run may not be done within 120 min (chance 30 %)."),
     ({"carvone": 0.60}, "because carvone may miss its target of 80 % (forecast 82 %, 74 to "

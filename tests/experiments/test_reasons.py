@@ -23,13 +23,13 @@ def known(finish: float, analyte: float, boil_over: float = 0.0):
 
 @pytest.mark.parametrize(("finish", "analyte", "begins"), [
     (0.71, 0.95, "Shows whether a run ends as it should here (71 %): 33 to 59 min if it does, "),
-    (0.95, 0.95, "May be the faster method: 33 to 59 min, 90 %"),
+    (0.95, 0.95, "May be the faster method: 33 to 59 min, 90.2 %"),
     (0.71, 0.60, "Decides lindane:"),
     (0.99, 0.99, "Already likely to keep every target (98 %)"),
-    (0.95, 0.002, "No setting has much of a chance (0 % here); a run here tells whether lindane "
+    (0.95, 0.002, "No setting has much of a chance (0.2 % here); a run here tells whether lindane "
                   "really stays near 90 %, against a target of 85 %, in about 42 min."),
-    (0.01, 0.5, "No setting has much of a chance (0 % here); a run here tells whether it really "
-                "does not end within 240 min."),
+    (0.01, 0.5, "No setting has much of a chance (0.5 % here); a run here tells whether it "
+                "really does not end within 240 min."),
     (0.5, 0.6, "Shows whether a run ends as it should here (50 %)"),
 ])
 def test_the_reason_names_what_is_least_certain(finish, analyte, begins):

@@ -213,14 +213,25 @@ def test_a_recovery_in_a_row_remarked_as_a_blank_is_left_out_and_said(read):
     table = read(f"trial,vessel,run_time_min,{A},remark\nT1,1,41,88,\nT1,2,41,0.2,blank\n")
     assert table.rejected == ()
     assert table.trials[0].recovery_percent == {"diethyl phthalate": [88.0, None, None, None]}
-    assert any(note.startswith("T1: vessel 2 is remarked as a blank") for note in table.notes)
+    assert table.notes == ("What is remarked as a blank has its recoveries left out (T1: vessel "
+                           "2). Take the remark away if a sample was in that vessel.",)
+
+
+def test_blanks_of_a_whole_table_are_told_once(read):
+    """Once it was a line for every vessel and analyte."""
+    table = read(f"trial,vessel,run_time_min,{A},{B},remark\n" + "".join(
+        f"{t},{v},41,{88 if v != blank else 0.2},{90 if v != blank else 0.1},"
+        f"{'blank' if v == blank else ''}\n"
+        for t, blank in (("T1", 2), ("T2", 3)) for v in (1, 2, 3)))
+    assert [n for n in table.notes if "blank" in n] == [
+        "What is remarked as a blank has its recoveries left out (T1: vessel 2; T2: vessel 3). "
+        "Take the remark away if a sample was in that vessel."]
 
 
 def test_a_warning_of_a_new_trial_names_the_row_where_it_begins(read):
     table = read(f"trial,{SETTING},run_time_min,{A},remark\n,45,50,60,41,88,\n"
                  ",45,50,60,41,0.2,blank\n")
-    assert [note.partition(",")[0] for note in table.notes] == [
-        "New trial in row 3: the row is remarked as a blank"]
+    assert ["(New trial in row 3: the row)" in note for note in table.notes] == [True]
 
 
 @pytest.mark.parametrize(("rows", "said"), [

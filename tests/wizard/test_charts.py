@@ -57,7 +57,9 @@ def all_charts(colours):
         [learning.LearntRow("loss from the dry film or the keeper", (0.2, 5.0), 1.0, 2.0, 3.0,
                             "more")], colours)
     yield differences.differences_chart(
-        [differences.Difference("a", 1.0, -2.0, 4.0, "same")], 5.0, "points", colours)
+        [differences.Difference("a", 1.0, -2.0, 4.0, "same"),
+         differences.Difference("b", float("nan"), -90.0, -40.0, "different")],
+        5.0, "points", colours)
     yield from differences.replicates_charts(
         [differences.ReplicateReading("V1", "a", 90.0)], {"a": (80.0, 120.0)}, colours)
     yield fit_quality.fit_quality(

@@ -10,7 +10,8 @@ import pytest
 
 from experiments import example_dossiers
 from experiments.job_file import parse
-from experiments.window import WindowMap, window_limits
+from experiments.operating_map import WindowMap
+from experiments.window import window_limits
 from wizard.charts.map_data import MapMark
 from wizard.charts.map_marks import label_places
 from wizard.units import Units

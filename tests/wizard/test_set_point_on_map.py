@@ -10,8 +10,8 @@ import pytest
 from experiments import example_dossiers, service
 from experiments.bootstrap import local_user
 from experiments.fitted import fit
+from experiments.operating_map import window_map
 from experiments.storage.memory import MemoryStore
-from experiments.window import window_map
 from wizard.charts.operating_map import operating_map
 from wizard.charts.palette import LIGHT
 from wizard.units import Units

@@ -7,13 +7,15 @@ from types import SimpleNamespace
 
 import pytest
 
-from experiments.trials import Result, RunOfPlan, Trial
+from experiments.trials import Recovery, Result, RunOfPlan, Trial
 from experiments.verification_plan import DesignChance
+from experiments.verification_runs import VerificationRun
 from wizard.view_models.settings_text import result_text
 from wizard.view_models.verify_rows import (
     is_hopeless,
     learnt_sentence,
     offer_sentence,
+    replicate_readings,
     sameness_sentence,
 )
 
@@ -49,3 +51,16 @@ def test_a_trial_taken_over_from_a_verification_says_which_run_it_is():
     assert result_text(replace(ran, run_of=RunOfPlan(20, "V1"))) == (
         "19.6 min, finished, verification run V1")
     assert result_text(ran) == "19.6 min, finished"
+
+
+def test_a_reading_below_its_limit_says_so_in_the_chart(job_of_a):
+    held = Result(40.0, "finished", {"a": (Recovery(50.0, censored=True), Recovery(91.0))})
+    run = VerificationRun("V1", {}, held)
+    assert [r.words for r in replicate_readings([run], job_of_a, {"V1"})] == [
+        "V1: below 50 %", "V1: 91 %"]
+    assert [r.words for r in replicate_readings([run], job_of_a, ())][0].endswith("not count")
+
+
+@pytest.fixture
+def job_of_a():
+    return SimpleNamespace(must=[SimpleNamespace(name="a")])

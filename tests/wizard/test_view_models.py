@@ -118,13 +118,6 @@ def test_steps_follow_the_unit(job):
     assert shape.digits >= 1
 
 
-@pytest.mark.parametrize(("probability", "text"), [
-    (0.953, "95 %"), (0.9999, "above 99 %"), (1e-4, "below 1 %"), (0.5, "50 %"),
-])
-def test_chances_are_never_rounded_to_certainty(probability, text):
-    assert settings_text.chance(probability) == text
-
-
 def test_readings_in_words():
     result = Result(40.0, "finished", {
         "a": (Recovery(90.0), Recovery(80.0), None), "b": (Recovery(5.0, censored=True),),

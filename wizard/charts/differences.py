@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +14,10 @@ from wizard.charts.palette import Palette, chart_of, dressed
 
 @dataclass(frozen=True)
 class Difference:
-    """A difference of means with its interval, in the unit of the response."""
+    """A difference of means with its interval, in the unit of the response.
+
+    ``mean`` is nan where readings below their limit leave it open: the interval stands alone.
+    """
 
     response: str
     mean: float
@@ -27,9 +31,8 @@ def differences_chart(
 ) -> Any:
     """One interval a response about zero, with the margin inside which it does not matter."""
     data = [
-        {"name": r.response, "mean": r.mean, "low": r.low, "high": r.high,
-         "said": f"{r.response}: {r.mean:+.3g} {unit} "
-                 f"({r.low:+.3g} to {r.high:+.3g}), {r.verdict}"}
+        {"name": r.response, "low": r.low, "high": r.high, "said": _said(r, unit),
+         "mean": None if math.isnan(r.mean) else r.mean}
         for r in rows
     ]
     order = [r.response for r in rows]
@@ -44,16 +47,30 @@ def differences_chart(
             .mark_rect(color=colours.shades[0], aria=False).encode(x=x, x2="high:Q")
         )
     layers.append(chart_of([{"low": 0}]).mark_rule(color=colours.ink).encode(x=x))
-    base = chart_of(data).encode(y=y)
+    told = {"tooltip": [alt.Tooltip("said:N", title="Difference")],
+            "description": alt.Description("said:N")}
+    known, left_open = ([d for d in data if (d["mean"] is None) == is_open]
+                        for is_open in (False, True))
+    line = {"color": colours.main, "strokeWidth": 3}
+    if left_open:
+        layers.append(
+            chart_of(left_open).mark_rule(**line).encode(y=y, x=x, x2="high:Q", **told))
+    base = chart_of(known).encode(y=y)
     layers += [
-        base.mark_rule(color=colours.main, strokeWidth=3, aria=False).encode(x=x, x2="high:Q"),
+        base.mark_rule(**line, aria=False).encode(x=x, x2="high:Q"),
         base.mark_point(size=110, filled=True, shape="diamond", color=colours.main, opacity=1)
-        .encode(x=alt.X("mean:Q"), tooltip=[alt.Tooltip("said:N", title="Difference")],
-                description=alt.Description("said:N")),
+        .encode(x=alt.X("mean:Q"), **told),
     ]
     return dressed(
         alt.layer(*layers).properties(width="container", height=max(110, 42 * len(rows))), colours
     )
+
+
+def _said(row: Difference, unit: str) -> str:
+    """What a reader of the mark is told."""
+    ends = f"{row.low:+.3g} to {row.high:+.3g}"
+    by = f"{ends} {unit}" if math.isnan(row.mean) else f"{row.mean:+.3g} {unit} ({ends})"
+    return f"{row.response}: {by}, {row.verdict}"
 
 
 @dataclass(frozen=True)
@@ -64,11 +81,13 @@ class ReplicateReading:
     analyte: str
     recovery: float
     counts: bool = True
+    is_below: bool = False  # its limit, at which it is drawn
 
     @property
     def words(self) -> str:
         """What a reader of the point is told."""
-        return f"{self.run}: {self.recovery:.0f} %{'' if self.counts else ', does not count'}"
+        value = f"{'below ' if self.is_below else ''}{self.recovery:.0f} %"
+        return f"{self.run}: {value}{'' if self.counts else ', does not count'}"
 
 
 def replicates_charts(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from experiments.differences import Comparison
+from experiments.differences import Comparison, Span
 from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.wording import capital, signed
+from experiments.wording import capital, listed, signed
 from wizard.charts.differences import Difference
 from wizard.units import Units
 
@@ -56,10 +57,9 @@ def difference_lines(found: Comparison, units: Units) -> list[dict[str, str]]:
     return [
         {
             "what": f"{_what(d)}, {'%' if d.unit == 'points' else d.unit}",
-            "from": f"{d.first}: {_number(d.first_value, units)}",
-            "to": f"{d.second}: {_number(d.second_value, units)}",
-            "difference (95 %)": units.sign(
-                f"{signed(d.difference)} ({signed(d.low)} to {signed(d.high)})"),
+            "from": f"{d.first}: {_number(d.first_value, d.first_span, units)}",
+            "to": f"{d.second}: {_number(d.second_value, d.second_span, units)}",
+            "difference (95 %)": units.sign(_interval(d)),
             "verdict": VERDICTS[d.verdict],
         }
         for d in found.differences
@@ -76,8 +76,25 @@ def _amount(value: float) -> str:
     return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
 
 
-def _number(value: float, units: Units) -> str:
-    return units.sign(f"{value:.1f}")
+def _number(value: float, span: Span | None, units: Units) -> str:
+    """A mean, or from where to where it may lie when readings below a limit leave it open."""
+    if span is None or not math.isnan(value):
+        return units.sign(f"{value:.1f}")
+    return units.sign(f"{span[0]:.1f} to {span[1]:.1f}")
+
+
+def _interval(found: Found) -> str:
+    """The difference with its interval, or the interval alone where readings leave it open."""
+    ends = f"{signed(found.low)} to {signed(found.high)}"
+    return ends if math.isnan(found.difference) else f"{signed(found.difference)} ({ends})"
+
+
+def open_sentence(found: Comparison) -> str:
+    """What readings below their limit do to the differences; empty where there are none."""
+    names = dict.fromkeys(_what(d) for d in found.differences if d.is_open)
+    return "" if not names else (
+        f"Readings of {listed(list(names))} below their limit count as anything from zero to that "
+        "limit; each interval and verdict holds for all of it.")
 
 
 def chart_rows(found: Comparison, unit: str) -> list[Difference]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from experiments.storage.protocol import Draft, Summary
-from experiments.wording import listed
+from experiments.wording import counted, listed
 
 STATE_WORDS = {
     "draft": "job written, nothing run yet", "running": "trials under way",
@@ -52,13 +52,12 @@ def _everything(summary: Summary, line: DossierLine) -> str:
 def _facts(summary: Summary) -> str:
     facts = summary.facts
     analytes = list(facts.get("analytes", ()))
-    runs = f"{summary.trials} trial{'' if summary.trials == 1 else 's'}"
     parts = [
         state_words(summary),
         listed(list(facts.get("solvents", ())), 3),
         f"keeper {facts['keeper']}" if facts.get("keeper") else "",
-        f"{len(analytes)} analyte{'' if len(analytes) == 1 else 's'}" if analytes else "",
-        runs,
+        counted(len(analytes), "analyte") if analytes else "",
+        counted(summary.trials, "trial"),
         f"changed {moment(summary.updated)}",
     ]
     return " · ".join(p for p in parts if p)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from experiments.job import EvaporationJob
 from experiments.storage.protocol import Summary
+from experiments.wording import counted
 
 NONE = ""
 """Stands for "no earlier dossier"."""
@@ -25,5 +26,5 @@ def earlier_choices(summaries: Sequence[Summary], job: EvaporationJob) -> dict[s
 
 def _why(same: bool, shared: Sequence[str]) -> str:
     parts = ["same evaporator"] if same else []
-    parts += [f"{len(shared)} analyte{'s' if len(shared) > 1 else ''} in common"] if shared else []
+    parts += [f"{counted(len(shared), 'analyte')} in common"] if shared else []
     return ", ".join(parts)

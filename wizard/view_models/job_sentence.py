@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from experiments.wording import listed
+from experiments.wording import as_asked, listed
 from wizard.units import Units
 from wizard.view_models.job_draft import value_at
 from wizard.view_models.job_fields import FACTOR_LABELS
@@ -116,5 +116,5 @@ def _limits(draft: Mapping[str, Any]) -> str:
         return ""
     return (
         f"At most {trials:g} trials and {longest:g} min a run; every target is to be met with "
-        f"{100 * assurance:.3g} % probability."
+        f"{as_asked(assurance)} probability."
     )

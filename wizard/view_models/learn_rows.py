@@ -10,6 +10,7 @@ from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from experiments.learnt import Learnt
 from experiments.trials import Result, Trial
+from experiments.wording import counted
 from wizard.charts.learning import LearntRow
 from wizard.charts.recoveries import TrialPoint
 from wizard.view_models.settings_text import recovery_mean
@@ -92,7 +93,7 @@ def first_line(points: Sequence[TrialPoint], goals: Mapping[str, float]) -> str:
     """How many runs met every target, and the fastest of them."""
     good = [p for p in points
             if all(n in p.recovery and p.recovery[n][0] >= t for n, t in goals.items())]
-    runs = f"{len(points)} run{'' if len(points) == 1 else 's'} finished with recoveries"
+    runs = f"{counted(len(points), 'run')} finished with recoveries"
     if not good:
         return f"{runs}; none met every target in its mean yet."
     fastest = min(good, key=lambda p: p.run_time_min)

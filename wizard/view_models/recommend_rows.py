@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from experiments.answers import Answer, Forecast, Remedy
 from experiments.job import EvaporationJob, Setting
 from experiments.region import Range, Region
+from experiments.wording import as_asked, percent
 from wizard.units import Units, plain
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.settings_text import chance, goal, minutes, percent
+from wizard.view_models.settings_text import goal, minutes, recovery_range
 
 FAR_BELOW = 0.15
 """How far the chance of passing may lie below the other without a word."""
@@ -50,8 +51,8 @@ def passing_sentence(met: float, passing: float) -> str | None:
     if passing > met - FAR_BELOW:
         return None
     return (
-        f"Why {chance(passing)} beside {chance(met)}: the one is the chance that six single runs "
-        "stay within the criteria, scatter included, the other that the true means are good. "
+        f"Why {percent(passing)} beside {percent(met)}: the one is the chance that six single "
+        "runs stay within the criteria, scatter included, the other that the true means are good. "
         "The page Verify shows what each analyte needs and what more runs change."
     )
 
@@ -64,23 +65,23 @@ def forecast_lines(
     lines = [{
         "": "run time", "asked": limit, "true mean (95 %)": minutes(mean.run_time_min),
         "one new run (95 %)": minutes(single.run_time_min),
-        "chance to meet": chance(mean.finish_probability),
+        "chance to meet": percent(mean.finish_probability),
     }, {
         "": "sample temperature",
         "asked": f"at most {units.text('max_temperature_c', job.sample.max_temperature_c)}",
         "true mean (95 %)": "–", "one new run (95 %)": "–",
-        "chance to meet": chance(1.0 - mean.too_warm_probability),
+        "chance to meet": percent(1.0 - mean.too_warm_probability),
     }, {
         "": "boil-over", "asked": "none", "true mean (95 %)": "–", "one new run (95 %)": "–",
-        "chance to meet": chance(1.0 - mean.boil_over_probability),
+        "chance to meet": percent(1.0 - mean.boil_over_probability),
     }]
     for analyte in job.analytes:
         lines.append({
             "": analyte.name,
             "asked": goal(analyte),
-            "true mean (95 %)": percent(mean.recovery_percent[analyte.name]),
-            "one new run (95 %)": percent(single.recovery_percent[analyte.name]),
-            "chance to meet": chance(mean.analyte_probability.get(analyte.name, 0.0)),
+            "true mean (95 %)": recovery_range(mean.recovery_percent[analyte.name]),
+            "one new run (95 %)": recovery_range(single.recovery_percent[analyte.name]),
+            "chance to meet": percent(mean.analyte_probability.get(analyte.name, 0.0)),
         })
     return [{k: units.sign(v) for k, v in line.items()} for line in lines]
 
@@ -119,7 +120,7 @@ def region_sentence(region: Region) -> str:
             if region.tolerance_inside else
             "What the equipment holds around the set point reaches beyond it.")
     return (
-        f"The region keeps every target with at least {100 * region.assurance:.3g} % probability "
+        f"The region keeps every target with at least {as_asked(region.assurance)} probability "
         f"at each of its settings. {held}"
     )
 

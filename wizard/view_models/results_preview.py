@@ -9,6 +9,7 @@ from typing import Any
 from experiments.job import EvaporationJob
 from experiments.results_table import ReadTable, UnderstoodTrial
 from experiments.trials import Trial
+from experiments.wording import counted
 from wizard.units import Units
 from wizard.view_models.settings_text import setting_text
 
@@ -48,11 +49,11 @@ def _row_name(number: int, rows: Sequence[str]) -> str:
 def _summary(table: ReadTable) -> str:
     runs, bad = len(table.trials), len(table.rejected)
     if table.is_clean:
-        return f"{runs} run{'s' if runs != 1 else ''} understood, nothing rejected."
+        return f"{counted(runs, 'run')} understood, nothing rejected."
     if not runs:
-        return f"Nothing can be recorded: {bad} fault{'s' if bad != 1 else ''}."
+        return f"Nothing can be recorded: {counted(bad, 'fault')}."
     return (
-        f"{runs} run{'s' if runs != 1 else ''} understood, {bad} row{'s' if bad != 1 else ''} "
+        f"{counted(runs, 'run')} understood, {counted(bad, 'row')} "
         "rejected. A table is recorded whole or not at all: correct the rows named here."
     )
 
@@ -92,8 +93,7 @@ def _readings(value: Any, units: Units) -> str:
     text = ""
     if numbers:
         mean = sum(numbers) / len(numbers)
-        vessels = f"{len(numbers)} vessel{'s' if len(numbers) > 1 else ''}"
-        text = units.sign(f"{mean:.1f} % in {vessels}")
+        text = units.sign(f"{mean:.1f} % in {counted(len(numbers), 'vessel')}")
     if below:
         text += f"{', ' if text else ''}{below} below the limit"
     return text

@@ -41,7 +41,7 @@ def _time(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def percent(value: Mapping[str, float] | Interval) -> str:
+def recovery_range(value: Mapping[str, float] | Interval) -> str:
     """A recovery with its interval, e.g. ``88 % (83 to 92)``."""
     mean, low, high = _three(value)
     return f"{mean:.0f} % ({low:.0f} to {high:.0f})"
@@ -59,25 +59,10 @@ def goal(analyte: Analyte) -> str:
     return least if analyte.role == "must" else f"watched, {least}"
 
 
-def chance(probability: float) -> str:
-    """A probability in percent, never rounded to certainty.
-
-    >>> chance(0.953), chance(0.9999), chance(0.0004), chance(0.996)
-    ('95 %', 'above 99 %', 'below 1 %', 'above 99 %')
-    """
-    if probability > 0.995:
-        return "above 99 %"
-    if probability < 0.005:
-        return "below 1 %"
-    return f"{100 * probability:.0f} %"
-
-
 def recovery_mean(result: Result, analyte: str) -> float | None:
     """Mean of the readings of an analyte; None when none was read or one was censored."""
-    readings = [r for r in result.recovery.get(analyte, ()) if r is not None]
-    if not readings or any(r.censored for r in readings):
-        return None
-    return sum(r.percent for r in readings) / len(readings)
+    lowest, highest = result.mean_span(analyte)
+    return lowest if lowest == highest else None
 
 
 def recovery_text(result: Result, analyte: str, vessels: int) -> str:

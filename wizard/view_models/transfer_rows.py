@@ -5,10 +5,11 @@ from __future__ import annotations
 from experiments.answers import Interval
 from experiments.job import EvaporationJob
 from experiments.method_transfer import Transfer
+from experiments.wording import as_asked, percent
 from wizard.charts.before_after import BeforeAfter
 from wizard.units import Units, change_text
 from wizard.view_models.job_fields import KEEPER_VOLUME, Field
-from wizard.view_models.settings_text import chance, goal, minutes, percent
+from wizard.view_models.settings_text import goal, minutes, recovery_range
 
 VESSELS = (
     Field("equipment.vessels", "Vessels spinning together"),
@@ -47,11 +48,11 @@ def transfer_lines(
     for analyte in job.analytes:
         before, after = found.recovery_percent[analyte.name]
         lines.append({"": analyte.name, "asked": goal(analyte),
-                      "now": percent(before), "changed": percent(after),
+                      "now": recovery_range(before), "changed": recovery_range(after),
                       "difference": _change(before, after, "points")})
     was, becomes = found.probability
-    lines.append({"": "every target met", "asked": f"{100 * job.limits.assurance:.3g} %",
-                  "now": chance(was), "changed": chance(becomes), "difference": ""})
+    lines.append({"": "every target met", "asked": as_asked(job.limits.assurance),
+                  "now": percent(was), "changed": percent(becomes), "difference": ""})
     return [{k: units.sign(v) for k, v in line.items()} for line in lines]
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from experiments.answers import Forecast
 from experiments.job import EvaporationJob
 from experiments.trials import Trial
-from experiments.wording import listed
+from experiments.wording import capital, listed, percent
 from wizard.units import Units
-from wizard.view_models.settings_text import chance, minutes, percent, setting_text
+from wizard.view_models.settings_text import minutes, recovery_range, setting_text
 
 
 @dataclass(frozen=True)
@@ -39,8 +39,8 @@ def with_forecast(trial: Trial, forecast: Forecast) -> Trial:
     """A trial that was entered without a forecast, with the one that holds now."""
     return replace(
         trial,
-        reason=f"{trial.reason} {chance(forecast.probability)} to keep every target, "
-               f"{chance(forecast.finish_probability)} to end as it should.".strip(),
+        reason=f"{trial.reason} {capital(percent(forecast.probability))} to keep every target, "
+               f"{percent(forecast.finish_probability)} to end as it should.".strip(),
         **forecast.promise,
     )
 
@@ -57,7 +57,7 @@ def _expected(
     goal = f"target {target:g} %" if role == "must" else f"watched, {target:g} %"
     if not forecast:
         return f"{name}: no forecast ({goal})"
-    return f"{name}: {percent(forecast)}, {goal}"
+    return f"{name}: {recovery_range(forecast)}, {goal}"
 
 
 def trials_left(job: EvaporationJob, trials: tuple[Trial, ...]) -> int:

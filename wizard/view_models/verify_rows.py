@@ -10,10 +10,9 @@ from experiments.verification import Verification
 from experiments.verification_criteria import CriterionResult
 from experiments.verification_plan import HOPELESS, VerificationPlan
 from experiments.verification_runs import VerificationRun
-from experiments.wording import listed
+from experiments.wording import listed, percent
 from wizard.charts.differences import ReplicateReading
 from wizard.units import Units
-from wizard.view_models.settings_text import chance
 
 DECISIONS = {"pass": "Passed.", "fail": "Not passed.", "not enough runs": "Not enough runs yet."}
 SIGNS = {True: ":material/check: met", False: ":material/close: not met",
@@ -25,7 +24,7 @@ def plan_sentence(made: VerificationPlan) -> str:
     c = made.criteria
     return (
         f"{c.runs} runs on at least {c.days} days, every vessel position used; the chance of "
-        f"passing is {chance(made.chance_of_passing)}. Criteria: {c.source}."
+        f"passing is {percent(made.chance_of_passing)}. Criteria: {c.source}."
     )
 
 
@@ -97,7 +96,7 @@ def replicate_readings(
 ) -> list[ReplicateReading]:
     """Every reading of the verification runs; censored ones stand at their limit."""
     return [
-        ReplicateReading(run.id, a.name, r.percent, run.id in counted)
+        ReplicateReading(run.id, a.name, r.percent, run.id in counted, r.censored)
         for run in runs for a in job.must
         for r in run.result.recovery.get(a.name, ()) if r is not None
     ]
@@ -111,7 +110,7 @@ def limits_of(made: VerificationPlan) -> dict[str, tuple[float, float]]:
 def sameness_sentence(made: VerificationPlan) -> str:
     """What it means that every number of runs has the same chance; empty where they differ."""
     sizes = [c.runs for c in made.alternatives]
-    shared = {chance(c.chance) for c in made.alternatives}
+    shared = {percent(c.chance, digits=0) for c in made.alternatives}
     if len(shared) > 1:
         return ""
     lead = (f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, "
@@ -134,6 +133,6 @@ def alternative_lines(made: VerificationPlan) -> list[dict[str, Any]]:
         if held is None or design.chance > held.chance:
             best[design.runs] = design
     return [
-        {"runs": str(n), "days": str(d.days), "chance of passing": chance(d.chance)}
+        {"runs": str(n), "days": str(d.days), "chance of passing": percent(d.chance)}
         for n, d in sorted(best.items())
     ]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from experiments.answers import Forecast, chances, weakest
 from experiments.job import EvaporationJob
 from experiments.limiting import what_limits
+from experiments.wording import as_asked, percent
 from wizard.units import Units, change_text
-from wizard.view_models.settings_text import chance, goal, minutes, percent
+from wizard.view_models.settings_text import goal, minutes, recovery_range
 
 SMALL_RISK = 0.97
 """Chance above which no single thing explains what stands against a setting."""
@@ -16,11 +17,11 @@ def whatif_sentence(found: Forecast, job: EvaporationJob) -> str:
     """Whether the setting may be used, and what stands against it."""
     asked = job.limits.assurance
     time = found.run_time_min.mean
-    met = chance(found.probability)
+    met = percent(found.probability)
     start = f"About {time:.0f} min; every target is met with {met} probability"
     if found.probability >= asked:
-        return f"{start}, at least the asked {100 * asked:.3g} %: worth proving by verification."
-    return f"{start}, below the asked {100 * asked:.3g} %: {_against(found, job)}."
+        return f"{start}, at least the asked {as_asked(asked)}: worth proving by verification."
+    return f"{start}, below the asked {as_asked(asked)}: {_against(found, job)}."
 
 
 def _against(found: Forecast, job: EvaporationJob) -> str:
@@ -41,13 +42,13 @@ def whatif_lines(
     for analyte in job.analytes:
         was = today.recovery_percent[analyte.name].mean if today is not None else None
         lines.append(_line(
-            analyte.name, percent(found.recovery_percent[analyte.name]),
+            analyte.name, recovery_range(found.recovery_percent[analyte.name]),
             goal(analyte),
             _change(found.recovery_percent[analyte.name].mean, was, "points"),
         ))
-    lines.append(_line("boil-over", chance(found.boil_over_probability), "", ""))
+    lines.append(_line("boil-over", percent(found.boil_over_probability), "", ""))
     cap = units.text("max_temperature_c", job.sample.max_temperature_c)
-    lines.append(_line("sample too warm", chance(found.too_warm_probability),
+    lines.append(_line("sample too warm", percent(found.too_warm_probability),
                        f"at most {cap}", ""))
     if today is None:
         for line in lines:

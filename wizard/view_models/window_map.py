@@ -9,11 +9,12 @@ import numpy as np
 from experiments.dossier import Dossier
 from experiments.factor_space import dialled
 from experiments.job import EvaporationJob, Setting
-from experiments.window import WindowMap
+from experiments.operating_map import WindowMap
+from experiments.wording import as_asked, percent, portion
 from wizard.charts.map_data import MapData, MapMark, MapRegion, inside
 from wizard.units import Units, figure
 from wizard.view_models.job_fields import FACTOR_LABELS
-from wizard.view_models.settings_text import chance, setting_text
+from wizard.view_models.settings_text import setting_text
 
 REGION_NAMES = {
     "does not boil": "liquid does not boil",
@@ -46,7 +47,7 @@ def map_data(
         late,
         *(MapRegion(REGION_NAMES.get(n, n), m.tolist(), 0.0) for n, m in found.margins.items()),
         MapRegion("even chance", found.probability.tolist(), EVEN, "even"),
-        MapRegion(f"keeps every target, {100 * asked:.3g} %", found.probability.tolist(), asked,
+        MapRegion(f"keeps every target, {as_asked(asked)}", found.probability.tolist(), asked,
                   "kept"),
     ]
     if before is not None:
@@ -109,7 +110,7 @@ def before_sentence(before: WindowMap, job: EvaporationJob) -> str:
     """Where the kept region ended before the trials."""
     if (before.probability >= job.limits.assurance).any():
         return "Dashed outline: where it ended before the trials."
-    return f"Before the trials no setting here reached {100 * job.limits.assurance:.3g} %."
+    return f"Before the trials no setting here reached {as_asked(job.limits.assurance)}."
 
 
 def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
@@ -120,11 +121,11 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     if good.any():
         rows, columns = np.nonzero(good)
         fastest = int(np.argmin(np.where(good, found.run_time_min, np.inf)))
-        share = float(_areas(found)[good].sum())
+        part = portion(float(_areas(found)[good].sum()))
         j, i = divmod(fastest, found.run_time_min.shape[1])
         return (
-            f"{at_ramp}, {chance(share)} of the map keeps every target with at least "
-            f"{100 * asked:.3g} % probability: "
+            f"{at_ramp}, {part} of the map keeps every target with at least "
+            f"{as_asked(asked)} probability: "
             f"{_span(found.set_temperature_c[columns], 'set_temperature_c', units)} and "
             f"{_span(found.end_pressure_mbar[rows], 'end_pressure_mbar', units)}; fastest about "
             f"{found.run_time_min[j, i]:.0f} min."
@@ -134,8 +135,8 @@ def map_sentence(found: WindowMap, job: EvaporationJob, units: Units) -> str:
     time = found.run_time_min[j, i]
     lasts = f", in about {time:.0f} min" if np.isfinite(time) else ""
     return (
-        f"{at_ramp}, no setting reaches {100 * asked:.3g} % yet. The best chance is "
-        f"{100 * found.probability[j, i]:.0f} %, near "
+        f"{at_ramp}, no setting reaches {as_asked(asked)} yet. The best chance is "
+        f"{percent(float(found.probability[j, i]))}, near "
         f"{_place(float(found.set_temperature_c[i]), 'set_temperature_c', units)} and "
         f"{_place(float(found.end_pressure_mbar[j]), 'end_pressure_mbar', units)}{lasts}. "
         "Trials narrow this down."

@@ -110,6 +110,9 @@ def _show(session: WizardSession, found: Comparison) -> None:
     st.markdown(f"#### {verbatim(units.sentence(compare_rows.headline(found)))}")
     for line in compare_rows.further(found):
         st.markdown(verbatim(units.sentence(line)))
+    left_open = compare_rows.open_sentence(found)
+    if left_open:
+        st.markdown(verbatim(units.sentence(left_open)))
     methods = compare_rows.method_lines(found)
     if methods:
         st.table(literal(methods).set_index(""), border="horizontal")

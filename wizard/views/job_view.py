@@ -10,6 +10,7 @@ from experiments import service
 from experiments.dossier import Dossier
 from experiments.job_file import JobError, parse
 from experiments.job_text import to_mapping, to_toml
+from experiments.wording import counted
 from wizard import frame, presets
 from wizard.job_form import JobForm, said
 from wizard.session import WizardSession
@@ -157,7 +158,7 @@ def _take(
 def _what_is_left(found: DraftCheck) -> str:
     parts = []
     if found.gaps:
-        parts.append(f"{found.gaps} field{'s' if found.gaps > 1 else ''} still to fill in")
+        parts.append(f"{counted(found.gaps, 'field')} still to fill in")
     if found.wrong:
         what = "" if found.gaps else f" field{'s' if found.wrong > 1 else ''}"
         parts.append(f"{found.wrong}{what} to correct, marked beside it")
@@ -187,8 +188,8 @@ def _job_file(session: WizardSession, form: JobForm) -> None:
             parse(mapping)
             st.markdown("The file holds a complete job.")
         except JobError as error:
-            st.markdown(f"The file has {len(error.faults)} faults; they will be marked beside the "
-                        "fields.")
+            faults = counted(len(error.faults), "fault")
+            st.markdown(f"The file has {faults}; each will be marked beside its field.")
         if st.button("Put it into the form", key="job.file.take",
                      help="Replaces what is written here."):
             form.draft = draft_of(mapping)

@@ -12,11 +12,11 @@ from experiments.method_in_use import today_against_recommended
 from experiments.misfit import misfit
 from experiments.verification import why_it_failed
 from experiments.verification_plan import chance_of_passing
+from experiments.wording import percent
 from wizard import answers, caching, frame
 from wizard.session import WizardSession
 from wizard.verbatim import literal, verbatim
 from wizard.view_models import recommend_rows
-from wizard.view_models.settings_text import chance
 from wizard.views.cautions_view import show_findings
 from wizard.views.earlier_view import show_carried
 from wizard.views.map_view import show_map
@@ -74,12 +74,12 @@ def _metrics(
         promised = st.container(horizontal=True, gap="medium")
         promised.metric("Run time", f"{answer.run_time_min.mean:.0f} min", width="content",
                         help="Posterior mean of the true mean run time.")
-        promised.metric("Every target met", chance(answer.probability), width="content",
+        promised.metric("Every target met", percent(answer.probability), width="content",
                         help="Probability that every “must” analyte's true mean recovery meets "
                              "its target and the run ends in time.")
         if dossier.recorded:
             passing = _passing(dossier, setting)
-            promised.metric("Passes six verification runs", chance(passing), width="content",
+            promised.metric("Passes six verification runs", percent(passing), width="content",
                             help="Chance that six replicate runs on six days meet the usual "
                                  "criteria.")
             why = recommend_rows.passing_sentence(answer.probability, passing)

@@ -13,12 +13,13 @@ from experiments.fitted import Fitted
 from experiments.verification import setting_to_verify
 from experiments.verification_entry import plan_verification
 from experiments.verification_plan import VerificationPlan, plan
+from experiments.wording import percent
 from wizard import answers, frame, waiting
 from wizard.session import WizardSession, digest
 from wizard.units import NotANumber, read_number
 from wizard.verbatim import literal, verbatim
 from wizard.view_models import verify_rows
-from wizard.view_models.settings_text import chance, setting_text
+from wizard.view_models.settings_text import setting_text
 from wizard.views.kept import KeptForm
 
 OWN = "the job's own targets"
@@ -77,7 +78,7 @@ def _of_wanted_size(
     designs = {f"{c.runs} runs on {c.days} days": c for c in made.alternatives}
     advised = f"{made.criteria.runs} runs on {made.criteria.days} days"
     chosen = form.choice(f"design:{of}", "Number of runs", list(designs), advised, say=lambda d: (
-        f"{d}: passes with a chance of {chance(designs[d].chance)}"))
+        f"{d}: passes with a chance of {percent(designs[d].chance)}"))
     if chosen == advised:
         return made
     wanted = replace(made.criteria, runs=designs[chosen].runs, days=designs[chosen].days)

@@ -42,6 +42,18 @@ def test_a_new_plan_alone_does_not_undo_a_failure(failed, set_point):
     assert why_it_failed(failed, {**set_point, "end_pressure_mbar": 61.0}) == ""
 
 
+def test_nothing_is_replayed_for_plans_of_other_settings(failed, set_point, monkeypatch):
+    """Every page that shows a setting asks for this."""
+    replayed = []
+    held = Dossier.from_events.__func__
+    monkeypatch.setattr(Dossier, "from_events", classmethod(
+        lambda kind, events: replayed.append(len(events)) or held(kind, events)))
+    assert why_it_failed(failed, {**set_point, "end_pressure_mbar": 61.0}) == ""
+    assert replayed == []
+    assert "boil-over" in why_it_failed(failed, set_point)
+    assert replayed == [len(failed.events) - 1]
+
+
 def test_passing_by_the_new_plan_does_and_the_report_tells_of_both(failed, set_point):
     entered(failed, GOOD, every_plan(failed)[-1][1].plan)
     assert [v.decision for _, v in every_plan(failed)] == ["fail", "pass"]

@@ -116,6 +116,17 @@ def test_a_new_version_lists_what_it_changed(job):
     assert "started without results" in tables[0].note
 
 
+@pytest.mark.parametrize(("entered", "said"), [
+    (["Ada"], "The results of the previous version count in this one."),
+    ([], "The previous version had no results.")])
+def test_a_new_version_says_whether_results_came_along(job, entered, said):
+    made = Dossier.start(job, dossier_id="second", origin={
+        "version": 2, "previous": "first", "results_carried": True, "results_by": entered})
+    told = [b.text for b in record(SimpleNamespace(dossier=made)).blocks
+            if isinstance(b, Paragraph)]
+    assert f"The job is that of the previous version. {said}" in told
+
+
 def test_a_setting_below_the_assurance_is_told_without_an_end_of_it(fit, set_point):
     """"Beyond 45 from 45" says nothing; neighbours are told with their probability only."""
     low = replace(fit, level=-40.0)

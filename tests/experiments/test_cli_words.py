@@ -1,0 +1,45 @@
+"""What the command line says to people: numbers of things, and only what is so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from experiments import cli
+
+JOB = Path(__file__).parents[2] / "examples" / "semivolatiles_to_dryness.toml"
+
+
+@pytest.fixture
+def say(tmp_path, monkeypatch, capsys):
+    """Run a command that must succeed; gives what it says."""
+    monkeypatch.setenv("BOILWRIGHT_STORE", str(tmp_path / "store.sqlite"))
+    monkeypatch.setenv("BOILWRIGHT_USER", "Ada")
+
+    def call(*words: object) -> str:
+        assert cli.main([str(w) for w in words]) == 0
+        return capsys.readouterr().out
+
+    return call
+
+
+def test_one_dossier_is_one_dossier(say, tmp_path):
+    say("new", JOB, "--id", "soil")
+    assert "history of 1 dossier (2 events) holds" in say("audit")
+    assert "Backed up 1 dossier to" in say("backup", "-o", tmp_path / "all.zip")
+    say("new", JOB, "--id", "other")
+    assert "history of 2 dossiers (4 events) holds" in say("audit")
+
+
+def test_a_new_version_says_whether_there_were_results(say, tmp_path):
+    say("new", JOB, "--id", "soil")
+    assert "There were no results to take along." in say("revise", "soil", "--reason", "agreed")
+    table = tmp_path / "result.csv"
+    table.write_text("trial,run_time_min,outcome\nT1,60,finished\n", "utf-8")
+    say("record", "soil", table)
+    assert "Its results came along." in say("revise", "soil", "--reason", "agreed")
+    job = tmp_path / "other.toml"
+    job.write_text(JOB.read_text("utf-8").replace("relative_centrifugal_force = ",
+                                                  "relative_centrifugal_force = 1"), "utf-8")
+    assert "It starts without results" in say("revise", "soil", job, "--reason", "other rotor")
