@@ -110,7 +110,8 @@ def verify_dossier(
             first = table.rejected[0]
             more = len(table.rejected) - 1
             others = f" {more} more rows are refused." if more else ""
-            raise EntryError(f"Row {first.row}: {first.reason}{others}", first.cure)
+            where = f"Row {first.row}: " if first.row else ""  # 0: the table as a whole
+            raise EntryError(f"{where}{first.reason}{others}", first.cure)
     return verify(dossier)
 
 
