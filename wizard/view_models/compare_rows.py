@@ -8,7 +8,7 @@ from experiments.differences import Comparison
 from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.wording import capital, signed
+from experiments.wording import capital, listed, signed
 from wizard.charts.differences import Difference
 from wizard.units import Units
 
@@ -41,7 +41,7 @@ def headline(found: Comparison) -> str:
     leads = {"different": "different", "same": "the same within what matters",
              "cannot tell": "not told apart"}
     text = "; ".join(
-        f"{lead}: {', '.join(dict.fromkeys(by[verdict]))}"
+        f"{lead}: {listed(list(dict.fromkeys(by[verdict])))}"
         for verdict, lead in leads.items() if verdict in by
     )
     return f"{capital(text)}."
