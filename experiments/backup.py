@@ -81,7 +81,7 @@ def restore(session: Session, data: bytes) -> Restored:
     ids, refused = [], {}
     for name in sorted(packed):
         try:
-            ids.append(import_dossier(session, packed[name]))
+            ids.append(import_dossier(session, packed[name]).id)
         except StoreError as error:
             refused[name] = error.message
     return Restored(tuple(ids), refused)

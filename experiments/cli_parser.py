@@ -10,6 +10,52 @@ from experiments.job import DEFAULT_STEP, EXTRA_FACTORS, MAIN_FACTORS
 from experiments.wording import capital
 
 BAD_INPUT = 2
+LAST_PORT = 65535
+MEANT = {
+    "job": "a job file (TOML)",
+    "dossier": "the id of a dossier, as `boilwright list` shows it",
+    "source": "a job file (TOML), or the id of a dossier",
+    "trial": "the id of a trial, such as T3",
+    "state": "such as recommended, approved or retired",
+}
+"""What the positional arguments of several commands are."""
+FACTORS_MEANT = {
+    "set_temperature_c": "of the heated wall, degC",
+    "ramp_rate_mbar_per_min": "of the pressure, mbar a minute",
+    "end_pressure_mbar": "absolute, mbar",
+    "keeper_volume_ml": "of keeper in a vessel, mL",
+    "end_volume_ml": "left in a vessel, mL",
+    "end_point_hold_min": "of the end point, min",
+    "keeper": "one of the keepers of the job",
+}
+
+
+def number(text: str) -> float:
+    """A number of the command line, with a decimal point."""
+    try:
+        return float(text)
+    except ValueError:
+        raise _no_number(text, "a number, such as 45.5") from None
+
+
+def whole(text: str) -> int:
+    """A whole number of the command line."""
+    try:
+        return int(text)
+    except ValueError:
+        raise _no_number(text, "a whole number") from None
+
+
+def port(text: str) -> int:
+    """A port to listen on."""
+    value = whole(text)
+    if not 1 <= value <= LAST_PORT:
+        raise _no_number(text, f"a port, 1 to {LAST_PORT}")
+    return value
+
+
+def _no_number(text: str, wanted: str) -> argparse.ArgumentTypeError:
+    return argparse.ArgumentTypeError(f"{text[:40]!r} is not {wanted}")
 
 
 class Parser(argparse.ArgumentParser):
@@ -34,7 +80,8 @@ class _Commands:
         )
         _add_common(one, argparse.SUPPRESS)
         for word in positional:
-            one.add_argument(word, metavar={"source": "JOB|DOSSIER"}.get(word, word.upper()))
+            one.add_argument(word, metavar={"source": "JOB|DOSSIER"}.get(word, word.upper()),
+                             help=MEANT.get(word))
         return one
 
 
@@ -71,11 +118,12 @@ def _add_bench(commands: _Commands) -> None:
     for name in (*MAIN_FACTORS, *EXTRA_FACTORS):
         is_number = name in DEFAULT_STEP
         one.add_argument(
-            f"--{name.replace('_', '-')}", type=float if is_number else str,
+            f"--{name.replace('_', '-')}", type=number if is_number else str,
             required=name in MAIN_FACTORS, metavar="X" if is_number else "NAME",
+            help=FACTORS_MEANT.get(name),
         )
     one = commands.add("propose", "propose the trials worth running next", "dossier")
-    one.add_argument("-n", type=int, metavar="N", help="how many (default: the job's batch)")
+    one.add_argument("-n", type=whole, metavar="N", help="how many (default: the job's batch)")
     one.add_argument("-o", "--output", metavar="FILE", help="bench sheet: .csv, .xlsx or .pdf")
     one = commands.add("record", "take a filled trial table, whole or not at all", "dossier")
     one.add_argument("table", metavar="TABLE", help="CSV or XLSX; - for standard input")
@@ -85,18 +133,23 @@ def _add_bench(commands: _Commands) -> None:
     one.add_argument("--column", action="append", metavar="WHAT=HEADER:UNIT",
                      help="time, pressure, wall_temperature, coolant_in or coolant_out")
     one.add_argument("--accept", action="store_true", help="take the columns as proposed")
-    one.add_argument("--lid-closed-min", type=float, default=0.0, metavar="X",
+    one.add_argument("--lid-closed-min", type=number, default=0.0, metavar="X",
                      help="moment of lid-close, min after the first row (default 0)")
     one.add_argument("--take-run-time", action="store_true",
                      help="also take the run time that the log tells")
     one = commands.add("detach", "let the log of a trial no longer count", "dossier", "trial")
-    one.add_argument("--reason", required=True, metavar="TEXT")
+    _add_reason(one, required=True)
     one = commands.add("withdraw", "take a pending trial back", "dossier", "trial")
-    one.add_argument("--reason", default="", metavar="TEXT")
+    _add_reason(one)
     for name, text in (("exclude", "keep a result out of the fit"),
                        ("include", "let an excluded result count again")):
         one = commands.add(name, text, "dossier", "trial")
-        one.add_argument("--reason", required=True, metavar="TEXT")
+        _add_reason(one, required=True)
+
+
+def _add_reason(one: argparse.ArgumentParser, required: bool = False) -> None:
+    one.add_argument("--reason", required=required, default="", metavar="TEXT",
+                     help="why, for the record")
 
 
 def _add_answers(commands: _Commands) -> None:
@@ -123,44 +176,51 @@ def _add_answers(commands: _Commands) -> None:
                        "dossier")
     one.add_argument("job", metavar="JOB", help="the job file with what changes")
     one = commands.add("compare", "compare trials, or dossiers", "dossier")
-    one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER")
+    one.add_argument("others", nargs="*", metavar="TRIAL|DOSSIER",
+                     help="trials of it, or other dossiers (default: all its recorded trials)")
 
 
 def _add_record(commands: _Commands) -> None:
     commands.add("list", "list all dossiers")
     one = commands.add("move", "move a dossier to another state", "dossier", "state")
-    one.add_argument("--reason", default="", metavar="TEXT")
+    _add_reason(one)
     one = commands.add("authorise", "note who authorises a job that can hurt someone", "dossier")
-    one.add_argument("--by", required=True, metavar="NAME")
-    one.add_argument("--reason", required=True, metavar="TEXT")
+    one.add_argument("--by", required=True, metavar="NAME", help="who takes the responsibility")
+    _add_reason(one, required=True)
     one = commands.add("revise", "start the next version of a dossier", "dossier")
     one.add_argument("job", nargs="?", metavar="JOB", help="changed job file")
-    one.add_argument("--reason", default="", metavar="TEXT")
+    _add_reason(one)
     one = commands.add("export", "write a dossier to one file", "dossier")
-    one.add_argument("-o", "--output", required=True, metavar="FILE")
+    one.add_argument("-o", "--output", required=True, metavar="FILE", help="the file, a .zip")
     commands.add("import", "read a dossier from such a file", "file")
     one = commands.add("backup", "write all dossiers to one file")
-    one.add_argument("-o", "--output", required=True, metavar="FILE")
+    one.add_argument("-o", "--output", required=True, metavar="FILE", help="the file, a .zip")
     commands.add("restore", "take every dossier of a backup into the store", "file")
     commands.add("audit", "verify the history of every dossier")
 
 
 def _add_tools(commands: _Commands) -> None:
     one = commands.add("substance", "show property values with their sources", "name")
-    one.add_argument("--temperature-c", type=float, default=25.0, metavar="X")
+    one.add_argument("--temperature-c", type=number, default=25.0, metavar="X",
+                     help="of the values shown (default 25)")
     one.add_argument("--figure", type=Path, metavar="FILE",
                      help="also draw the curve with its data (.svg or .png)")
     one = commands.add("mixture", "show bubble point, vapour and azeotrope of a mixture")
-    one.add_argument("parts", nargs="+", metavar="NAME=MOLE_FRACTION")
-    one.add_argument("--pressure-mbar", type=float, default=1013.25, metavar="X")
+    one.add_argument("parts", nargs="+", metavar="NAME=MOLE_FRACTION",
+                     help="a liquid and its share, such as acetone=0.6; the shares add to 1")
+    one.add_argument("--pressure-mbar", type=number, default=1013.25, metavar="X",
+                     help="absolute (default 1013.25)")
     one = commands.add("benchmark", "play simulated benches against other strategies")
     one.add_argument("--quick", action="store_true", help="a few minutes")
-    one.add_argument("--benches", type=int, default=10, metavar="N")
+    one.add_argument("--benches", type=whole, default=10, metavar="N",
+                     help="how many (default 10)")
     one.add_argument("--dask", metavar="ADDRESS", help="an existing Dask cluster")
     one = commands.add("example", "load the example dossiers into the store")
-    one.add_argument("name", nargs="?", metavar="NAME")
+    one.add_argument("name", nargs="?", metavar="NAME", help="one of them (default: all)")
     commands.add("doctor", "check the store, properties, fonts and renderers")
     one = commands.add("app", "open the wizard in the browser")
-    one.add_argument("--port", type=int, default=8501, metavar="N")
-    one.add_argument("--host", default="localhost", metavar="ADDRESS")
-    one.add_argument("--no-browser", action="store_true")
+    one.add_argument("--port", type=port, default=8501, metavar="N",
+                     help="port to listen on (default 8501)")
+    one.add_argument("--host", default="localhost", metavar="ADDRESS",
+                     help="address to listen on (default localhost: this machine only)")
+    one.add_argument("--no-browser", action="store_true", help="do not open a browser")

@@ -98,8 +98,10 @@ def bring_in(arguments: Namespace) -> Reply:
     from experiments.transfer import import_dossier
 
     data = Path(arguments.file).read_bytes()
-    dossier_id = import_dossier(open_session(arguments.store), data)
-    return Reply(f"Imported dossier {dossier_id}", {"id": dossier_id})
+    found = import_dossier(open_session(arguments.store), data)
+    text = (f"Imported dossier {found.id}" if found.new else
+            f"Dossier {found.id} was here already, with all that the file holds.")
+    return Reply(text, {"id": found.id, "events": found.new})
 
 
 def back_up(arguments: Namespace) -> Reply:

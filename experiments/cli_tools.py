@@ -16,8 +16,10 @@ from experiments.cli_output import (
     columns,
     progress,
 )
+from experiments.dossier import Dossier
 from experiments.json_data import plain
 from experiments.output_file import write_whole
+from experiments.storage.protocol import UnknownDossier
 from experiments.substance_text import point_lines, substance_sentences
 from experiments.wording import capital, listed, percent
 
@@ -167,11 +169,21 @@ def compare(arguments: Namespace) -> Reply:
         if not arguments.others or known & set(arguments.others):
             found = compare_trials(dossier, arguments.others)
         else:
-            others = [service.load(session, o) for o in arguments.others]
+            others = [_loaded(session, o, known) for o in arguments.others]
             found = compare_dossiers(dossier, others)
     result = plain(found)
     lines = [d["sentence"] for d in result["differences"]] + list(result.get("sentences", ()))
     return Reply("\n".join(lines) or "Nothing to compare yet.", result)
+
+
+def _loaded(session: service.Session, name: str, trials: set[str]) -> Dossier:
+    """The dossier of that id, which is no trial of the first one either."""
+    try:
+        return service.load(session, name)
+    except UnknownDossier:
+        raise UserFault(f"There is no trial and no dossier {name[:40]!r}.",
+                        f"Trials: {listed(sorted(trials, key=lambda t: (len(t), t)), 12)}; "
+                        "`boilwright list` shows the dossiers.") from None
 
 
 def substance(arguments: Namespace) -> Reply:

@@ -40,14 +40,12 @@ def consequences(job: EvaporationJob, run_time_min: float) -> Consequences:
     vessels = job.equipment.vessels
     volume_l = vessels * job.sample.fill_volume_ml / 1000.0
     in_a_week = batches * WORKING_DAYS
-    capacity_l = job.equipment.condenser_capacity_ml / 1000.0
-    per_emptying = max(1, math.floor(capacity_l / volume_l + 1e-9))
     return Consequences(
         run_time_min=run_time_min, batch_min=batch, batches_a_day=batches,
         samples_a_day=batches * vessels, samples_a_week=in_a_week * vessels,
         analyst_min_a_week=in_a_week * job.limits.handling_min,
         solvent_l_a_week=in_a_week * volume_l,
-        condenser_emptyings_a_week=math.ceil(in_a_week / per_emptying),
+        condenser_emptyings_a_week=math.ceil(in_a_week / max(1, job.batches_in_trap)),
         assumption=f"{WORKING_DAY_MIN:g} min a day, {WORKING_DAYS} days a week, one evaporator, "
         f"{job.limits.handling_min:g} min handling a batch, all {vessels} positions in use",
     )

@@ -224,13 +224,15 @@ class EvaporationJob:
         return self.equipment.vessels * self.sample.fill_volume_ml
 
     @property
-    def fits_trap(self) -> bool:
-        """Whether the trap takes what a batch brings into it."""
-        return self.condensate_ml <= self.equipment.condenser_capacity_ml
+    def batches_in_trap(self) -> int:
+        """How many batches the trap takes before it must be emptied; 0: not even one."""
+        return int(self.equipment.condenser_capacity_ml / self.condensate_ml + 1e-9)
 
     @property
     def trap_sentence(self) -> str:
         """When to empty the trap."""
-        when = "before each batch" if self.fits_trap else "during the batch, or load less"
+        held = self.batches_in_trap
+        when = ("during the batch, or load less" if held == 0 else
+                "before each batch" if held == 1 else f"after {held} batches at the latest")
         return (f"A batch makes up to {self.condensate_ml:g} mL of condensate and the trap holds "
                 f"{self.equipment.condenser_capacity_ml:g} mL: empty it {when}.")

@@ -48,6 +48,7 @@ FACTOR_RULES = {
     "end_point_hold_min": Number(0.0, 600.0, unit="min"),
 }
 MAX_FILE_BYTES = 1_000_000
+EMPTY = Fault("job", "is empty.", "Give a job file; the examples show what it holds.")
 
 
 class JobError(ValueError):
@@ -112,6 +113,8 @@ def _mapping(source: str | Path | Mapping[str, Any]) -> Mapping[str, Any]:
             text = path.read_bytes().decode("utf-8-sig")
         else:
             text = source
+        if not text.strip():
+            raise JobError((EMPTY,))
         return tomllib.loads(text)
     except (OSError, TypeError, ValueError, RecursionError) as error:
         if isinstance(error, JobError):
@@ -121,6 +124,10 @@ def _mapping(source: str | Path | Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _unreadable(error: Exception, source: str | Path) -> Fault:
     name = str(source)[:120].splitlines()[0] if str(source) else ""
+    if isinstance(error, IsADirectoryError) and name:
+        return Fault("job", f"{name!r} is a folder.", "Give the job file in it.")
+    if isinstance(error, FileNotFoundError):
+        return Fault("job", f"there is no file {name!r}.", "Check its path.")
     if isinstance(error, OSError):
         return Fault("job", f"the file {name!r} cannot be read.", "Check its path and rights.")
     if isinstance(error, TypeError):

@@ -63,7 +63,7 @@ def predicted_run(
         "boil_over": bool(batch.boil_over_index[0] > 1.0),
         "boil_over_index": float(batch.boil_over_index[0]),
         "findings": [
-            *_held_up(job, checked), *([] if job.fits_trap else [job.trap_sentence]),
+            *_held_up(job, checked), *([] if job.batches_in_trap else [job.trap_sentence]),
             *(f.sentence for f in run.findings)],
         "trace": _trace(run, job),
     }

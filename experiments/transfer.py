@@ -11,7 +11,7 @@ import io
 import json
 import zipfile
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
@@ -40,8 +40,15 @@ def export_dossier(session: Session, dossier_id: str) -> bytes:
     return data
 
 
-def import_dossier(session: Session, data: bytes) -> str:
-    """Add the dossier of an export file to the store; returns its id.
+class Imported(NamedTuple):
+    """The dossier of an export file, and how many events the store did not have."""
+
+    id: str
+    new: int
+
+
+def import_dossier(session: Session, data: bytes) -> Imported:
+    """Add the dossier of an export file to the store.
 
     A dossier that is here already gets the events it lacks; one that went another way since
     is left alone. The hashes of a file do not prove who wrote it, so that bringing in what
@@ -63,11 +70,12 @@ def import_dossier(session: Session, data: bytes) -> str:
         raise StoreError(f"Dossier {dossier.id} in this store has another history.",
                          "Keep both: import the file into another store.")
     append(session, dossier, len(held))
+    new = max(len(events) - len(held), 0)
     session.store.note(session.clock(), session.user.name, "import", {
         "dossier": dossier.id, "sha256": hashlib.sha256(data).hexdigest(),
-        "events": max(len(events) - len(held), 0),
+        "events": new,
     })
-    return dossier.id
+    return Imported(dossier.id, new)
 
 
 def pack(dossier: Dossier) -> bytes:

@@ -111,7 +111,8 @@ def verify_dossier(
             more = len(table.rejected) - 1
             verb = "is" if more == 1 else "are"
             others = f" {counted(more, 'more row')} {verb} refused." if more else ""
-            raise EntryError(f"Row {first.row}: {first.reason}{others}", first.cure)
+            where = f"Row {first.row}: " if first.row else ""  # 0: the table as a whole
+            raise EntryError(f"{where}{first.reason}{others}", first.cure)
     return verify(dossier)
 
 

@@ -136,7 +136,7 @@ def _capacity(job: EvaporationJob) -> Limit:
     e = job.equipment
     return Limit(
         "condenser capacity", f"{e.condenser_capacity_ml:g} mL", e.condenser_capacity_ml, "mL",
-        job.trap_sentence, "fact" if job.fits_trap else "risk",
+        job.trap_sentence, "fact" if job.batches_in_trap else "risk",
     )
 
 

@@ -219,7 +219,8 @@ def gain(g: Gathered) -> Section | None:
         Table("At full use of one evaporator",
               (Column("", weight=2), Column("in use today", "right"),
                Column("recommended", "right"), Column("unit")), rows_of(rows),
-              note=f"Assumed: {found.recommended.assumption}."),
+              note=f"Assumed: {found.recommended.assumption}. Batches a day are whole ones, "
+              "counted before times are rounded."),
     ))
 
 

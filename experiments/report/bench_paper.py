@@ -15,6 +15,7 @@ from experiments.report.document import (
     Notice,
     Section,
     Table,
+    even_parts,
     rows_of,
 )
 from experiments.report.job_part import end_words, solvents_words
@@ -101,8 +102,7 @@ def _fields(sheet: BenchSheet, run: SheetRun) -> list[Table]:
     """Empty cells for every vessel, a few analytes at a time."""
     names = [a.name for a in sheet.job.analytes]
     tables = []
-    for start in range(0, len(names), AT_ONCE):
-        part = names[start : start + AT_ONCE]
+    for part in even_parts(names, AT_ONCE):
         rows = [
             [str(v) + (" (blank)" if v == run.blank_vessel else ""), *[""] * len(part)]
             for v in range(1, sheet.job.equipment.vessels + 1)

@@ -6,9 +6,11 @@ every renderer escapes it. References are numbers of records (events of the doss
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
+
+One = TypeVar("One")
 
 Align = Literal["left", "right", "centre"]
 
@@ -147,3 +149,15 @@ def rows_of(rows: Sequence[Sequence[str | Cell]]) -> tuple[tuple[Cell, ...], ...
     return tuple(
         tuple(c if isinstance(c, Cell) else Cell(c) for c in row) for row in rows
     )
+
+
+def even_parts(items: Sequence[One], at_most: int) -> Iterator[Sequence[One]]:
+    """Items in groups that fit side by side, as even as they go.
+
+    >>> [len(part) for part in even_parts(range(25), 6)]
+    [5, 5, 5, 5, 5]
+    """
+    count = -(-len(items) // at_most)
+    each = -(-len(items) // max(count, 1))
+    for start in range(0, len(items), max(each, 1)):
+        yield items[start : start + each]

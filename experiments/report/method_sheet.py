@@ -115,9 +115,11 @@ def steps(job: EvaporationJob, sample: Sample) -> tuple[str, ...]:
         if sample.end_volume_ml == 0.0 else
         f"It stops at {sample.end_volume_ml:g} mL, found by {sample.end_volume_control}."
     )
+    trap = (f"has room for {job.condensate_ml:g} mL" if job.batches_in_trap else
+            f"empty ({e.condenser_capacity_ml:g} mL)")
     return (
-        f"Check that the condenser is at {plain(e.condenser_temperature_c)} °C and its trap empty "
-        f"({e.condenser_capacity_ml:g} mL).",
+        f"Check that the condenser is at {plain(e.condenser_temperature_c)} °C and its trap "
+        f"{trap}.",
         f"{keeper}Fill {sample.fill_volume_ml:g} mL a vessel, balance the rotor, close the lid.",
         f"Bring the rotor to full speed ({e.relative_centrifugal_force:g} times gravity), then "
         "start the vacuum.",

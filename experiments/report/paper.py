@@ -98,7 +98,7 @@ def _section(section: Section, picture: Callable[[dict[str, Any]], str]) -> dict
 def _block(block: Any, picture: Callable[[dict[str, Any]], str]) -> dict[str, Any]:
     if isinstance(block, Figure):
         drawn = picture(block.chart)
-        return {"type": "figure", "title": block.title, "description": block.description,
+        return {"type": "figure", "title": _value(block.title), "description": block.description,
                 "points": printed_width(drawn), "svg": drawn}
     return {"type": type(block).__name__.lower(), **_plain(block)}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from experiments.corrections import CORRECTING, corrections
 from experiments.job import Analyte
@@ -17,6 +17,7 @@ from experiments.report.document import (
     Paragraph,
     Section,
     Table,
+    even_parts,
     rows_of,
 )
 from experiments.report.gathered import Gathered
@@ -46,9 +47,9 @@ def trials(g: Gathered) -> Section:
         recovery_against_time(g.dossier.job, g.dossier.trials, names, g.shown),
         "Recovery against run time of all finished trials, one panel an analyte.",
     ))
-    for part in _parts(g.dossier.job.analytes):
+    for part in even_parts(g.dossier.job.analytes, AT_ONCE):
         blocks.append(_means_table(g, part))
-    for part in _parts(g.dossier.job.analytes):
+    for part in even_parts(g.dossier.job.analytes, AT_ONCE):
         blocks += _vessel_tables(g, part)
     return Section("trials", "All trials with all results", tuple(blocks))
 
@@ -66,14 +67,6 @@ def _panels_words(names: Sequence[str]) -> str:
     if len(names) <= PANELS:
         return ""
     return f", the {PANELS} of {len(names)} analytes nearest to their targets"
-
-
-def _parts(analytes: Sequence[Analyte]) -> Iterator[Sequence[Analyte]]:
-    """Analytes in groups that fit side by side, as even as they go."""
-    count = -(-len(analytes) // AT_ONCE)
-    each = -(-len(analytes) // count)
-    for start in range(0, len(analytes), each):
-        yield analytes[start : start + each]
 
 
 def _runs_table(g: Gathered) -> Table:

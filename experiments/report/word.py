@@ -128,6 +128,7 @@ def _facts(file: Any, rows: Iterable[tuple[str, str]]) -> None:
 
 def _table(file: Any, block: Table) -> None:
     _text(file, block.title, size=8.5, colour=MUTED)
+    file.paragraphs[-1].paragraph_format.keep_with_next = True
     table = file.add_table(rows=1, cols=len(block.columns))
     table.style = "Light List"
     head = table.rows[0]
@@ -141,8 +142,18 @@ def _table(file: Any, block: Table) -> None:
         for cell, made, column in zip(table.add_row().cells, row, block.columns, strict=True):
             record = f" [{made.record}]" if made.record is not None else ""
             _set(cell, made.text + record, column.align, size, bold=made.strong)
+    _keep_rows_whole(table)
     if block.note:
         _text(file, block.note, size=8.0, colour=MUTED)
+
+
+def _keep_rows_whole(table: Any) -> None:
+    """No row goes on on the next page, and none of the first ones stands there alone."""
+    for row in table.rows:
+        row._tr.get_or_add_trPr().append(OxmlElement("w:cantSplit"))
+    for row in table.rows[:3]:
+        for cell in row.cells:
+            cell.paragraphs[0].paragraph_format.keep_with_next = True
 
 
 def _set(cell: Any, text: str, align: str, size: float, bold: bool) -> None:

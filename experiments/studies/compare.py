@@ -22,6 +22,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from experiments.entries import EntryError
 from experiments.progress import Progress
 from experiments.studies.bench import Bench, Mapping
 from experiments.studies.benches import REPORTED, SETTLED, make_bench
@@ -131,9 +132,9 @@ def _backend(address: str | None) -> Iterator[None]:
     try:
         from distributed import Client
     except ImportError:
-        raise RuntimeError(
-            "--dask needs the package distributed; install the extra with "
-            "pip install 'boilwright[study]'."
+        raise EntryError(
+            "--dask needs the package distributed, which is not installed.",
+            "Install the extra with pip install 'boilwright[study]', or leave the option out.",
         ) from None
     from joblib import parallel_config
 

@@ -93,6 +93,16 @@ def faults(source) -> dict[str, str]:
     }
 
 
+@pytest.mark.parametrize("held", [b"", b" \n\n"])
+def test_an_empty_file_is_one_fault(tmp_path, held):
+    path = tmp_path / "job.toml"
+    path.write_bytes(held)
+    with pytest.raises(JobError) as refused:
+        parse(path)
+    assert str(refused.value) == (
+        "job: is empty. Give a job file; the examples show what it holds.")
+
+
 def test_text_file_and_mapping_are_the_same_job(tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(TEXT, encoding="utf-8")
@@ -307,10 +317,10 @@ def test_what_cannot_be_described_in_water_is_said_of_each_analyte_beside_other_
 
 
 @pytest.mark.parametrize(("source", "said"), [
-    ("nowhere.toml", "cannot be read"),
+    ("nowhere.toml", "there is no file"),
     ("title = \n", "not valid TOML"),
     ("a\x00b", "not valid"),
-    (Path("."), "cannot be read"),
+    (Path("."), "is a folder"),
     ("", "cannot be read"),
     (None, "is no job"),
     (7, "is no job"),

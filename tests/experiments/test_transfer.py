@@ -110,7 +110,7 @@ def test_export_import_export_gives_the_same_bytes(kind, session, filled, tmp_pa
         f"sqlite:///{tmp_path / 's.sqlite'}" if kind == "sqlite"
         else request.getfixturevalue("postgresql_url"))
     other = service.Session(store, User("Grace"))
-    assert transfer.import_dossier(other, first) == filled.id
+    assert transfer.import_dossier(other, first) == (filled.id, len(filled.events))
     assert transfer.export_dossier(other, filled.id) == first
     assert tuple(store.events(filled.id)) == filled.events
     assert [n["what"] for n in store.notes()] == ["import", "export"]
@@ -124,9 +124,9 @@ def test_export_import_export_gives_the_same_bytes(kind, session, filled, tmp_pa
 def test_importing_again_changes_nothing_and_a_longer_history_is_added(session, filled):
     shorter = Dossier.from_events(filled.events[:5])
     transfer.import_dossier(session, transfer.pack(shorter))
-    transfer.import_dossier(session, transfer.pack(filled))
-    transfer.import_dossier(session, transfer.pack(filled))
-    transfer.import_dossier(session, transfer.pack(shorter))
+    assert transfer.import_dossier(session, transfer.pack(filled)).new == len(filled.events) - 5
+    assert transfer.import_dossier(session, transfer.pack(filled)).new == 0
+    assert transfer.import_dossier(session, transfer.pack(shorter)).new == 0
     assert tuple(session.store.events(filled.id)) == filled.events
     assert session.store.summaries()[0].revision == len(filled.events)
 
@@ -156,7 +156,7 @@ def test_the_table_in_the_file_holds_every_reading_and_no_live_formula(filled):
 def test_a_file_of_every_schema_opens_and_travels_on(session, version):
     """Files as they were written then; a new schema needs one more."""
     data = (DATA / f"schema-{version}.zip").read_bytes()
-    name = transfer.import_dossier(session, data)
+    name = transfer.import_dossier(session, data).id
     dossier = service.load(session, name)
     assert dossier.job.title == "Three esters from ethyl acetate"
     assert dossier.trial("T1").result.run_time_min == 41.5
@@ -359,7 +359,7 @@ def test_any_payload_in_a_chain_that_holds_is_taken_whole_or_refused(filled, seq
     except ValueError:  # NaN and infinities have no canonical form, so no chain can hold them
         return
     try:
-        name = transfer.import_dossier(empty, with_events(transfer.pack(filled), events))
+        name = transfer.import_dossier(empty, with_events(transfer.pack(filled), events)).id
     except StoreError:
         assert empty.store.summaries() == []
         return

@@ -68,7 +68,7 @@ def test_a_page_of_a_dossier_without_results_says_what_is_missing(store, key):
     at = opened(key, begun(store))
     assert not at.error
     words = {
-        "job": "Every change is saved at once", "results": "Waiting for results: **T1**",
+        "job": "saved when you leave its field", "results": "Waiting for results: **T1**",
         "verify": "There is no recommended setting yet.", "learn": "No result has been entered",
         "report": "nothing to report before the first result", "compare": "Fewer than two runs",
     }

@@ -21,7 +21,7 @@ from wizard.view_models.verify_rows import (
 
 
 def plans(*chances: float) -> SimpleNamespace:
-    return SimpleNamespace(alternatives=tuple(
+    return SimpleNamespace(needed_mean={"a": 80.0}, alternatives=tuple(
         DesignChance(n, 3, c) for n, c in enumerate(chances, start=3)))
 
 
@@ -35,6 +35,14 @@ def plans(*chances: float) -> SimpleNamespace:
 def test_numbers_of_runs_with_one_chance_are_not_offered_as_if_they_differed(chances, said):
     assert sameness_sentence(plans(*chances)) == said
     assert is_hopeless(plans(*chances)) == ("no number of runs helps" in said)
+
+
+def test_a_setting_further_from_its_target_is_no_cure_for_scatter():
+    made = plans(0.0, 0.001)
+    made.needed_mean["b"] = None
+    said = sameness_sentence(made)
+    assert "single runs of b scatter too widely" in said
+    assert "further from its target" not in said
 
 
 def test_runs_to_learn_from_and_those_learnt_are_named():

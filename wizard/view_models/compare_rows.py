@@ -42,7 +42,7 @@ def headline(found: Comparison) -> str:
     leads = {"different": "different", "same": "the same within what matters",
              "cannot tell": "not told apart"}
     text = "; ".join(
-        f"{lead}: {', '.join(dict.fromkeys(by[verdict]))}"
+        f"{lead}: {listed(list(dict.fromkeys(by[verdict])))}"
         for verdict, lead in leads.items() if verdict in by
     )
     return f"{capital(text)}."

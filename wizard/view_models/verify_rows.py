@@ -115,6 +115,11 @@ def sameness_sentence(made: VerificationPlan) -> str:
         return ""
     lead = (f"{min(sizes)} to {max(sizes)} runs all have the same chance of passing, "
             f"{shared.pop()}:")
+    scattered = [name for name, needed in made.needed_mean.items() if needed is None]
+    if is_hopeless(made) and scattered:
+        return (f"{lead} single runs of {listed(scattered)} scatter too widely, which no number "
+                "of runs helps. Look for vessels that run hotter, colder or longer than the "
+                "others, or write another limit beforehand, with its reason.")
     if is_hopeless(made):
         return f"{lead} no number of runs helps. Look for a setting further from its target."
     return f"{lead} more runs are worth it only where your procedure asks for them."

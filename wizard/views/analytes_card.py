@@ -13,7 +13,7 @@ from wizard.view_models.job_fields import Field, analyte_fields, data_sheet_fiel
 from wizard.view_models.substance_choice import cas_of, offered
 from wizard.views.job_cards import grid, heads, preset
 
-WIDTHS = (10, 5, 8, 2)
+WIDTHS = (9, 5, 10, 3)
 
 
 def analytes_card(form: JobForm) -> None:
@@ -32,9 +32,10 @@ def analytes_card(form: JobForm) -> None:
         rows = form.value("analytes") or []
         if not rows:
             st.markdown("Nothing yet: add a list, search, or enter a new analyte.")
-        else:
-            heads(("Analyte", "Target recovery, %", "Role", ""), WIDTHS)
-        names = [_row(form, i, rows) for i in range(len(rows))]
+        with st.container(key="job-analytes"):
+            if rows:
+                heads(("Analyte", "Target recovery, %", "Role", ""), WIDTHS)
+            names = [_row(form, i, rows) for i in range(len(rows))]
         form.slots["analytes"] = st.empty()
         if rows:
             _details(form, rows)

@@ -111,5 +111,5 @@ def _import(session: WizardSession) -> None:
         given = st.file_uploader("Dossier file, as another Boilwright exported it",
                                  type=["zip"], key="list.import")
         if given is not None and st.button("Bring it in", key="list.import.go"):
-            session.open(transfer.import_dossier(session.service, given.getvalue()))
+            session.open(transfer.import_dossier(session.service, given.getvalue()).id)
             frame.go(session, "report")

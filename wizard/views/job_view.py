@@ -55,8 +55,8 @@ def render(session: WizardSession) -> None:
 
 def _form(session: WizardSession, form: JobForm, dossier: Dossier | None) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.markdown("Choose from the lists and correct what differs. Every change is saved at "
-                    "once.", width="stretch")
+        st.markdown("Choose from the lists and correct what differs. What you enter is "
+                    "saved when you leave its field.", width="stretch")
         undo = st.empty()
     _title(form)
     with st.container(key="job.form"):

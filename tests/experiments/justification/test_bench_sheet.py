@@ -68,6 +68,17 @@ def test_the_paper_tells_what_goes_into_each_vessel_of_a_run(job):
     assert "2 µg of carvone; 10 µg of dibutyl phthalate, limonene. Spike" in use.blocks[1].items[1]
 
 
+def test_no_analyte_of_many_has_a_table_of_its_own(job):
+    """The last of 25 analytes once filled half a page alone."""
+    many = replace(job, analytes=tuple(replace(job.analytes[0], name=f"a{i}") for i in range(25)))
+    made = Dossier.start(many, dossier_id="s")
+    made.note_event("proposed", {"trial": "T1", "reason": "", "setting": {
+        f.name: f.low for f in many.factors}})
+    blocks = sheet_document(trial_sheet(made, ["T1"])).sections[-1].blocks
+    tables = [b for b in blocks if getattr(b, "size", "") == "fields"]
+    assert [len(t.columns) - 1 for t in tables] == [5] * 5
+
+
 def test_the_order_is_drawn_from_the_seed(dossier, job):
     orders = set()
     for seed in range(12):

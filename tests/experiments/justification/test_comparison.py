@@ -115,6 +115,7 @@ def test_counting_batches_by_hand(job):
     assert made.analyst_min_a_week == 8 * 5 * 20
     assert made.solvent_l_a_week == pytest.approx(40 * 0.24)
     assert made.condenser_emptyings_a_week == 10, "a litre holds four batches"
+    assert job.trap_sentence.endswith("empty it after 4 batches at the latest.")
     with pytest.raises(EntryError):
         consequences(job, 0.0)
 

@@ -112,7 +112,7 @@ def test_the_taking_over_survives_an_export(session):
     record_verification(session, "d", f"{HEAD}\n{LAST}")
     dossier, _ = learn_from_verification(session, "d")
     other = service.Session(MemoryStore(), local_user())
-    moved = service.load(other, import_dossier(other, export_dossier(session, "d")))
+    moved = service.load(other, import_dossier(other, export_dossier(session, "d")).id)
     assert moved.trials == dossier.trials
 
 

@@ -366,7 +366,7 @@ def test_a_run_is_corrected_in_its_place_and_the_old_entry_stays(
     assert after.events[-1].payload["replaces"] == after.events[-3].seq
     assert verify(after).set_aside == {"V2": "its day is not given"}
     other = service.Session(MemoryStore(), local_user())
-    moved = service.load(other, import_dossier(other, export_dossier(session, made.id)))
+    moved = service.load(other, import_dossier(other, export_dossier(session, made.id)).id)
     assert recorded_runs(moved, set_point) == [first, second]
 
 
