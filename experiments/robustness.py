@@ -234,16 +234,20 @@ def _ln_time(trial: Trial) -> float:
 
 
 def _readings(job: EvaporationJob, trials: Sequence[Trial], name: str) -> tuple[Array, Array]:
-    """Mean recovery of each run in percent and the standard deviation of such a mean."""
+    """Mean recovery of each run in percent and the standard deviation of such a mean.
+
+    A reading below its limit counts as nothing, the worst that it allows.
+    """
     seen, error = np.full(len(trials), np.nan), np.full(len(trials), np.nan)
     for i, trial in enumerate(trials):
         result = trial.result
         if result is None or result.outcome != "finished" or result.corrected:
             continue
-        mean, count = mean_and_vessels(result, name, job.equipment.vessels)
+        _, count = mean_and_vessels(result, name, job.equipment.vessels)
         if count:
-            seen[i] = 100.0 * mean
-            error[i] = 100.0 * math.sqrt(float(mean_variance(np.array(mean), np.array(count))))
+            seen[i], _ = result.mean_span(name)
+            variance = mean_variance(np.array(seen[i] / 100.0), np.array(count))
+            error[i] = 100.0 * math.sqrt(float(variance))
     return seen, error
 
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#$~|!&:]")
-_PERCENT = re.compile(r"(?<=\d) (?=%)")
+_SIGN = re.compile(r"(?<=\d) (?=[%°])")
 _LINES = re.compile(r"\s*[\r\n]+\s*")
 
 
@@ -22,7 +22,7 @@ def verbatim(text: object) -> str:
     >>> print(verbatim("benz[a]pyrene *"))
     benz\[a\]pyrene \*
     """
-    one_line = _PERCENT.sub("\u00a0", _LINES.sub(" ", str(text)))  # no line begins with its sign
+    one_line = _SIGN.sub("\u00a0", _LINES.sub(" ", str(text)))  # no line begins with its sign
     return _SPECIAL.sub(r"\\\g<0>", one_line)
 
 

@@ -167,3 +167,13 @@ def test_a_run_beyond_the_job_s_ranges_is_named_as_one(dossier, set_point):
     beyond = [t.setting["set_temperature_c"] > highest for t in planned]
     assert any(beyond)
     assert beyond == ["own range of set temperature: make sure" in t.reason for t in planned]
+
+
+def test_a_reading_below_its_limit_counts_as_nothing(dossier, set_point):
+    """As in a verification: half of the limit would hold up a corner that may have failed."""
+    for trial in plan_robustness(dossier, set_point):
+        dossier.record(trial.id, run_time_min=40.0, recovery_percent={
+            "carvone": [90.0, 90.0, 90.0, 90.0, 90.0, "<84"], "dibutyl phthalate": [95.0] * 6})
+    effects = analyse_robustness(dossier)
+    corner = next(c for c in effects.corners if c.analyte == "carvone")
+    assert corner.mean == pytest.approx(75.0)
