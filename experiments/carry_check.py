@@ -19,7 +19,7 @@ from models.likelihood import TREND, Simulator, ln_run_time, scales_of, simulate
 
 CHECKED = 1000
 """Draws of the check."""
-UNLIKELY = 0.1
+UNLIKELY = 0.2
 """Chance below which run times speak against what was carried over."""
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from models.compilation import kernel, released
-from models.kernel_data import CLASSES, MOLAR_VOLUME, Liquid, Rig
+from models.kernel_data import CLASSES, MOLAR_VOLUME, P_COLD, Liquid, Rig
 from models.kernel_run import run
 from models.kernel_slopes import contents
 from models.kernel_space import DRY, Course, Space, make_space
@@ -54,10 +54,13 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
     ramp_begin = theta[START_DELAY] + np.log(ATMOSPHERE / pull_to) / rig.pump_rate
     u, spread, exponent = theta[HEAT_TRANSFER], theta[VESSEL_SPREAD], theta[AREA_EXPONENT]
     power = max(1.0 - exponent, LEAST_POWER)
-    fill, moles = 0.0, 0.0
+    fill, moles, trapped, trap_pressure = 0.0, 0.0, 0.0, 0.0
     for j in range(start.shape[0]):
         fill += start[j] * liquid.pure[j, MOLAR_VOLUME]
         moles += start[j]
+        if j != rig.keeper:
+            trapped += start[j]
+            trap_pressure += start[j] * liquid.pure[j, P_COLD]
     floor = (rig.rim_area / rig.full_area) ** (1.0 / max(exponent, 0.1)) * rig.capacity / fill
     hold_up = min(theta[HOLD_UP] + rig.residue_volume, MOST_HELD * fill)
     last_wet = ((hold_up + setting[KEEPER]) / rig.capacity) ** exponent
@@ -73,7 +76,7 @@ def plan(setting: Array, theta: Array, start: Array, liquid: Liquid, rig: Rig) -
         (hold_up / fill + floor) ** power,
         theta[CONDENSER_LIMIT], theta[FILM_TRANSPORT], theta[ENTRAINMENT], theta[WARMING_TIME],
         theta[END_SENSITIVITY] * rig.end_fraction, theta[BOIL_OVER_LIMIT],
-        theta[BREAKTHROUGH_END], theta[LEFT_IN_KEEPER],
+        theta[BREAKTHROUGH_END], trap_pressure / trapped, theta[LEFT_IN_KEEPER],
     )
 
 

@@ -169,7 +169,8 @@ def event_values(t: float, y: Array, f: Array, out: Array, space: Space, course:
         out[0, LEAVE] = now[MARGIN] + 1e-6
         out[1, LEAVE] = np.nan
         waiting = now[CLOCK] < 0.0 and now[PEAK] > 0.0 and now[PIECE] == 3.0
-        noticed = y[0] > space.cold[0] or course.ends_through > 0.0
+        condenses = y[0] > max(space.cold[0], course.trap_pressure)
+        noticed = condenses or course.ends_through > 0.0
         if waiting and noticed and not stops_at_volume:
             out[0, QUIET] = now[LOAD] / now[PEAK] - course.end_share
             out[1, QUIET] = np.nan

@@ -367,5 +367,6 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
             keep_events(h, space)
     if now[STOPPED] > 0.0 and now[AT_VOLUME] == 0.0:
         now[FALSE_END] = 1.0 if is_false_end(space, course, liquid, rig) else 0.0
-    now[THROUGH] = 1.0 if course.end_pressure <= space.cold[0] else 0.0
+    condenses = course.end_pressure > max(space.cold[0], course.trap_pressure)
+    now[THROUGH] = 0.0 if condenses else 1.0
     return written

@@ -50,7 +50,10 @@ NOW = 25
 
 
 class Course(NamedTuple):
-    """One run: what is set and the natural values of the parameters, SI units."""
+    """One run: what is set and the natural values of the parameters, SI units.
+
+    ``trap_pressure`` is the saturation pressure of all that the condenser holds in the end.
+    """
 
     set_temperature: float
     ramp_rate: float
@@ -80,6 +83,7 @@ class Course(NamedTuple):
     end_share: float
     boil_over: float
     ends_through: float
+    trap_pressure: float
     left_in_keeper: float
 
 

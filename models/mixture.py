@@ -29,8 +29,6 @@ EDGE = 0.03
 """Mole fraction; azeotropes nearer to a pure substance are within the error of UNIFAC."""
 SEPARATE = ("Two liquid phases boil together here, at one temperature whatever there is of "
             "either; activity coefficients are those of both together.")
-USUAL_PRESSURE = 1e4
-"""Pa, a usual one to boil solvents under."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,13 +105,13 @@ def bubble_point(system: LiquidSystem, x: Array, pressure: float) -> BubblePoint
 
 
 def breakthrough_pressure(system: LiquidSystem, x: Array, cold: float) -> float:
-    """Pressure (Pa) below which the vapour over a liquid passes a condenser at ``cold`` (K).
+    """Pressure (Pa) below which what has boiled off passes a condenser at ``cold`` (K).
 
-    The saturation pressure there of what the vapour over mole fractions x [S], boiling under
-    :data:`USUAL_PRESSURE`, condenses to, as an ideal mixture; as in the run model.
+    The saturation pressure there of a condensate of mole fractions x [S], as an ideal mixture:
+    in the end the condenser holds the whole fill, and its lighter part leaves again with the
+    pump where the pressure falls below that; as in the run model.
     """
-    y = bubble_point(system, x, USUAL_PRESSURE).y
-    return float(y @ np.exp(ln_pressure(system.ln_p, cold)))
+    return float(x @ np.exp(ln_pressure(system.ln_p, cold)))
 
 
 def azeotrope(system: LiquidSystem, pressure: float) -> Azeotrope | None:

@@ -1,6 +1,5 @@
-"""An independent solution of the run model for tests: plain Python, scipy's solve_ivp.
-
-The balances again, in moles and without a compiled kernel; restarted at every event.
+"""An independent solution of the run model for tests: plain Python, scipy's solve_ivp,
+the balances again, in moles and without a compiled kernel; restarted at every event.
 """
 
 from __future__ import annotations
@@ -66,8 +65,9 @@ class ReferenceRun:
         cold = equipment.condenser_temperature_k
         self.cold = [self.saturation(system.ln_p[j], cold) for j in range(self.S)]
         self.cold_h = [self.enthalpy(j, cold) for j in range(self.S)]
-        main = int(np.argmax(self.start))
+        main, caught = int(np.argmax(self.start)), self.start[: self.S - self.K]
         self.last_cold = (self.cold[main], self.cold_h[main])
+        self.trap = float(caught @ self.cold[: len(caught)] / caught.sum())
         self.mode = [HEATING] * CLASSES
         self.fell_dry = [(0.0, 0.0)] * CLASSES
         self.guess = [293.15] * CLASSES
@@ -191,7 +191,7 @@ class ReferenceRun:
         made = sum(q["count"] * (q["a"] - q["b"] * slope) * q["h"] for q in each if q and q["a"])
         load = max(made, 0.0) * duty / (duty + pumped * limit_h)
         return {"p": p, "each": each, "slope": slope, "able": able, "wanted": slope_wanted,
-                "load": load, "through": p <= limit_p}
+                "load": load, "through": p <= max(limit_p, self.trap)}
 
     def rhs(self, t: float, y: np.ndarray) -> np.ndarray:
         b = self.balance(t, y)

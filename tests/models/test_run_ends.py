@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from random_jobs import job, saturation
+from random_jobs import Job, job, saturation
 
 from models.kernel_run import LEFT_SHARE
+from models.mixture import breakthrough_pressure
 from models.parameters import INDEX, NAMES
 from models.run_findings import describe
 from models.run_model import simulate
@@ -17,13 +18,11 @@ from models.run_trace import trace
 SEEDS = range(12)
 
 
-def breakthrough(seed: int, switch: float) -> tuple[bool, bool]:
-    """Whether a run to half the condenser's saturation pressure ends, and passes it."""
-    made = job(seed)
-    cold = made.equipment.condenser_temperature_k
+def ending(made: Job, end: float, switch: float) -> tuple[bool, bool]:
+    """Whether a run to that end pressure (Pa) ends, and passes the condenser."""
     setting = made.setting.copy()
-    setting[2] = 0.5 * saturation(made.system, 0, cold)
-    equipment = replace(made.equipment, ultimate_pressure_pa=min(100.0, 0.4 * setting[2]))
+    setting[2] = end
+    equipment = replace(made.equipment, ultimate_pressure_pa=min(100.0, 0.8 * end))
     z = np.zeros(len(NAMES))
     z[INDEX["breakthrough_end"]] = switch
     batch = simulate(made.system, equipment, made.load, setting, z)
@@ -33,8 +32,29 @@ def breakthrough(seed: int, switch: float) -> tuple[bool, bool]:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_end_point_is_void_below_saturation_unless_it_is_noticed(seed: int) -> None:
     """The vapour goes on to the pump, so the load never tells."""
-    assert breakthrough(seed, -3.0) == (False, True)
-    assert breakthrough(seed, 3.0) == (True, True)
+    made = job(seed)
+    end = 0.5 * saturation(made.system, 0, made.equipment.condenser_temperature_k)
+    assert ending(made, end, -3.0) == (False, True)
+    assert ending(made, end, 3.0) == (True, True)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_lighter_part_of_what_the_condenser_holds_leaves_again(seed: int) -> None:
+    """Below the saturation pressure of the whole fill, though what boils last would condense.
+
+    By Raoult's law, worked out here from the fill.
+    """
+    made = job(seed, solvents=2)
+    system, cold = made.system, made.equipment.condenser_temperature_k
+    moles = system.fraction * system.density / system.molar_mass
+    light, heavy = saturation(system, 0, cold), saturation(system, 1, cold)
+    limit = float(moles @ [light, heavy] / moles.sum())
+    end = max(0.8 * limit, np.sqrt(heavy * limit))
+    assert heavy < end < limit
+    assert ending(made, end, -3.0) == (False, True)
+    assert ending(made, end, 3.0)[0]
+    assert breakthrough_pressure(system, moles / moles.sum(), cold) == pytest.approx(limit)
+    assert not ending(made, 1.05 * limit, -3.0)[1]
 
 
 def test_one_wet_vessel_class_makes_a_run_not_dry() -> None:

@@ -70,10 +70,11 @@ def test_run_time_and_recovery_match_the_reference(number):
     assert bool(batch.finished[0]) == reference.finished
     if reference.finished:
         assert batch.run_time[0] == pytest.approx(reference.run_time, rel=RUN_TIME_SHARE)
-    recovery = surviving_fraction(batch, case.load.spike_mol, np.zeros(3))[0]
-    assert np.all(np.isnan(recovery) == np.isnan(reference.survival))
-    gap = np.abs(recovery - reference.survival)
-    assert np.all(gap[np.isfinite(gap)] < RECOVERY)
+    stops = np.isfinite(reference.survival).all()
+    assert bool(batch.finished[0] or batch.false_end[0]) == stops
+    if stops:
+        recovery = surviving_fraction(batch, case.load.spike_mol, np.zeros(3))[0]
+        assert np.all(np.abs(recovery - reference.survival) < RECOVERY)
 
 
 def test_the_jobs_say_something():
