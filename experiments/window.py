@@ -107,8 +107,9 @@ def _breakthrough(job: EvaporationJob, system: LiquidSystem) -> Limit:
     cold = job.equipment.condenser_temperature_c
     return Limit(
         "condenser breakthrough", f"end pressure above {value:.3g} mbar", value, "mbar",
-        f"At the condenser's {cold:g} degC the vapour's saturation pressure is {value:.3g} mbar; "
-        "below it the vapour passes on to the pump and the condenser's load cannot show the end.",
+        f"At the condenser's {cold:g} degC the saturation pressure of the fill's solvents is "
+        f"{value:.3g} mbar; below it vapour passes on to the pump and the condenser's load cannot "
+        "show the end.",
         "risk",
     )
 
