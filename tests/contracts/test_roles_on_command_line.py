@@ -110,4 +110,4 @@ def test_an_account_without_a_role_reads_nothing_and_the_doctor_still_looks(
         assert "nobody may not read here." in capfd.readouterr().err
     assert not Path("x.zip").exists()
     cli.main(["doctor"])  # whether all is well is another question
-    assert "1 dossiers, 4 events, every chain holds" in capfd.readouterr().out
+    assert "1 dossier, 4 events, every chain holds" in capfd.readouterr().out

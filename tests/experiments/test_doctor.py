@@ -30,7 +30,7 @@ def test_everything_is_well_where_everything_is_there(url):
     checks = doctor.examine(url)
     assert [check.name for check in checks] == NAMES
     assert ill(checks) == {}
-    assert "1 dossiers" in checks[-1].detail
+    assert "1 dossier," in checks[-1].detail
 
 
 def test_a_store_that_was_tampered_with_is_ill(url):

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from experiments import studies
+from experiments.entries import EntryError
 from experiments.studies import compare, quick_look
 from experiments.studies.compare import Play, plan, run_study, write_summary
 from experiments.studies.physical import drawn_kind
@@ -66,7 +67,7 @@ def test_dask_without_its_package_is_one_sentence(
 ) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     groups = plan({"physics-free": (1,)}, NAMES[:1], 1)
-    with pytest.raises(RuntimeError, match=r"--dask needs the package distributed"):
+    with pytest.raises(EntryError, match=r"--dask needs the package distributed"):
         run_study(groups, tmp_path / "scores.csv", dask="tcp://nowhere:8786")
 
 
