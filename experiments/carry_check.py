@@ -20,7 +20,8 @@ from models.likelihood import TREND, Simulator, ln_run_time, scales_of, simulate
 CHECKED = 1000
 """Draws of the check."""
 UNLIKELY = 0.2
-"""Chance below which run times speak against what was carried over."""
+"""Chance below which run times speak against what was carried over; the check is slow to cry out,
+so that of evaporators that are the same far fewer than one in five fall below it."""
 
 
 @dataclass(frozen=True)
