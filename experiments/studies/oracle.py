@@ -31,7 +31,7 @@ from experiments.studies.optimum import (
     window_sample,
 )
 from experiments.studies.physical import drawn_kind, physical_bench
-from experiments.studies.quick_look import WITHIN, quick_seeds
+from experiments.studies.quick_look import TRIALS, WITHIN, quick_seeds
 from models.noise import with_common
 from models.system import Array
 
@@ -86,7 +86,7 @@ def reach_of_oracle(seed: int) -> Array:
     return found
 
 
-def odds_of_oracle(seed: int, runs: float = RUNS[0]) -> Array:
+def odds_of_oracle(seed: int, runs: float = TRIALS) -> Array:
     """Of a bench for each of :data:`LEVELS`, as :func:`odds`; nothing where none is feasible."""
     known = _known(seed)
     return np.zeros((len(LEVELS), 3)) if known is None else odds(*known, runs)

@@ -37,6 +37,14 @@ def test_less_is_known_with_fewer_runs() -> None:
     assert (region <= 1.0).all()
 
 
+def test_odds_are_those_of_as_many_runs_as_the_quick_benchmark_makes(monkeypatch) -> None:
+    asked = []
+    monkeypatch.setattr(oracle, "_known", lambda seed: (seed, None, 1.0))
+    monkeypatch.setattr(oracle, "odds", lambda *given: asked.append(given[-1]))
+    oracle.odds_of_oracle(24)
+    assert asked == [9]
+
+
 def test_odds_are_those_of_a_normal_mean() -> None:
     """One analyte, one setting a standard error above its target and one far below but faster.
 
