@@ -141,6 +141,12 @@ def level_events(k: int, y: Array, f: Array, out: Array, space: Space, course: C
 
 
 @inlined
+def condenses(pressure: float, space: Space, course: Course) -> bool:
+    """Whether at that pressure (Pa) neither what boils nor what is caught passes the condenser."""
+    return pressure > max(space.cold[0], course.trap_pressure)
+
+
+@inlined
 def event_values(t: float, y: Array, f: Array, out: Array, space: Space, course: Course,
                  liquid: Liquid, rig: Rig) -> None:
     """Write every event's value and time derivative into ``out`` [2, EVENTS].
@@ -169,8 +175,7 @@ def event_values(t: float, y: Array, f: Array, out: Array, space: Space, course:
         out[0, LEAVE] = now[MARGIN] + 1e-6
         out[1, LEAVE] = np.nan
         waiting = now[CLOCK] < 0.0 and now[PEAK] > 0.0 and now[PIECE] == 3.0
-        condenses = y[0] > max(space.cold[0], course.trap_pressure)
-        noticed = condenses or course.ends_through > 0.0
+        noticed = condenses(y[0], space, course) or course.ends_through > 0.0
         if waiting and noticed and not stops_at_volume:
             out[0, QUIET] = now[LOAD] / now[PEAK] - course.end_share
             out[1, QUIET] = np.nan

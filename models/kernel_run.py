@@ -13,6 +13,7 @@ import numpy as np
 from models.compilation import inlined, kernel
 from models.kernel_data import CLASSES, H_COLD, MOLAR_VOLUME, P_COLD, Liquid, Rig
 from models.kernel_events import (
+    condenses,
     event_values,
     guess_slopes,
     note_boil_over,
@@ -367,6 +368,5 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
             keep_events(h, space)
     if now[STOPPED] > 0.0 and now[AT_VOLUME] == 0.0:
         now[FALSE_END] = 1.0 if is_false_end(space, course, liquid, rig) else 0.0
-    condenses = course.end_pressure > max(space.cold[0], course.trap_pressure)
-    now[THROUGH] = 0.0 if condenses else 1.0
+    now[THROUGH] = 0.0 if condenses(course.end_pressure, space, course) else 1.0
     return written
