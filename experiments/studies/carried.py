@@ -1,7 +1,8 @@
 """What an earlier dossier saves in trials: ``python -m experiments.studies.carried``.
 
-Each pair is two jobs on one simulated evaporator with different solvents. The first is taught by
-nine runs over its window; the second is played by Boilwright cold and with what was carried over.
+Each pair is two jobs on one simulated evaporator with different solvents, of other analytes or of
+the same. The first is taught by nine runs over its window; the second is played by Boilwright cold
+and with what was carried over.
 A third set of runs is made on another evaporator in its place. One line of JSON a pair is
 appended to a file, so that a stopped study goes on where it stopped.
 """
@@ -32,9 +33,9 @@ COLD, WARM = (6, 9), (3, 6)
 SEEDS = tuple(range(2200, 2300))
 
 
-def play_pair(seed: int) -> dict[str, Any]:
+def play_pair(seed: int, analytes: str = "other") -> dict[str, Any]:
     """Excess times of the best setting after so many trials, and what was said of the carry."""
-    pair = bench_pair(seed)
+    pair = bench_pair(seed, analytes)
     best = fastest_feasible(pair.second)
     if best is None:
         raise RuntimeError(f"The second job of bench {seed} has no feasible setting.")
@@ -44,7 +45,7 @@ def play_pair(seed: int) -> dict[str, Any]:
     _run(swapped, pair.swapped, _spread(pair.swapped, 2 * BATCH), first_day=50)
     cold, warm = _start(pair.second, None), _start(pair.second, earlier)
     found: dict[str, Any] = {
-        "bench": seed, "best_min": best.run_time,
+        "bench": seed, "analytes": analytes, "best_min": best.run_time,
         "cold": _play(cold, pair.second, best.run_time, COLD),
         "warm": _play(warm, pair.second, best.run_time, WARM),
     }
@@ -151,9 +152,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--pairs", type=int, default=30)
+    parser.add_argument("--analytes", choices=("other", "same"), default="other",
+                        help="of the second job, beside those of the first")
     parser.add_argument("--output", type=Path, default=Path("carried.jsonl"))
     given = parser.parse_args(argv)
-    rows = read_rows(given.output)
+    rows = [r for r in read_rows(given.output) if r.get("analytes", "other") == given.analytes]
     tried = {row["bench"] for row in rows}
     for seed in SEEDS:
         if len(rows) >= given.pairs:
@@ -161,7 +164,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if seed in tried:
             continue
         try:
-            rows.append(play_pair(seed))
+            rows.append(play_pair(seed, given.analytes))
         except RuntimeError as error:
             print(error)
             continue

@@ -1,7 +1,8 @@
 """Pairs of physical benches: two jobs on one evaporator, or on one that was swapped for it.
 
-The second job of a pair names the same evaporator and differs in solvent, fill, analytes and
-window. Where the evaporator was swapped, the job file says the same of it and only runs can tell.
+The second job of a pair names the same evaporator and differs in solvent, fill and window; its
+analytes are others, or among those of the first. Where the evaporator was swapped, the job file
+says the same of it and only runs can tell.
 """
 
 from __future__ import annotations
@@ -22,7 +23,14 @@ from experiments.studies.physical import (
     drawn_kind,
     physical_bench,
 )
-from experiments.studies.physical_jobs import ZERO, Scene, draw_candidates, draw_rig, draw_scene
+from experiments.studies.physical_jobs import (
+    ZERO,
+    Candidates,
+    Scene,
+    draw_candidates,
+    draw_rig,
+    draw_scene,
+)
 from experiments.studies.targets import choose_analytes, choose_targets
 
 OF_THE_EVAPORATOR = (
@@ -43,12 +51,15 @@ class Pair:
     swapped: Bench
 
 
-def bench_pair(seed: int) -> Pair:
-    """The physical bench of that seed and a second job on its evaporator, and on another one."""
+def bench_pair(seed: int, analytes: str = "other") -> Pair:
+    """The physical bench of that seed and a second job on its evaporator, and on another one.
+
+    ``analytes`` of the second job: "other" ones, or the "same" (some of those of the first).
+    """
     first = physical_bench(seed, _possible(seed))
     for attempt in range(200):
         rng = np.random.default_rng([20260103, seed, attempt])
-        second = _second(first, rng)
+        second = _second(first, analytes, rng)
         if second is not None:
             return Pair(first, second, _swapped(second, rng))
     raise RuntimeError(f"No second job was found for bench seed {seed}.")
@@ -60,7 +71,7 @@ def _possible(seed: int) -> str:
     return "medium" if kind == "impossible" else kind
 
 
-def _second(first: Bench, rng: np.random.Generator) -> Bench | None:
+def _second(first: Bench, analytes: str, rng: np.random.Generator) -> Bench | None:
     """A second bench, None when the draw does not suit."""
     truth = _truth(first)
     scene = _another_job(truth.scene, rng)
@@ -68,9 +79,7 @@ def _second(first: Bench, rng: np.random.Generator) -> Bench | None:
         return None
     drawn = draw_rig(scene, rng)
     rig = truth.rig._replace(**{name: getattr(drawn, name) for name in OF_THE_SAMPLE})
-    pool = draw_candidates(scene, rng)
-    known = set(first.analytes)
-    pool = pool.take([i for i, e in enumerate(pool.entries) if e["name"] not in known])
+    pool = truth.analytes if analytes == "same" else _others(first, rng)
     draft = Draft(first.seed, "easy", scene, rig, liquids.margules_matrix(scene.names, rng),
                   first.noise)
     everything = draft.build(pool, np.zeros(len(pool.entries)))
@@ -87,6 +96,11 @@ def _second(first: Bench, rng: np.random.Generator) -> Bench | None:
     if choice is None:
         return None
     return complete(replace(draft, kind=kind), pool.take(chosen), choice, rows)
+
+
+def _others(first: Bench, rng: np.random.Generator) -> Candidates:
+    pool, known = draw_candidates(rng), set(first.analytes)
+    return pool.take([i for i, e in enumerate(pool.entries) if e["name"] not in known])
 
 
 def _another_job(first: Scene, rng: np.random.Generator) -> Scene | None:

@@ -39,7 +39,7 @@ class PhysicalTruth:
     scene: Scene
     liquid: Liquid
     rig: Rig
-    ceiling: Array
+    analytes: Candidates
 
     def __call__(self, rows: Array) -> Truth:
         fixed: Setting = self.scene.fixed
@@ -64,7 +64,7 @@ class PhysicalTruth:
             settings, fills, bool(self.scene.keeper), CONTROLS[self.scene.control],
             column["end_volume_ml"] * 1e-6, self.liquid, self.rig,
         )
-        recovery = 100.0 * left * self.ceiling
+        recovery = 100.0 * left * self.analytes.ceiling
         return Truth(np.where(status == 1, np.nan, time / 60.0), recovery, status, index)
 
 
@@ -111,7 +111,7 @@ class Draft:
             family="physical", seed=self.seed, kind=self.kind,
             job=write_job(self.scene, entries, title, self.seed),
             free=self.scene.free, noise=self.noise,
-            evaluate=PhysicalTruth(self.scene, liquid, self.rig, chosen.ceiling),
+            evaluate=PhysicalTruth(self.scene, liquid, self.rig, chosen),
             region=region,
         )
 
@@ -119,7 +119,7 @@ class Draft:
 def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
     scene = draw_scene(rng)
     rig = draw_rig(scene, rng)
-    pool = draw_candidates(scene, rng)
+    pool = draw_candidates(rng)
     draft = Draft(seed, kind, scene, rig, liquids.margules_matrix(scene.names, rng),
                   Noise.draw(rng))
     everything = draft.build(pool, np.zeros(len(pool.entries)))

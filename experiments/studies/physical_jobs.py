@@ -184,12 +184,16 @@ def draw_rig(scene: Scene, rng: np.random.Generator) -> Rig:
 
 @dataclass(frozen=True, eq=False)
 class Candidates:
-    """Analytes a bench may take: what the job tells and what is true."""
+    """Analytes a bench may take: what the job tells and what is true, in whatever solvent.
+
+    Each array is [C]; ``gamma_shift`` is by how much ln(gamma) is off the mean of its kind.
+    """
 
     entries: tuple[Mapping, ...]
     ln_p25: Array
     slope: Array
-    ln_gamma: Array  # [C, S]
+    polar: Array
+    gamma_shift: Array
     residue_gamma: Array
     spike: Array
     thermal: Array
@@ -198,27 +202,27 @@ class Candidates:
 
     def take(self, chosen: list[int]) -> Candidates:
         """The chosen ones, in that order."""
-        arrays = (self.ln_p25, self.slope, self.ln_gamma, self.residue_gamma, self.spike,
-                  self.thermal, self.molar, self.ceiling)
+        arrays = (self.ln_p25, self.slope, self.polar, self.gamma_shift, self.residue_gamma,
+                  self.spike, self.thermal, self.molar, self.ceiling)
         return Candidates(tuple(self.entries[i] for i in chosen), *(a[chosen] for a in arrays))
 
 
-def draw_candidates(scene: Scene, rng: np.random.Generator, new: int = 8) -> Candidates:
+def draw_candidates(rng: np.random.Generator, new: int = 8) -> Candidates:
     """Library analytes and new ones, each with its own truth."""
     library = rng.choice(len(liquids.ANALYTES), size=8, replace=False)
-    rows: list[dict[str, Any]] = [_library_analyte(int(i), scene, rng) for i in library]
-    rows += [_new_analyte(k, scene, rng) for k in range(new)]
+    rows: list[dict[str, Any]] = [_library_analyte(int(i), rng) for i in library]
+    rows += [_new_analyte(k, rng) for k in range(new)]
     return Candidates(
         tuple(r["entry"] for r in rows),
         *(np.array([r[k] for r in rows]) for k in (
-            "ln_p25", "slope", "ln_gamma", "residue_gamma", "spike", "thermal", "molar",
-            "ceiling")),
+            "ln_p25", "slope", "polar", "gamma_shift", "residue_gamma", "spike", "thermal",
+            "molar", "ceiling")),
     )
 
 
-def _library_analyte(index: int, scene: Scene, rng: np.random.Generator) -> dict[str, Any]:
+def _library_analyte(index: int, rng: np.random.Generator) -> dict[str, Any]:
     known = liquids.ANALYTES[index]
-    row = _hidden(known.polar, scene, rng)
+    row = _hidden(known.polar, rng)
     ln_p = float(np.log(known.pressure_25) + known.scatter * rng.standard_normal())
     spike = float(np.round(10 ** rng.uniform(0.0, 1.7), 1))
     return row | {
@@ -230,7 +234,7 @@ def _library_analyte(index: int, scene: Scene, rng: np.random.Generator) -> dict
     }
 
 
-def _new_analyte(index: int, scene: Scene, rng: np.random.Generator) -> dict[str, Any]:
+def _new_analyte(index: int, rng: np.random.Generator) -> dict[str, Any]:
     """A compound the property library does not hold, known from its data sheet."""
     pressure = float(10 ** rng.uniform(-2.7, 1.8))
     enthalpy = liquids.enthalpy_from_pressure(pressure) * float(np.exp(rng.normal(0.0, 0.03)))
@@ -248,7 +252,7 @@ def _new_analyte(index: int, scene: Scene, rng: np.random.Generator) -> dict[str
         entry["boiling_point"] = {
             "temperature_c": round(boiling - ZERO + rng.normal(0.0, 3.0)), "pressure_mbar": 13,
         }
-    return _hidden(bool(rng.uniform() < 0.5), scene, rng) | {
+    return _hidden(bool(rng.uniform() < 0.5), rng) | {
         "entry": entry,
         "ln_p25": float(np.log(pressure)),
         "slope": enthalpy / 8.314462618,
@@ -257,12 +261,13 @@ def _new_analyte(index: int, scene: Scene, rng: np.random.Generator) -> dict[str
     }
 
 
-def _hidden(polar: bool, scene: Scene, rng: np.random.Generator) -> dict[str, Any]:
+def _hidden(polar: bool, rng: np.random.Generator) -> dict[str, Any]:
     """What no data sheet tells of an analyte."""
     shift = rng.normal(0.0, 0.3)
     labile = rng.uniform() < 0.15
     return {
-        "ln_gamma": [liquids.mean_ln_gamma(s, polar) + shift for s in scene.names],
+        "polar": polar,
+        "gamma_shift": shift,
         "residue_gamma": float(np.exp(rng.normal(0.0, 0.5))),
         "thermal": float(10 ** rng.uniform(-6.0, -4.6)) if labile else 0.0,
         "ceiling": float(1.0 - np.clip(rng.gamma(1.0, 0.03), 0.0, 0.12)),
@@ -283,7 +288,8 @@ def build_liquid(scene: Scene, chosen: Candidates, margules: Array) -> Liquid:
         margules=margules,
         ln_p25=chosen.ln_p25,
         slope=chosen.slope,
-        ln_gamma=chosen.ln_gamma,
+        ln_gamma=chosen.gamma_shift[:, None] + np.array(
+            [[liquids.mean_ln_gamma(n, p) for n in scene.names] for p in chosen.polar]),
         residue_gamma=chosen.residue_gamma,
         spike=chosen.spike,
         thermal=chosen.thermal,

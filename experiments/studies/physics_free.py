@@ -117,7 +117,7 @@ def _draw_truth(
 
 def _try_bench(seed: int, kind: str, rng: np.random.Generator) -> Bench | None:
     scene = draw_scene(rng)
-    pool = draw_candidates(scene, rng)
+    pool = draw_candidates(rng)
     chosen = [int(i) for i in rng.permutation(len(pool.entries))[: int(rng.integers(1, 6))]]
     noise = Noise.draw(rng)
     truth = _draw_truth(scene.free, scene.vessels, len(chosen), rng)
