@@ -18,6 +18,8 @@ from models.system import Array, Mask
 
 Mapping = dict[str, Any]
 STATUS = ("finished", "not dry", "boil-over")
+BATCH = 3
+"""Runs of one day."""
 LOST_SAMPLE = 0.01
 CENSOR_BELOW = 5.0  # percent
 BOIL_OVER_SCATTER = 0.06  # sd of ln(index) from run to run
@@ -56,6 +58,12 @@ class Noise:
     def effect(self, percent: Array) -> Array:
         """Run effect at a recovery of that many percent."""
         return np.interp(percent, [70.0, 85.0], [self.effect_low, self.effect_high])
+
+    def of_mean(self, percent: Array, trials: float, vessels: int) -> Array:
+        """Relative standard error of the mean of so many runs, three a day; as ``percent``."""
+        together = 1.0 + self.shared * (min(BATCH, trials) - 1.0)
+        scatter = together * self.effect(percent) ** 2 + self.vessel**2 / vessels
+        return np.asarray(np.sqrt(scatter / trials))
 
     @classmethod
     def draw(cls, rng: np.random.Generator) -> Noise:

@@ -20,11 +20,11 @@ from experiments.carry_check import UNLIKELY
 from experiments.carrying import AGAINST, probabilities
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.studies.bench import Bench
+from experiments.studies.bench import BATCH, Bench
 from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.optimum import fastest_feasible, window_sample
 from experiments.studies.pairs import bench_pair
-from experiments.studies.playing import BATCH, excess_time
+from experiments.studies.playing import excess_time
 from experiments.studies.strategy import Problem
 
 TAUGHT_BY = 9

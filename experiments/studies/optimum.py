@@ -93,8 +93,8 @@ def oracle_can_claim(bench: Bench, trials: int = 9, samples: int = SAMPLES) -> b
     """Whether someone with the standard error of that many trials could claim anything.
 
     At each setting the mean recovery of each analyte is taken as known with the standard
-    error of ``trials`` runs (run effect and vessel scatter); a claim needs the probability
-    that all targets are met to reach the assurance at some setting.
+    error of ``trials`` runs (effects of day and run, vessel scatter); a claim needs the
+    probability that all targets are met to reach the assurance at some setting.
     """
     rows = window_sample(bench, samples)
     truth = bench.evaluate(rows)
@@ -126,8 +126,8 @@ def oracle_probability(bench: Bench, truth: Truth, trials: float) -> Array:
 
 def mean_error(bench: Bench, truth: Truth, trials: float) -> Array:
     """[N, A] standard error (points) of the mean recovery over that many runs at a setting."""
-    scatter = bench.noise.effect(truth.mean) ** 2 + bench.noise.vessel**2 / bench.vessels
-    return np.asarray(np.maximum(truth.mean * np.sqrt(scatter / trials), 1e-9))
+    error = bench.noise.of_mean(truth.mean, trials, bench.vessels)
+    return np.asarray(np.maximum(truth.mean * error, 1e-9))
 
 
 def chance_by_reading(bench: Bench, truth: Truth, seen: Array, error: Array) -> Array:

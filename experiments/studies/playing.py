@@ -13,11 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from experiments.job import Setting
-from experiments.studies.bench import Bench, Mapping
+from experiments.studies.bench import BATCH, Bench, Mapping
 from experiments.studies.optimum import window_sample
 from experiments.studies.strategy import LEVELS, Belief, Claim, Problem, Strategy
 
-BATCH = 3
 ELSEWHERE = 6  # further settings at which intervals are checked
 
 

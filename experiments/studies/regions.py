@@ -22,13 +22,13 @@ from experiments.factor_space import FactorSpace
 from experiments.fitted import Fitted
 from experiments.job import Setting
 from experiments.recommendation import recommend
-from experiments.studies.bench import Bench
+from experiments.studies.bench import BATCH, Bench
 from experiments.studies.benches import make_bench
 from experiments.studies.compare import SETS
 from experiments.studies.figures import DRAWS, Ratio, bench_weights, interval
 from experiments.studies.json_lines import append_row, read_rows
 from experiments.studies.ours import Boilwright
-from experiments.studies.playing import BATCH, run_batch, scatter
+from experiments.studies.playing import run_batch, scatter
 from experiments.studies.strategy import Problem
 from models.system import Array, Mask
 

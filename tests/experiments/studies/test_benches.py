@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from experiments.job_file import parse
-from experiments.studies.bench import STATUS, Bench, Noise, Truth
+from experiments.studies.bench import BATCH, STATUS, Bench, Noise, Truth
 from experiments.studies.benches import (
     REPORTED,
     SETTLED,
@@ -125,6 +125,24 @@ def test_runs_of_one_day_share_the_day(surface: Bench) -> None:
                     for d in range(800)])
     correlation = np.corrcoef(pairs.T)[0, 1]
     assert correlation == pytest.approx(0.07**2 / (0.07**2 + 0.04**2), abs=0.08)
+
+
+def test_the_mean_of_days_of_three_runs_scatters_as_stated(surface: Bench) -> None:
+    bench = _flat(surface, 92.0)
+    setting = bench.setting(window_sample(bench, 1)[0])
+    rng = np.random.default_rng(4)
+    name = bench.analytes[0]
+    means = np.array([
+        np.mean([np.mean([r for r in bench.run(setting, rng, day=3 * play + day)
+                          ["recovery_percent"][name] if isinstance(r, float)])
+                 for day in range(3) for _ in range(BATCH)])
+        for play in range(500)
+    ])
+    expected = float(bench.noise.of_mean(np.array(92.0), 9, bench.vessels))
+    alone = float(bench.noise.of_mean(np.array(92.0), 1, bench.vessels))
+    assert expected > 1.1 * alone / 3.0  # three of a day tell less than three of three days
+    # 500 plays give the standard deviation to 3 %
+    assert means.std() / means.mean() == pytest.approx(expected, rel=0.1)
 
 
 @pytest.mark.parametrize("kind", ["trivial", "medium", "hard", "impossible"])
