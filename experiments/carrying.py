@@ -2,7 +2,8 @@
 whether the runs of the new dossier agree with it.
 
 Another solvent and another day make what was learnt less sure: to the variance of each
-quantity is added that of a share of its usual prior (:data:`WIDENING`). The shares are about
+quantity is added that of a share of its usual prior (:data:`WIDENING`). Of an analyte's volatility
+only what is of its vapour pressure goes with it into another liquid. The shares are about
 what eight pairs of simulated jobs on one evaporator needed (:mod:`experiments.studies.pairs`,
 seeds 2100-2107).
 """
@@ -62,7 +63,7 @@ def carry_over(earlier: Dossier, job: EvaporationJob) -> CarryOver:
     same = _liquid(earlier.job) == _liquid(job)
     share = WIDENING["same liquid" if same else "other liquid"]
     equipment, left = _equipment(fitted, job, share, same)
-    analytes, also = _analytes(fitted, job, share)
+    analytes, also = _analytes(fitted, job, share, same)
     if not equipment and not analytes:
         raise EntryError(
             f"Nothing of dossier {earlier.id} helps here. {' '.join((*left, *also))}",
@@ -109,13 +110,14 @@ def _natural(parameter: Parameter, mean: float, spread: float, heating: str) -> 
 
 
 def _analytes(
-    fitted: Fitted, job: EvaporationJob, share: float
+    fitted: Fitted, job: EvaporationJob, share: float, same: bool
 ) -> tuple[dict[str, Carried], list[str]]:
     """Volatilities of analytes that are in both jobs with the same properties."""
     old = {a.name: (i, a) for i, a in enumerate(fitted.job.analytes)}
-    usual = JobSimulator(job).volatility_sd
-    found, left = {}, []
-    for sd, analyte in zip(usual, job.analytes, strict=True):
+    usual = JobSimulator(job)
+    found, left, of_liquid = {}, [], []
+    for sd, activity_sd, analyte in zip(
+            usual.volatility_sd, usual.activity_sd, job.analytes, strict=True):
         if analyte.name not in old:
             continue
         i, before = old[analyte.name]
@@ -123,10 +125,38 @@ def _analytes(
             left.append(f"Not carried, because its properties differ: {analyte.name}.")
             continue
         draws = fitted.simulator.volatility_sd[i] * fitted.surrogate.volatility_z_[:, i]
-        spread = math.hypot(float(draws.std()), share * float(sd))
+        mean, learnt = float(draws.mean()), float(draws.std())
+        spread = learnt
+        if not same:
+            mean, spread = in_another_liquid(
+                mean, learnt, float(fitted.simulator.volatility_sd[i]),
+                float(fitted.simulator.activity_sd[i]), float(activity_sd))
+        spread = math.hypot(spread, share * float(sd))
         if spread < TELLING * sd:
-            found[analyte.name] = Carried(math.exp(float(draws.mean())), spread)
+            found[analyte.name] = Carried(math.exp(mean), spread)
+        elif not same and learnt < TELLING * fitted.simulator.volatility_sd[i]:
+            of_liquid.append(analyte.name)
+    if of_liquid:
+        left.append("Not carried, because it is another in another liquid: volatility of "
+                    f"{', '.join(of_liquid)}.")
     return found, left
+
+
+def in_another_liquid(
+    mean: float, sd: float, before: float, activity_before: float, activity_here: float
+) -> tuple[float, float]:
+    """What a volatility learnt in one liquid says of that in another: mean and sd of its ln.
+
+    A multiplier of gamma P is one of gamma times one of P; only that of the vapour pressure goes
+    with the analyte. What was learnt (``mean``, ``sd``) is shared between the two by their
+    variances beforehand (``before`` and ``activity_before`` are the standard deviations of the
+    whole and of gamma), as in any sum of normal terms; gamma is another one here, as uncertain as
+    ``activity_here`` says.
+    """
+    gamma = min(1.0, (activity_before / before) ** 2)
+    pressure = max(before**2 - activity_before**2, 0.0)
+    left = (1.0 - gamma) ** 2 * sd**2 + gamma * pressure
+    return (1.0 - gamma) * mean, math.hypot(math.sqrt(left), activity_here)
 
 
 def _properties(analyte: Analyte) -> tuple[object, ...]:

@@ -27,6 +27,7 @@ class JobSimulator:
         self._keepers: list[str | None] = list(job.keepers) or [None]
         systems = [self.physics.system(k) for k in self._keepers]
         self._volatility_sd = np.max([s.analyte_ln_volatility_sd for s in systems], axis=0)
+        self._activity_sd = np.max([s.analyte_ln_gamma_sd for s in systems], axis=0)
 
     @property
     def spike_mol(self) -> Array:
@@ -37,6 +38,11 @@ class JobSimulator:
     def volatility_sd(self) -> Array:
         """[A] standard deviation of ln(gamma P), of the keeper that knows least."""
         return np.asarray(self._volatility_sd)
+
+    @property
+    def activity_sd(self) -> Array:
+        """[A] the part of it that is of ln(gamma), not of the vapour pressure."""
+        return np.asarray(self._activity_sd)
 
     def rows(self, settings: Sequence[Setting]) -> Array:
         """Rows [M, 8] for settings."""

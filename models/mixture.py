@@ -273,6 +273,7 @@ def build_system(
         analyte_ln_gamma_pair=np.array([item.dilution.pair for item in data]).reshape(
             len(data), len(liquids), len(liquids)),
         analyte_ln_volatility_sd=np.array([item.sd for item in data]),
+        analyte_ln_gamma_sd=np.array([item.dilution.sd for item in data]),
         findings=(),
     )
     phases = two_phase_finding(system, [s.cas for s in liquids])

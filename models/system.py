@@ -52,6 +52,7 @@ class LiquidSystem:
     analyte_ln_gamma_pair : [A, S, S] upper triangle: ln gamma in a mixture is
         sum_j x_j g_j + sum_{j<k} x_j x_k q_jk, times 313.15/T
     analyte_ln_volatility_sd : [A] one standard deviation of ln(gamma P), from the sources
+    analyte_ln_gamma_sd : [A] the part of it that is of ln(gamma), another one in other liquids
     findings : what the reader should know (ideal fallback, two phases, estimates)
     """
 
@@ -73,6 +74,7 @@ class LiquidSystem:
     analyte_ln_gamma: Array
     analyte_ln_gamma_pair: Array
     analyte_ln_volatility_sd: Array
+    analyte_ln_gamma_sd: Array
     findings: tuple[Finding, ...] = ()
 
     def moles(self, fill_volume_m3: float, keeper_volume_m3: float) -> Array:

@@ -20,7 +20,13 @@ from experiments.carry_over import (
     carry_over_payload,
     read_carry_over,
 )
-from experiments.carrying import WEIGHT, carry_over, findings, probabilities
+from experiments.carrying import (
+    WEIGHT,
+    carry_over,
+    findings,
+    in_another_liquid,
+    probabilities,
+)
 from experiments.entries import EntryError
 from experiments.event_checks import check_events
 from experiments.fitted import fit
@@ -195,6 +201,28 @@ def test_an_analyte_with_other_properties_is_left_behind(earlier):
     assert any("QX-9" in text for text in carried.left_out)
     known = carry_over(earlier, parse(job_of("n-hexane"))).analytes["QX-9"]
     assert abs(np.log(known.centre) - TRUE_LN[0]) < 2.0 * known.sd
+
+
+def test_a_volatility_learnt_in_another_liquid_is_left_behind_with_the_reason(earlier, fresh):
+    """Little is known of QX-9 but its vapour pressure; in each liquid gamma is another unknown."""
+    assert "QX-9" in carry_over(earlier, parse(job_of("n-hexane"))).analytes
+    assert "QX-9" not in fresh.details.carried.analytes
+    assert any(text.startswith("Not carried, because it is another in another liquid: volatility "
+                               "of QX-9") for text in fresh.details.carried.left_out)
+
+
+def test_of_a_volatility_the_vapour_pressure_goes_into_another_liquid():
+    """Against the conditional of a joint normal (Anderson, An Introduction to Multivariate
+    Statistical Analysis, theorem 2.5.1) of ln P, ln gamma in both liquids, one of them read.
+    """
+    pressure, here, there, error, seen = 0.7, 0.4, 0.9, 0.3, 1.1
+    before = np.hypot(pressure, here)
+    read = pressure**2 + here**2 + error**2
+    learnt, spread = seen * before**2 / read, np.sqrt(before**2 - before**4 / read)
+    mean, sd = in_another_liquid(learnt, spread, before, here, there)
+    assert mean == pytest.approx(seen * pressure**2 / read)
+    assert sd**2 == pytest.approx(pressure**2 + there**2 - pressure**4 / read)
+    assert in_another_liquid(0.0, before, before, here, here) == pytest.approx((0.0, before))
 
 
 def test_an_earlier_dossier_that_cannot_help_is_refused(earlier):

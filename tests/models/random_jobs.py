@@ -57,6 +57,7 @@ def liquid(rng: np.random.Generator, solvents: int = 1, keeper: bool = False,
         analyte_ln_gamma=rng.uniform(-0.5, 1.5, (3, count)),
         analyte_ln_gamma_pair=np.triu(rng.uniform(-0.5, 0.5, (3, count, count)), 1),
         analyte_ln_volatility_sd=np.full(3, 0.4),
+        analyte_ln_gamma_sd=np.full(3, 0.3),
     )
 
 
