@@ -1,8 +1,8 @@
 """What an earlier dossier saves in trials: ``python -m experiments.studies.carried``.
 
 Each pair is two jobs on one simulated evaporator with different solvents, of other analytes or of
-the same. The first is taught by nine runs over its window; the second is played by Boilwright cold
-and with what was carried over.
+the same. The first is taught by nine runs over its window, or by as many as asked for; the second
+is played by Boilwright cold and with what was carried over.
 A third set of runs is made on another evaporator in its place. One line of JSON a pair is
 appended to a file, so that a stopped study goes on where it stopped.
 """
@@ -33,19 +33,21 @@ COLD, WARM = (6, 9), (3, 6)
 SEEDS = tuple(range(2200, 2300))
 
 
-def play_pair(seed: int, analytes: str = "other") -> dict[str, Any]:
+def play_pair(
+    seed: int, analytes: str = "other", taught_by: int = TAUGHT_BY
+) -> dict[str, Any]:
     """Excess times of the best setting after so many trials, and what was said of the carry."""
     pair = bench_pair(seed, analytes)
     best = fastest_feasible(pair.second)
     if best is None:
         raise RuntimeError(f"The second job of bench {seed} has no feasible setting.")
     earlier = _start(pair.first, None)
-    _run(earlier, pair.first, _spread(pair.first, TAUGHT_BY), first_day=0)
+    _run(earlier, pair.first, _spread(pair.first, taught_by), first_day=0)
     swapped = _start(pair.second, earlier)
     _run(swapped, pair.swapped, _spread(pair.swapped, 2 * BATCH), first_day=50)
     cold, warm = _start(pair.second, None), _start(pair.second, earlier)
     found: dict[str, Any] = {
-        "bench": seed, "analytes": analytes, "best_min": best.run_time,
+        "bench": seed, "analytes": analytes, "taught_by": taught_by, "best_min": best.run_time,
         "cold": _play(cold, pair.second, best.run_time, COLD),
         "warm": _play(warm, pair.second, best.run_time, WARM),
     }
@@ -154,9 +156,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--pairs", type=int, default=30)
     parser.add_argument("--analytes", choices=("other", "same"), default="other",
                         help="of the second job, beside those of the first")
+    parser.add_argument("--taught-by", type=int, default=TAUGHT_BY,
+                        help="runs of the first job")
     parser.add_argument("--output", type=Path, default=Path("carried.jsonl"))
     given = parser.parse_args(argv)
-    rows = [r for r in read_rows(given.output) if r.get("analytes", "other") == given.analytes]
+    asked = given.analytes, given.taught_by
+    rows = [r for r in read_rows(given.output) if (r["analytes"], r["taught_by"]) == asked]
     tried = {row["bench"] for row in rows}
     for seed in SEEDS:
         if len(rows) >= given.pairs:
@@ -164,7 +169,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if seed in tried:
             continue
         try:
-            rows.append(play_pair(seed, given.analytes))
+            rows.append(play_pair(seed, *asked))
         except RuntimeError as error:
             print(error)
             continue
