@@ -161,7 +161,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--output", type=Path, default=Path("carried.jsonl"))
     given = parser.parse_args(argv)
     asked = given.analytes, given.taught_by
-    rows = [r for r in read_rows(given.output) if (r["analytes"], r["taught_by"]) == asked]
+    rows = [r for r in read_rows(given.output) if (r.get("analytes"), r.get("taught_by")) == asked]
     tried = {row["bench"] for row in rows}
     for seed in SEEDS:
         if len(rows) >= given.pairs:
