@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,23 @@ def test_one_dossier_is_one_dossier(say, tmp_path):
     assert "Backed up 1 dossier to" in say("backup", "-o", tmp_path / "all.zip")
     say("new", JOB, "--id", "other")
     assert "history of 2 dossiers (4 events) holds" in say("audit")
+
+
+def test_a_lost_bench_sheet_is_written_again(say, tmp_path, capsys):
+    say("new", JOB, "--id", "soil")
+    first, again = tmp_path / "first.csv", tmp_path / "again.csv"
+    said = say("sheet", "soil", "-o", first)
+    assert f"Bench sheet of 1 pending trial written to {first}" in said
+    say("sheet", "soil", "-o", again)
+    assert first.read_bytes() == again.read_bytes()
+    with first.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["trial"] for row in rows} == {"T1"}
+    assert "history of 1 dossier (2 events) holds" in say("audit"), "nothing was proposed by it"
+    again.write_text("trial,run_time_min,outcome\nT1,60,finished\n", "utf-8")
+    say("record", "soil", again)
+    assert cli.main(["sheet", "soil", "-o", str(first)]) == 2
+    assert "There is no trial to run. Propose trials first." in capsys.readouterr().err
 
 
 def test_a_new_version_says_whether_there_were_results(say, tmp_path):
