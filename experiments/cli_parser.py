@@ -191,7 +191,8 @@ def _add_record(commands: _Commands) -> None:
     one = commands.add("authorise", "note who authorises a job that can hurt someone", "dossier")
     one.add_argument("--by", required=True, metavar="NAME", help="who takes the responsibility")
     _add_reason(one, required=True)
-    one = commands.add("revise", "start the next version of a dossier", "dossier")
+    one = commands.add("revise", "start the next version of a dossier, also of one with trials "
+                       "still to be run, which stay with the old version", "dossier")
     one.add_argument("job", nargs="?", metavar="JOB", help="changed job file")
     _add_reason(one)
     one = commands.add("export", "write a dossier to one file", "dossier")

@@ -52,12 +52,16 @@ def test_a_lost_bench_sheet_is_written_again(say, tmp_path, capsys):
 
 def test_a_new_version_says_whether_there_were_results(say, tmp_path):
     say("new", JOB, "--id", "soil")
-    assert "There were no results to take along." in say("revise", "soil", "--reason", "agreed")
+    first = say("revise", "soil", "--reason", "agreed")
+    assert "The previous version had no results." in first
+    assert "Still to be run in soil, and staying there: T1." in first
     table = tmp_path / "result.csv"
     table.write_text("trial,run_time_min,outcome\nT1,60,finished\n", "utf-8")
     say("record", "soil", table)
-    assert "Its results came along." in say("revise", "soil", "--reason", "agreed")
+    second = say("revise", "soil", "--reason", "agreed")
+    assert "The results of the previous version count in this one." in second
+    assert "Still to be run" not in second
     job = tmp_path / "other.toml"
     job.write_text(JOB.read_text("utf-8").replace("relative_centrifugal_force = ",
                                                   "relative_centrifugal_force = 1"), "utf-8")
-    assert "It starts without results" in say("revise", "soil", job, "--reason", "other rotor")
+    assert "It starts without the results" in say("revise", "soil", job, "--reason", "other rotor")
