@@ -32,6 +32,15 @@ def counted(number: int, word: str) -> str:
     return f"{number} {word}{'' if number == 1 else 's'}"
 
 
+def is_or_are(number: int) -> str:
+    """The verb for a number of things.
+
+    >>> is_or_are(1), is_or_are(0), is_or_are(3)
+    ('is', 'are', 'are')
+    """
+    return "is" if number == 1 else "are"
+
+
 def capital(text: str) -> str:
     """The text with its first letter as a capital, the rest as it is.
 
@@ -78,6 +87,15 @@ def as_asked(share: float) -> str:
     ('95 %', '97.5 %')
     """
     return f"{100.0 * share:.6g} %"
+
+
+def amount(value: float) -> str:
+    """To three digits, large ones in full.
+
+    >>> amount(41.25), amount(2460.0)
+    ('41.2', '2460')
+    """
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
 
 
 def signed(value: float) -> str:
