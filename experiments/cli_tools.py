@@ -165,6 +165,7 @@ def compare(arguments: Namespace) -> Reply:
     known = {t.id for t in dossier.trials}
     with progress("comparing"):
         from experiments.comparison import compare_dossiers, compare_trials
+        from experiments.differences import ALLOWANCE
 
         if not arguments.others or known & set(arguments.others):
             found = compare_trials(dossier, arguments.others)
@@ -172,7 +173,9 @@ def compare(arguments: Namespace) -> Reply:
             others = [_loaded(session, o, known) for o in arguments.others]
             found = compare_dossiers(dossier, others)
     result = plain(found)
-    lines = [d["sentence"] for d in result["differences"]] + list(result.get("sentences", ()))
+    lines = [d.sentence for d in found.differences]
+    lines += [ALLOWANCE] if len(lines) > 1 else []
+    lines += found.sentences
     return Reply("\n".join(lines) or "Nothing to compare yet.", result)
 
 

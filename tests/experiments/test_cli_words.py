@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from experiments import cli
+from experiments.differences import ALLOWANCE
 
 JOB = Path(__file__).parents[2] / "examples" / "semivolatiles_to_dryness.toml"
 
@@ -48,6 +49,19 @@ def test_a_lost_bench_sheet_is_written_again(say, tmp_path, capsys):
     say("record", "soil", again)
     assert cli.main(["sheet", "soil", "-o", str(first)]) == 2
     assert "There is no trial to run. Propose trials first." in capsys.readouterr().err
+
+
+def test_a_comparison_says_once_what_its_verdicts_allow_for(say, tmp_path):
+    say("new", JOB, "--id", "soil")
+    table = tmp_path / "runs.csv"
+    table.write_text(
+        "trial,set_temperature_c,ramp_rate_mbar_per_min,end_pressure_mbar,run_time_min,"
+        "recovery_percent:naphthalene\nT1,,,,60,88\n,45,40,120,41,83\n", "utf-8")
+    say("record", "soil", table)
+    time, recovery, reason = say("compare", "soil", "T1", "T2").splitlines()
+    assert time.startswith("Run time: T2 against T1 is different")
+    assert recovery.startswith("Recovery of naphthalene: T2 against T1 is")
+    assert reason == ALLOWANCE
 
 
 def test_a_new_version_says_whether_there_were_results(say, tmp_path):
