@@ -15,7 +15,6 @@ from experiments.cli_logs import LOGS
 from experiments.cli_output import (
     Refusal,
     Reply,
-    UserFault,
     check_output,
     columns,
     progress,
@@ -23,6 +22,7 @@ from experiments.cli_output import (
 from experiments.cli_record import RECORD
 from experiments.cli_tools import TOOLS
 from experiments.dossier import Dossier
+from experiments.entries import EntryError
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
 from experiments.json_data import plain
 from experiments.trials import Trial
@@ -87,8 +87,8 @@ def simulate(arguments: Namespace) -> Reply:
         if value is None:
             continue
         if name not in setting:
-            raise UserFault(f"{name} is no factor of this job.",
-                            "Add it to [factors] of the job, or leave the option out.")
+            raise EntryError(f"{name} is no factor of this job.",
+                             "Add it to [factors] of the job, or leave the option out.")
         setting[name] = value
     with progress("simulating"):
         from experiments.predicted_run import predicted_run
