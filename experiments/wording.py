@@ -3,10 +3,25 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 ROUNDING = 1e-9
 """Percent by which a binary fraction may lie beside the decimal one that was meant."""
+
+_GLUE = re.compile(
+    r"(?<=[\d±]) (?=\d|[%°]|"
+    r"(?:[mhk]?Pa|m?bar|Torr|min|h|[mµ]?L|[mµk]?g|k?W|k?J|K|mol|points)(?![^\W\d_]))")
+"""Spaces between a number and its unit, in a long number, after a plus-minus."""
+
+
+def unbroken(text: str) -> str:
+    r"""The text with spaces at which no line ends between numbers and their units.
+
+    >>> unbroken("at 120 mbar, 20 mbar/min for 3 min, 5 % of 2 minima").split(" ")
+    ['at', '120\xa0mbar,', '20\xa0mbar/min', 'for', '3\xa0min,', '5\xa0%', 'of', '2', 'minima']
+    """
+    return _GLUE.sub("\u00a0", text)
 
 
 def listed(words: Sequence[str], limit: int = 6) -> str:
