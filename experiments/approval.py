@@ -20,6 +20,7 @@ from experiments.job_file import parse
 from experiments.service import JobSource, Session, append, change, load
 from experiments.trials import Result, Trial
 from experiments.users import Role
+from experiments.wording import listed
 
 
 def change_state(
@@ -53,16 +54,18 @@ def change_state(
 def new_version(
     session: Session, dossier_id: str, job: JobSource | None = None, reason: str = ""
 ) -> Dossier:
-    """Start the next version of a dossier; the record says what changed and why.
+    """Start the next version of a dossier in any state; the record says what changed and why.
 
     Results come along when sample, equipment and factors stay the same and the keepers used are
-    still offered; otherwise the new version starts without, and says so.
+    still offered; otherwise the new version starts without, and says so. The earlier version
+    stays as it is, and trials still to be run stay with it (see :func:`staying_words`): results
+    recorded there afterwards do not come along.
     """
     session.user.must("enter")
     old = load(session, dossier_id)
     new = old.job if job is None else job if isinstance(job, EvaporationJob) else parse(job)
     results = [(t, t.result) for t in old.trials if t.result is not None]
-    carried = results_carry_over(old.job, new, [t.setting for t, _ in results])
+    carried = not results or results_carry_over(old.job, new, [t.setting for t, _ in results])
     dossier = Dossier.start(new, who=session.user.name, clock=session.clock, origin={
         "version": old.version + 1, "previous": old.id, "previous_hash": old.events[-1].hash,
         "reason": checked_text(reason, "The reason"), "results_carried": carried,
@@ -74,6 +77,12 @@ def new_version(
             _carry(dossier, old, trial, result)
     append(session, dossier, 0)
     return dossier
+
+
+def staying_words(dossier: Dossier) -> str:
+    """Which trials a new version leaves behind; empty where none is still to be run."""
+    ids = [t.id for t in dossier.pending]
+    return f"Still to be run in {dossier.id}, and staying there: {listed(ids, 12)}." if ids else ""
 
 
 def _must_have_passed(dossier: Dossier) -> None:

@@ -15,13 +15,14 @@ from experiments.cli_logs import LOGS
 from experiments.cli_output import (
     Refusal,
     Reply,
-    UserFault,
     check_output,
     columns,
     progress,
 )
 from experiments.cli_record import RECORD
 from experiments.cli_tools import TOOLS
+from experiments.dossier import Dossier
+from experiments.entries import EntryError
 from experiments.job import EXTRA_FACTORS, MAIN_FACTORS, EvaporationJob, Setting
 from experiments.json_data import plain
 from experiments.trials import Trial
@@ -86,8 +87,8 @@ def simulate(arguments: Namespace) -> Reply:
         if value is None:
             continue
         if name not in setting:
-            raise UserFault(f"{name} is no factor of this job.",
-                            "Add it to [factors] of the job, or leave the option out.")
+            raise EntryError(f"{name} is no factor of this job.",
+                             "Add it to [factors] of the job, or leave the option out.")
         setting[name] = value
     with progress("simulating"):
         from experiments.predicted_run import predicted_run
@@ -134,7 +135,7 @@ def propose(arguments: Namespace) -> Reply:
     """Propose trials and write their bench sheet."""
     output = None if arguments.output is None else Path(arguments.output)
     if output is not None:
-        from experiments.bench_sheet import SHEET_FORMATS, write_sheet
+        from experiments.bench_sheet import SHEET_FORMATS
 
         check_output(output, SHEET_FORMATS)
     session = open_session(arguments.store)
@@ -143,10 +144,9 @@ def propose(arguments: Namespace) -> Reply:
         count = service.load(session, arguments.dossier).job.limits.trials_per_batch
     with progress("learning") as step:
         dossier, trials = service.propose(session, arguments.dossier, count, step)
-        if output is not None and dossier.pending:
-            write_sheet(dossier, [t.id for t in dossier.pending], output)
+        written = (_write_sheet(dossier, output)
+                   if output is not None and dossier.pending else "")
     data = {"trials": [_trial(t) for t in trials], "stop_reason": dossier.stop_reason}
-    written = output is not None and bool(dossier.pending)
     if trials:
         names = [f.name for f in dossier.job.factors]
         rows = [(t.id, *(shown(t.setting[n]) for n in names), f"{t.run_time_min['mean']:.0f}")
@@ -156,9 +156,27 @@ def propose(arguments: Namespace) -> Reply:
     else:
         lines = [f"No trial proposed: {dossier.stop_reason}."]
     if written:
-        waiting = counted(len(dossier.pending), "pending trial")
-        lines.append(f"Bench sheet of {waiting} written to {output}")
+        lines.append(written)
     return Reply("\n".join(lines), data, is_yes=bool(trials))
+
+
+def sheet(arguments: Namespace) -> Reply:
+    """Write the bench sheet of the pending trials again; proposes nothing."""
+    from experiments.bench_sheet import SHEET_FORMATS
+
+    output = Path(arguments.output)
+    check_output(output, SHEET_FORMATS)
+    dossier = service.load(open_session(arguments.store), arguments.dossier)
+    return Reply(_write_sheet(dossier, output),
+                 {"trials": [t.id for t in dossier.pending], "file": arguments.output})
+
+
+def _write_sheet(dossier: Dossier, path: Path) -> str:
+    """Write the sheet of all pending trials; gives the sentence that says so."""
+    from experiments.bench_sheet import write_sheet
+
+    write_sheet(dossier, [t.id for t in dossier.pending], path)
+    return f"Bench sheet of {counted(len(dossier.pending), 'pending trial')} written to {path}"
 
 
 def _trial(trial: Trial) -> dict[str, Any]:
@@ -231,6 +249,6 @@ def forecast_text(forecast: Mapping[str, Any]) -> str:
 
 
 COMMANDS: dict[str, Callable[[Namespace], Reply]] = {
-    "new": new, "window": window, "simulate": simulate, "propose": propose, "record": record,
-    "recommend": recommend, **LOGS, **RECORD, **TOOLS,
+    "new": new, "window": window, "simulate": simulate, "propose": propose, "sheet": sheet,
+    "record": record, "recommend": recommend, **LOGS, **RECORD, **TOOLS,
 }

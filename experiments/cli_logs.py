@@ -9,7 +9,8 @@ from typing import Any
 
 from experiments import service
 from experiments.bootstrap import open_session
-from experiments.cli_output import Refusal, Reply, UserFault, columns
+from experiments.cli_output import Refusal, Reply, columns
+from experiments.entries import EntryError
 from experiments.log_columns import NAMES, QUANTITIES, SPELLINGS, ColumnChoice, Proposal
 from experiments.log_file import LogTable, read_log_file
 from experiments.trials import is_same_time
@@ -79,7 +80,7 @@ def _named(text: str) -> tuple[str, ColumnChoice]:
     quantity, equals, rest = text.partition("=")
     column, colon, unit = rest.rpartition(":")
     if not equals or not colon:
-        raise UserFault(f"{text[:60]!r} names no column.", f"Write for example {FORM}.")
+        raise EntryError(f"{text[:60]!r} names no column.", f"Write for example {FORM}.")
     return quantity.strip(), ColumnChoice(column, SPELLINGS.get(unit.casefold(), unit))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
+from experiments.entries import EntryError
 from experiments.faults import fault_sentences
 from experiments.progress import Progress, unwatched
 
@@ -27,17 +28,8 @@ class Reply:
     is_yes: bool = True
 
 
-class UserFault(Exception):
-    """Something the user can mend: one sentence and a cure."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(f"{message} {cure}")
-        self.message = message
-        self.cure = cure
-
-
-class Refusal(UserFault):
-    """A fault with an answer for machines beside the words."""
+class Refusal(EntryError):
+    """A refused entry with an answer for machines beside the words."""
 
     def __init__(self, message: str, cure: str, data: Mapping[str, Any]) -> None:
         super().__init__(message, cure)
@@ -46,8 +38,6 @@ class Refusal(UserFault):
 
 def faults_of(error: Exception) -> list[str]:
     """Sentences for a fault of the input; empty for an internal fault."""
-    if isinstance(error, UserFault):
-        return [str(error)]
     if isinstance(error, OSError) and error.filename is not None:
         return [f"{error.filename}: {error.strerror}. Check the path and your rights."]
     return fault_sentences(error)
@@ -65,10 +55,10 @@ def columns(rows: Sequence[Sequence[Any]], header: Sequence[str]) -> str:
 def check_output(path: Path, endings: Sequence[str]) -> None:
     """Refuse an output that cannot be written before anything is computed for it."""
     if path.suffix.lower() not in endings:
-        raise UserFault(f"{path.name!r} has no ending that can be written.",
-                        f"Use one of {', '.join(endings)}.")
+        raise EntryError(f"{path.name!r} has no ending that can be written.",
+                         f"Use one of {', '.join(endings)}.")
     if not path.absolute().parent.is_dir():
-        raise UserFault(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
+        raise EntryError(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
 
 
 @contextmanager

@@ -125,6 +125,10 @@ def _add_bench(commands: _Commands) -> None:
     one = commands.add("propose", "propose the trials worth running next", "dossier")
     one.add_argument("-n", type=whole, metavar="N", help="how many (default: the job's batch)")
     one.add_argument("-o", "--output", metavar="FILE", help="bench sheet: .csv, .xlsx or .pdf")
+    one = commands.add("sheet", "write the bench sheet of the trials still to be run again",
+                       "dossier")
+    one.add_argument("-o", "--output", required=True, metavar="FILE",
+                     help="the ending chooses the format: .csv, .xlsx or .pdf")
     one = commands.add("record", "take a filled trial table, whole or not at all", "dossier")
     one.add_argument("table", metavar="TABLE", help="CSV or XLSX; - for standard input")
     one = commands.add("attach", "attach the log of the evaporator's instruments to a trial",
@@ -187,7 +191,8 @@ def _add_record(commands: _Commands) -> None:
     one = commands.add("authorise", "note who authorises a job that can hurt someone", "dossier")
     one.add_argument("--by", required=True, metavar="NAME", help="who takes the responsibility")
     _add_reason(one, required=True)
-    one = commands.add("revise", "start the next version of a dossier", "dossier")
+    one = commands.add("revise", "start the next version of a dossier, also of one with trials "
+                       "still to be run, which stay with the old version", "dossier")
     one.add_argument("job", nargs="?", metavar="JOB", help="changed job file")
     _add_reason(one)
     one = commands.add("export", "write a dossier to one file", "dossier")

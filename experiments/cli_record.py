@@ -9,6 +9,7 @@ from pathlib import Path
 from experiments import approval, service
 from experiments.bootstrap import open_session
 from experiments.cli_output import Reply, columns, progress
+from experiments.job_differences import Difference, carried_results_words
 from experiments.output_file import write_whole
 from experiments.wording import counted
 
@@ -70,16 +71,15 @@ def revise(arguments: Namespace) -> Reply:
     job = None if arguments.job is None else Path(arguments.job)
     dossier = approval.new_version(session, arguments.dossier, job, arguments.reason)
     start = dossier.events[0].payload
-    changed = [f"{c['path']}: {c['before']} became {c['after']}" for c in start["changes"]]
-    came = [t for t in dossier.trials if t.result is not None]
-    carried = ("Its results came along." if came else
-               "There were no results to take along." if start["results_carried"] else
-               "It starts without results, because those are of another job now.")
+    old = service.load(session, arguments.dossier)
     lines = [f"Started dossier {dossier.id}, version {dossier.version} of {arguments.dossier}.",
-             carried, *changed]
+             carried_results_words(start)]
+    lines += [approval.staying_words(old)] if old.pending else []
+    lines += [Difference(**c).sentence for c in start["changes"]]
     return Reply("\n".join(lines), {
         "id": dossier.id, "version": dossier.version, "previous": arguments.dossier,
         "changes": start["changes"], "results_carried": start["results_carried"],
+        "staying": [t.id for t in old.pending],
     })
 
 

@@ -11,12 +11,12 @@ from experiments import approval, service
 from experiments.bootstrap import open_session
 from experiments.cli_output import (
     Reply,
-    UserFault,
     check_output,
     columns,
     progress,
 )
 from experiments.dossier import Dossier
+from experiments.entries import EntryError
 from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.storage.protocol import UnknownDossier
@@ -165,6 +165,7 @@ def compare(arguments: Namespace) -> Reply:
     known = {t.id for t in dossier.trials}
     with progress("comparing"):
         from experiments.comparison import compare_dossiers, compare_trials
+        from experiments.differences import ALLOWANCE
 
         if not arguments.others or known & set(arguments.others):
             found = compare_trials(dossier, arguments.others)
@@ -172,7 +173,9 @@ def compare(arguments: Namespace) -> Reply:
             others = [_loaded(session, o, known) for o in arguments.others]
             found = compare_dossiers(dossier, others)
     result = plain(found)
-    lines = [d["sentence"] for d in result["differences"]] + list(result.get("sentences", ()))
+    lines = [d.sentence for d in found.differences]
+    lines += [ALLOWANCE] if len(lines) > 1 else []
+    lines += found.sentences
     return Reply("\n".join(lines) or "Nothing to compare yet.", result)
 
 
@@ -181,9 +184,9 @@ def _loaded(session: service.Session, name: str, trials: set[str]) -> Dossier:
     try:
         return service.load(session, name)
     except UnknownDossier:
-        raise UserFault(f"There is no trial and no dossier {name[:40]!r}.",
-                        f"Trials: {listed(sorted(trials, key=lambda t: (len(t), t)), 12)}; "
-                        "`boilwright list` shows the dossiers.") from None
+        raise EntryError(f"There is no trial and no dossier {name[:40]!r}.",
+                         f"Trials: {listed(sorted(trials, key=lambda t: (len(t), t)), 12)}; "
+                         "`boilwright list` shows the dossiers.") from None
 
 
 def substance(arguments: Namespace) -> Reply:
@@ -241,10 +244,10 @@ def _parts(words: list[str]) -> dict[str, float]:
         except ValueError:
             value = -1.0
         if not name or not 0.0 <= value <= 1.0:
-            raise UserFault(f"{word!r} is not NAME=MOLE_FRACTION.",
-                            'Write for example "acetone=0.6".')
+            raise EntryError(f"{word!r} is not NAME=MOLE_FRACTION.",
+                             'Write for example "acetone=0.6".')
         if name in parts:
-            raise UserFault(f"{name!r} stands twice.", "Merge the two.")
+            raise EntryError(f"{name!r} stands twice.", "Merge the two.")
         parts[name] = value
     return parts
 
@@ -252,7 +255,7 @@ def _parts(words: list[str]) -> dict[str, float]:
 def benchmark(arguments: Namespace) -> Reply:
     """Play simulated benches against other strategies."""
     if arguments.benches < 1:
-        raise UserFault(f"{arguments.benches} benches cannot be played.", "Ask for 1 or more.")
+        raise EntryError(f"{arguments.benches} benches cannot be played.", "Ask for 1 or more.")
     with progress("playing benches") as step:
         from experiments import studies
 
@@ -300,7 +303,7 @@ def app(arguments: Namespace) -> Reply:
     command += ["--no-browser"] if arguments.no_browser else []
     code = subprocess.call(command)
     if code == 2:
-        raise UserFault("The wizard was not opened.", "See the line above.")
+        raise EntryError("The wizard was not opened.", "See the line above.")
     return Reply("The wizard was closed.", {"exit": code}, is_yes=code == 0)
 
 

@@ -31,7 +31,7 @@ from experiments.factor_space import setting_key
 from experiments.forecaster import NINETY_FIVE
 from experiments.job import EvaporationJob, Setting
 from experiments.method_in_use import today_against_recommended
-from experiments.readings import vessel_values
+from experiments.readings import mean_and_vessels
 from experiments.trials import Trial
 from experiments.wording import listed
 from models.noise import RUN_TIME_SD, mean_variance
@@ -107,25 +107,20 @@ def _groups(dossier: Dossier, trials: Sequence[Trial]) -> list[_Group]:
 
 
 def _group(job: EvaporationJob, trials: Sequence[Trial]) -> _Group:
-    results = [t.result for t in trials if t.result is not None]
-    times = [r.run_time_min for r in results if r.outcome == "finished" and r.run_time_min]
+    finished = {t.id: t.result for t in trials if t.result and t.result.outcome == "finished"}
+    times = [r.run_time_min for r in finished.values() if r.run_time_min]
     means: dict[str, Array] = {}
     left_open: dict[str, Array] = {}
     readings: dict[str, float] = {}
-    for analyte in job.analytes:
-        rows = [r for r in results if r.outcome == "finished" and not r.corrected]
-        rows = [r for r in rows if len(vessel_values(r, analyte.name))]
-        if rows:
-            found = [vessel_values(r, analyte.name) for r in rows]
-            spans = np.array([r.mean_span(analyte.name) for r in rows])
-            means[analyte.name] = np.array([100.0 * v.mean() for v in found])
-            left_open[analyte.name] = 0.5 * (spans[:, 1] - spans[:, 0])
-            single = any(r.is_mean.get(analyte.name, False) for r in rows)
-            readings[analyte.name] = float(
-                job.equipment.vessels if single else np.mean([len(v) for v in found])
-            )
-    finished = [t for t in trials if t.result is not None and t.result.outcome == "finished"]
-    label = listed([t.id for t in finished or trials])
+    for name in (a.name for a in job.analytes):
+        measured = [r for r in finished.values()
+                    if not r.corrected and math.isfinite(r.mean_span(name)[0])]
+        if measured:
+            low, high = np.array([r.mean_span(name) for r in measured]).T
+            means[name], left_open[name] = 0.5 * (low + high), 0.5 * (high - low)
+            readings[name] = float(np.mean(
+                [mean_and_vessels(r, name, job.equipment.vessels)[1] for r in measured]))
+    label = listed(list(finished) or [t.id for t in trials])
     return _Group(label, np.array(times), means, left_open, readings)
 
 

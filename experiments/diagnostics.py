@@ -9,6 +9,7 @@ import numpy as np
 
 from experiments.fitted import Fitted
 from experiments.trials import Trial
+from experiments.wording import amount
 from models.errors import Finding
 from models.noise import misfit_with_common
 from models.quantities import MINUTE
@@ -99,13 +100,14 @@ def odd_runs(fitted: Fitted) -> tuple[Finding, ...]:
     for reading in leave_one_out(fitted):
         if abs(reading.standard) < ODD_BEYOND:
             continue
-        unit = "min" if reading.quantity == "run time" else "%"
+        is_time = reading.quantity == "run time"
+        unit, of_what = ("min", "") if is_time else ("%", f" of {reading.quantity}")
         hint = _unit_hint(reading)
         found.append(Finding(
             "odd_reading", "caution",
-            f"{reading.quantity} of {reading.trial} reads {reading.observed:.3g} {unit}"
-            f"{_halved(fitted, reading)}, but the other runs and physics suggest "
-            f"{reading.predicted:.3g} {unit}.",
+            f"{reading.trial} {'took' if is_time else 'gave back'} {amount(reading.observed)} "
+            f"{unit}{of_what}{_halved(fitted, reading)}, but the other runs and physics suggest "
+            f"{amount(reading.predicted)} {unit}.",
             hint or "Check the entry; correct it, exclude the run with a reason, or repeat it.",
         ))
     return tuple(found) + _swapped(fitted) + lost_vessels(fitted.trials)

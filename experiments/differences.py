@@ -8,11 +8,16 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from experiments.consequences import Consequences
+from experiments.wording import capital
 
 Verdict = Literal["same", "different", "cannot tell"]
 Span = tuple[float, float]
 RECOVERY_MARGIN = 5.0
 """Points of recovery that do not matter between two settings (common practice, no source)."""
+
+ALLOWANCE = ("Each difference has a 95 % interval of its own; verdicts allow for everything that "
+             "was looked at.")
+"""Why a difference may not be told apart though its interval leaves zero out."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +75,7 @@ def sentence_of(found: Difference, verdict: Verdict, margin: str) -> str:
     below = (" Readings below their limit count as anything from zero to that limit."
              if found.is_open else "")
     return (
-        f"{found.what.capitalize()}: {found.second} against {found.first} is {words}: "
+        f"{capital(found.what)}: {found.second} against {found.first} is {words}: "
         f"{value_words(found.first_value, found.first_span)} and "
         f"{value_words(found.second_value, found.second_span)}, difference {by}.{below}"
     )

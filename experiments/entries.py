@@ -15,6 +15,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table, shown
 from experiments.job_file import check_end_pressure, read_setting
 from experiments.trials import OUTCOMES, Recovery, Result
+from models.errors import Mendable
 
 HIGHEST_RECOVERY = 1000.0
 SHORTEST_TIME_MIN, LONGEST_TIME_MIN = 0.01, 1e5
@@ -25,16 +26,8 @@ CORRECT = ("Make a correction instead of a second record: on the page Results of
            "by Dossier.correct.")
 
 
-class EntryError(ValueError):
-    """An entry that cannot be taken; nothing was changed. ``cure`` says what would mend it."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(f"{message} {cure}")
-        self.message = message
-        self.cure = cure
-
-    def __reduce__(self) -> tuple[type[EntryError], tuple[str, str]]:
-        return type(self), (self.message, self.cure)  # so that it comes back from a worker whole
+class EntryError(Mendable, ValueError):
+    """An entry that cannot be taken; nothing was changed."""
 
 
 def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:

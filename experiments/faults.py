@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from experiments.entries import EntryError
 from experiments.job_file import JobError
-from experiments.storage.protocol import StoreError
-from experiments.users import NotAllowed
-from models.errors import ModelError
+from models.errors import Mendable
 
-EXPECTED: Final = (EntryError, JobError, StoreError, NotAllowed, ModelError)
+EXPECTED: Final = (JobError, Mendable)
 """Faults of input, of the store or of rights; anything else is a fault of the program."""
 
 
@@ -18,6 +15,4 @@ def fault_sentences(error: Exception) -> list[str]:
     """A sentence with its cure for each fault; none for what is not expected."""
     if isinstance(error, JobError):
         return [str(fault) for fault in error.faults]
-    if isinstance(error, EntryError | StoreError | NotAllowed | ModelError):
-        return [f"{error.message} {error.cure}".strip()]
-    return []
+    return [str(error)] if isinstance(error, Mendable) else []

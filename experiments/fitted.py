@@ -23,6 +23,7 @@ from experiments.carried_prior import carried_prior
 from experiments.carry_check import TimeCheck, time_check
 from experiments.carry_over import CarryOver
 from experiments.factor_space import FactorSpace, setting_key, unique
+from experiments.held_points import HeldPoints
 from experiments.job import EvaporationJob, Setting
 from experiments.job_simulator import JobSimulator
 from experiments.mixture_interval import central_interval
@@ -46,6 +47,9 @@ SPREAD = 512
 LOOKS = ((16, 8), (4, 1))
 """Quick looks at settings: each uses one draw in so many, and leaves so many times the settings
 asked for to the next."""
+ROOM_BYTES = 128_000_000
+"""Room for the draws of a fit at settings that were asked for: what a report of 25 analytes takes.
+Those asked for longest ago are forgotten, and simulated again if need be."""
 HIGHEST_TRUE_RECOVERY = 100.0
 """Percent: a true mean recovery cannot exceed what was there; a reading of one run can."""
 TEMPERATURE_SLACK_K = 1.0
@@ -68,6 +72,11 @@ class Point:
     cool_enough: Array  # 0 or 1
 
     @property
+    def size(self) -> int:
+        """Bytes of all its draws."""
+        return sum(draws.nbytes for draws in vars(self).values())
+
+    @property
     def sample_recovery(self) -> Array:
         """One joint draw of the truth [P, A], percent."""
         return 100.0 * from_stabilised(self.sample_stable)
@@ -88,7 +97,7 @@ class Fitted:
         self.surrogate = surrogate
         self.simulator = simulator
         self.space = FactorSpace(job)
-        self._points: dict[object, Point] = {}
+        self._points = HeldPoints[Point](ROOM_BYTES)
         self.targets = np.array([a.target_recovery_percent for a in job.analytes])
         self.stable_targets = stabilised(self.targets / 100.0)
         self.must = np.array([a.role == "must" for a in job.analytes], dtype=bool)
@@ -99,12 +108,14 @@ class Fitted:
         return self.time_check is not None and self.time_check.speaks_against
 
     def points(self, settings: Sequence[Setting]) -> list[Point]:
-        """Posterior draws at settings, simulated once and remembered."""
-        missing = [s for s in unique(settings) if setting_key(s) not in self._points]
+        """Posterior draws at settings, remembered while there is room for them."""
+        keys = [setting_key(s) for s in settings]
+        found = self._points.at(keys)
+        missing = [s for s in unique(settings) if setting_key(s) not in found]
         if missing:
-            found = self.draw(missing)
-            self._points.update(zip(map(setting_key, missing), found, strict=True))
-        return [self._points[setting_key(s)] for s in settings]
+            found |= zip(map(setting_key, missing), self.draw(missing), strict=True)
+        self._points.keep(found)
+        return [found[k] for k in keys]
 
     def draw(self, settings: Sequence[Setting], every: int = 1) -> list[Point]:
         """Posterior draws at settings, not remembered; one draw in ``every``."""
@@ -368,15 +379,16 @@ def _check_numbers(draws: Draws, settings: Sequence[Setting]) -> None:
 
 
 def _point(draws: Draws, i: int, cap: float) -> Point:
+    """The draws at one of the settings, copied so that the others need not be kept with them."""
     return Point(
         time=np.exp(draws.ln_time[i]) / MINUTE,
-        time_sd=draws.ln_time_sd[i],
+        time_sd=draws.ln_time_sd[i].copy(),
         recovery=100.0 * from_stabilised(draws.stable[i]),
-        stable=draws.stable[i],
-        stable_sd=draws.stable_sd[i],
+        stable=draws.stable[i].copy(),
+        stable_sd=draws.stable_sd[i].copy(),
         sample_time=np.exp(draws.sample_ln_time[i]) / MINUTE,
-        sample_stable=draws.sample_stable[i],
-        unexplained=draws.unexplained[i],
-        no_boil_over=draws.no_boil_over[i],
+        sample_stable=draws.sample_stable[i].copy(),
+        unexplained=draws.unexplained[i].copy(),
+        no_boil_over=draws.no_boil_over[i].copy(),
         cool_enough=(draws.peak_temperature[i] <= cap).astype(float),
     )

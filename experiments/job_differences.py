@@ -58,6 +58,16 @@ def results_carry_over(
     )
 
 
+def carried_results_words(start: Mapping[str, Any]) -> str:
+    """How the results of the previous version came along, from the first event of a new one."""
+    if not start.get("results_carried"):
+        return ("It starts without the results of the previous version, because those are of "
+                "another job now.")
+    if not start.get("results_by", True):
+        return "The previous version had no results."
+    return "The results of the previous version count in this one."
+
+
 def _whole(job: EvaporationJob) -> dict[str, Any]:
     return with_assumed(to_mapping(job), assumed_values(job))
 

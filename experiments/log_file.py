@@ -17,7 +17,7 @@ from experiments.entries import EntryError
 from experiments.job_fields import NOT_TEXT
 from experiments.log_moments import looks_like_moment
 from experiments.table_cells import decoded
-from experiments.wording import counted
+from experiments.wording import counted, is_or_are
 
 MAX_BYTES = 20_000_000
 MOST_READINGS = 50_000
@@ -75,7 +75,7 @@ def read_log_file(data: bytes | str) -> LogTable:
     notes += _shape_notes(len(names), body)
     if header:
         notes += (f"{counted(header, 'line')} before the header "
-                  f"{'are' if header > 1 else 'is'} no readings.",)
+                  f"{is_or_are(header)} no readings.",)
     if units:
         notes += ("The line below the header was read as units.",)
     filled = [(*cells, *("",) * (len(names) - len(cells)))[: len(names)] for _, cells in body]

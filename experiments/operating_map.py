@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -126,11 +127,15 @@ class _Measure:
             {**self._base, "set_temperature_c": float(a), "end_pressure_mbar": float(b)}
             for a, b in zip(x, y, strict=True)
         ]
+        found = []
         for start in range(0, len(settings), AT_ONCE):
             if self._progress is not None:
                 done = self._share + self._part * start / len(settings)
                 self._progress(done, "runs over the window")
-            self._fitted.points(settings[start : start + AT_ONCE])
+            found.append(self._values(settings[start : start + AT_ONCE]))
+        return np.concatenate(found, axis=1)
+
+    def _values(self, settings: Sequence[Setting]) -> Array:
         fitted = self._fitted
         points = fitted.points(settings)
         longest = fitted.job.limits.max_run_time_min

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from models.errors import Mendable
+
 Role = Literal["read", "enter", "approve"]
 
 
-class NotAllowed(PermissionError):
+class NotAllowed(Mendable, PermissionError):
     """The user has not the role that an action needs."""
 
     def __init__(self, user: User, role: Role) -> None:
-        self.message = f"{user.name} may not {role} here."
-        self.cure = "Ask somebody with that role, or have the role given to you."
-        super().__init__(f"{self.message} {self.cure}")
+        super().__init__(f"{user.name} may not {role} here.",
+                         "Ask somebody with that role, or have the role given to you.")
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from experiments.verification import Verification, setting_to_verify, verify
 from experiments.verification_plan import VerificationPlan, plan, plan_payload
 from experiments.verification_runs import VerificationRun, planned, recorded_runs, run_payload
 from experiments.verification_trials import taken_over
-from experiments.wording import counted, listed
+from experiments.wording import counted, is_or_are, listed
 
 BACK = "Go back to trials first, on the page Report or by `boilwright move`."
 
@@ -109,8 +109,7 @@ def verify_dossier(
         if table.rejected:
             first = table.rejected[0]
             more = len(table.rejected) - 1
-            verb = "is" if more == 1 else "are"
-            others = f" {counted(more, 'more row')} {verb} refused." if more else ""
+            others = f" {counted(more, 'more row')} {is_or_are(more)} refused." if more else ""
             where = f"Row {first.row}: " if first.row else ""  # 0: the table as a whole
             raise EntryError(f"{where}{first.reason}{others}", first.cure)
     return verify(dossier)

@@ -3,10 +3,25 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 ROUNDING = 1e-9
 """Percent by which a binary fraction may lie beside the decimal one that was meant."""
+
+_GLUE = re.compile(
+    r"(?<=[\d±]) (?=\d|[%°]|"
+    r"(?:[mhk]?Pa|m?bar|Torr|min|h|[mµ]?L|[mµk]?g|k?W|k?J|K|mol|points)(?![^\W\d_]))")
+"""Spaces between a number and its unit, in a long number, after a plus-minus."""
+
+
+def unbroken(text: str) -> str:
+    r"""The text with spaces at which no line ends between numbers and their units.
+
+    >>> unbroken("at 120 mbar, 20 mbar/min for 3 min, 5 % of 2 minima").split(" ")
+    ['at', '120\xa0mbar,', '20\xa0mbar/min', 'for', '3\xa0min,', '5\xa0%', 'of', '2', 'minima']
+    """
+    return _GLUE.sub("\u00a0", text)
 
 
 def listed(words: Sequence[str], limit: int = 6) -> str:
@@ -30,6 +45,15 @@ def counted(number: int, word: str) -> str:
     ('1 run', '0 runs', '3 dossiers')
     """
     return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def is_or_are(number: int) -> str:
+    """The verb for a number of things.
+
+    >>> is_or_are(1), is_or_are(0), is_or_are(3)
+    ('is', 'are', 'are')
+    """
+    return "is" if number == 1 else "are"
 
 
 def capital(text: str) -> str:
@@ -78,6 +102,15 @@ def as_asked(share: float) -> str:
     ('95 %', '97.5 %')
     """
     return f"{100.0 * share:.6g} %"
+
+
+def amount(value: float) -> str:
+    """To three digits, large ones in full.
+
+    >>> amount(41.25), amount(2460.0)
+    ('41.2', '2460')
+    """
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
 
 
 def signed(value: float) -> str:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 
-class ModelError(Exception):
-    """A request the models cannot answer.
+class Mendable(Exception):
+    """What the reader can mend: input, a store, a right. Comes back from a worker whole.
 
     Parameters
     ----------
@@ -18,9 +18,16 @@ class ModelError(Exception):
     """
 
     def __init__(self, message: str, cure: str = "") -> None:
-        super().__init__(f"{message} {cure}".strip())
+        super().__init__(message, cure)
         self.message = message
         self.cure = cure
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.cure}".strip()
+
+
+class ModelError(Mendable):
+    """A request the models cannot answer."""
 
 
 class UnknownSubstance(ModelError):

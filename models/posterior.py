@@ -33,6 +33,10 @@ from models.system import Array
 
 Parts = tuple[Array, ...]
 TARGET_ACCEPTANCE = 0.28
+ESS_SHARE = 0.5
+"""Effective sample size kept at each tempering step, as a share of the particles."""
+MOST_STEPS = 40
+"""Tempering steps; the last one jumps to the whole likelihood."""
 LAST_MOVES = 2
 """Moves added once the whole likelihood counts."""
 WIDENED = 1.2
@@ -183,8 +187,6 @@ def sample_posterior(
     particles: int,
     rng: np.random.Generator,
     moves: int = 3,
-    ess_share: float = 0.5,
-    max_steps: int = 40,
     on_step: Callable[[float], None] | None = None,
     prior: Prior | None = None,
 ) -> Posterior:
@@ -196,8 +198,6 @@ def sample_posterior(
     particles : P
     rng : source of randomness
     moves : Metropolis moves of the first stage's parameters after each resampling
-    ess_share : effective sample size kept at each tempering step, as a share of P
-    max_steps : upper bound on tempering steps; the last one jumps to beta = 1
     on_step : called with beta after each step (progress; may raise to cancel)
     prior : N(0, I) when not given
 
@@ -213,7 +213,7 @@ def sample_posterior(
     beta, evidence, acceptance, step = 0.0, 0.0, 1.0, 0
     while beta < 1.0:
         step += 1
-        following = 1.0 if step >= max_steps else _next_power(held.ll, beta, ess_share)
+        following = 1.0 if step >= MOST_STEPS else _next_power(held.ll, beta)
         log_weight = (following - beta) * held.ll
         peak = np.max(log_weight)
         weight = np.exp(log_weight - peak)
@@ -234,19 +234,19 @@ def sample_posterior(
     return Posterior(held.z, held.ll, evidence, step, acceptance)
 
 
-def _next_power(ll: Array, beta: float, ess_share: float) -> float:
-    """Largest power whose incremental weights keep the asked effective sample size."""
+def _next_power(ll: Array, beta: float) -> float:
+    """Largest power whose incremental weights keep the effective sample size."""
 
     def share(candidate: float) -> float:
         weight = np.exp((candidate - beta) * (ll - np.max(ll)))
         return float(weight.sum() ** 2 / np.sum(weight**2) / len(ll))
 
-    if share(1.0) >= ess_share:
+    if share(1.0) >= ESS_SHARE:
         return 1.0
     low, high = beta, 1.0
     for _ in range(40):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if share(middle) >= ess_share else (low, middle)
+        low, high = (middle, high) if share(middle) >= ESS_SHARE else (low, middle)
     return max(low, beta + 1e-6)
 
 

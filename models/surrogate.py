@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,7 @@ class Draws:
     peak_temperature: Array  # [M, P] K
     unexplained: Array  # [M, P] chance of not being dry that the run model does not know
 
-    @property
+    @cached_property
     def no_boil_over(self) -> Array:
         """Probability [M, P] that a run keeps its liquid."""
         return np.asarray(expit(-self.ln_boil_over / BOIL_OVER_SHARPNESS))

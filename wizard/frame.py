@@ -97,9 +97,9 @@ def _lacking(session: WizardSession, sentence: str, helper: str) -> None:
         fills = "" if (sentence, helper) == navigation.CLOSED else (
             " This page fills once there is one.")
         st.markdown(f"**{sentence}**{fills}")
-        left, right = st.columns(2)
-        link(session, helper, f"Go to {step.title}", left)
-        link(session, navigation.HOME, "Choose a dossier or an example", right)
+        side_by_side = st.container(horizontal=True)  # wraps where the window is narrow
+        link(session, helper, f"Go to {step.title}", side_by_side)
+        link(session, navigation.HOME, "Choose a dossier or an example", side_by_side)
 
 
 def _way_on(session: WizardSession, key: str) -> None:

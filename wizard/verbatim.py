@@ -11,18 +11,23 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from experiments.wording import unbroken
+
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#$~|!&:]")
-_SIGN = re.compile(r"(?<=\d) (?=[%°])")
+_RANGE = re.compile(r"(?<=\()[−\d.,]+ to [−\d.,]+(?=\))")
 _LINES = re.compile(r"\s*[\r\n]+\s*")
 
 
 def verbatim(text: object) -> str:
     r"""The text with everything escaped that Markdown would act on, on one line.
 
+    No line of the page ends between a number and its unit, or inside a range in brackets.
+
     >>> print(verbatim("benz[a]pyrene *"))
     benz\[a\]pyrene \*
     """
-    one_line = _SIGN.sub("\u00a0", _LINES.sub(" ", str(text)))  # no line begins with its sign
+    one_line = unbroken(_LINES.sub(" ", str(text)))
+    one_line = _RANGE.sub(lambda found: found[0].replace(" ", "\u00a0"), one_line)
     return _SPECIAL.sub(r"\\\g<0>", one_line)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 
 from experiments.consequences import Consequences
+from experiments.differences import ALLOWANCE
 from experiments.job import EvaporationJob
 from experiments.region import Range, Region, why_no_region
 from experiments.report.charts import forecast_against_targets
@@ -228,7 +229,6 @@ def _side_by_side(g: Gathered) -> list[Block]:
     """The recoveries of both methods on the days on which both were run."""
     said = tuple(printed(d.sentence) for d in g.comparison.differences)
     return [
-        Paragraph("Recoveries on the days on which both were run, paired by day; ranges hold "
-                  "95 %:"),
+        Paragraph(f"Recoveries on the days on which both were run, paired by day. {ALLOWANCE}"),
         Bullets(said),
     ] if said else []

@@ -21,7 +21,7 @@ from experiments.report.log_chart import (
     span_of,
 )
 from experiments.report.records import record_by_trial
-from experiments.wording import counted, listed
+from experiments.wording import counted, is_or_are, listed
 
 AT_MOST = 4 * ABREAST
 """Runs drawn; more are told in the table and are in the record."""
@@ -47,9 +47,9 @@ def logs(g: Gathered) -> Section | None:
             logs_chart(part, span), " ".join(log_words(d) for d in part)))
     if len(found) > len(shown):
         rest = found[AT_MOST:]
-        verb = "is" if len(rest) == 1 else "are"
-        blocks.append(Paragraph(f"{counted(len(rest), 'more log')} {verb} not drawn: "
-                                f"{listed([d.trial for d in rest], len(rest))}."))
+        blocks.append(Paragraph(
+            f"{counted(len(rest), 'more log')} {is_or_are(len(rest))} not drawn: "
+            f"{listed([d.trial for d in rest], len(rest))}."))
     return Section("logs", "Logs of the runs", (*blocks, _table(g.dossier, found)))
 
 

@@ -19,14 +19,13 @@ import typst
 
 from experiments.report.document import Attachment, Document, Figure, Section
 from experiments.report.look import FONTS, PAGE_SCALE, svg
+from experiments.wording import unbroken
 
 TEMPLATE = Path(__file__).parent / "templates" / "report.typ"
 STANDARDS: list[Literal["a-3a", "ua-1"]] = ["a-3a", "ua-1"]
 """Archivable with attachments, and readable by assistive technology."""
 TEXT_WIDTH_PT, TEXT_HEIGHT_PT = 470.0, 610.0
 """Room on an A4 page for a figure, its caption left out."""
-GLUE = re.compile(r"(?<=[\d±]) (?=\d|[%°]|(?:mbar|min|mL|mg|µg|Pa|W)\b)")
-"""Spaces at which no line ends: between a number and its unit, after a plus-minus."""
 MISSING_LETTER = re.compile(r"the text `\"(.+?)\"` could not be displayed", re.DOTALL)
 
 
@@ -125,7 +124,7 @@ def _plain(record: Any) -> dict[str, Any]:
 
 def _value(value: Any) -> Any:
     if isinstance(value, str):
-        return GLUE.sub("\u00a0", value)
+        return unbroken(value)
     if isinstance(value, tuple):
         return [_value(v) for v in value]
     if hasattr(value, "__dataclass_fields__"):

@@ -9,6 +9,7 @@ from importlib.metadata import version
 
 from experiments.corrections import who_entered
 from experiments.events import canonical, verify_chain
+from experiments.job_differences import carried_results_words
 from experiments.job_text import to_mapping
 from experiments.report.digits import NONE, plain
 from experiments.report.document import (
@@ -82,12 +83,7 @@ def _against_previous(g: Gathered) -> list[Block]:
         return []
     rows = [[str(c["path"]), _shown(c["before"]), _shown(c["after"])]
             for c in start.get("changes", ())]
-    carried = (
-        "It started without results, because those are of another job now."
-        if not start.get("results_carried") else
-        "The results of the previous version count in this one."
-        if start.get("results_by", True) else "The previous version had no results."
-    )
+    carried = carried_results_words(start)
     if not rows:
         return [Paragraph(f"The job is that of the previous version. {carried}")]
     return [Table(

@@ -24,6 +24,7 @@ from experiments.report.document import (
     Table,
 )
 from experiments.report.look import FONT, FONTS, svg
+from experiments.wording import unbroken
 
 SIGNS = {"answer": "✓", "caution": "!", "stop": "■", "info": "i"}
 STYLE = """
@@ -64,11 +65,11 @@ def render_html(document: Document) -> str:
     font = base64.b64encode((FONTS / "AtkinsonHyperlegibleNext-Regular.ttf").read_bytes())
     face = f'@font-face{{font-family:"{FONT}";src:url(data:font/ttf;base64,{font.decode()})}}'
     body = [
-        f'<header><p class="kind">{escape(document.kind)}</p><h1>{escape(document.title)}</h1>'
-        f'<p class="sub">{escape(document.subtitle)}</p></header>', _facts(document.facts),
+        f'<header><p class="kind">{_text(document.kind)}</p><h1>{_text(document.title)}</h1>'
+        f'<p class="sub">{_text(document.subtitle)}</p></header>', _facts(document.facts),
     ]
     if document.has_contents:
-        items = "".join(f'<li><a href="#{escape(s.key)}">{escape(s.title)}</a></li>'
+        items = "".join(f'<li><a href="#{escape(s.key)}">{_text(s.title)}</a></li>'
                         for s in document.sections)
         body.append(f'<nav aria-label="Contents"><ol>{items}</ol></nav>')
     body += [_section(i, s) for i, s in enumerate(document.sections, start=1)]
@@ -77,9 +78,14 @@ def render_html(document: Document) -> str:
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
         f"<title>{escape(document.title)}</title><style>{face}{STYLE}</style></head>"
-        f'<body><main>{"".join(body)}</main><footer class="note">{escape(document.foot)}</footer>'
+        f'<body><main>{"".join(body)}</main><footer class="note">{_text(document.foot)}</footer>'
         "</body></html>"
     )
+
+
+def _text(text: str) -> str:
+    """Text of the page: nothing in it is markup, and numbers keep their units."""
+    return escape(unbroken(text))
 
 
 def _section(number: int, section: Section) -> str:
@@ -87,7 +93,7 @@ def _section(number: int, section: Section) -> str:
         _block(b, f"{section.key}-{i}", section.key == "record")
         for i, b in enumerate(section.blocks)
     )
-    return (f'<section id="{escape(section.key)}"><h2>{number} {escape(section.title)}</h2>'
+    return (f'<section id="{escape(section.key)}"><h2>{number} {_text(section.title)}</h2>'
             f"{blocks}</section>")
 
 
@@ -95,11 +101,11 @@ def _block(block: Block, key: str, is_history: bool) -> str:
     match block:
         case Paragraph():
             links = "".join(f' <a href="#record-{r}">record {r}</a>' for r in block.records)
-            text = escape(block.text)
+            text = _text(block.text)
             return f"<p>{f'<strong>{text}</strong>' if block.strong else text}{links}</p>"
         case Bullets():
             kind = "ol" if block.numbered else "ul"
-            items = "".join(f"<li>{escape(i)}</li>" for i in block.items)
+            items = "".join(f"<li>{_text(i)}</li>" for i in block.items)
             return f"<{kind}>{items}</{kind}>"
         case Facts():
             return _facts(block.rows)
@@ -108,42 +114,42 @@ def _block(block: Block, key: str, is_history: bool) -> str:
         case Figure():
             return (f'<figure><div role="img" aria-label="{escape(block.description)}">'
                     f"{_own_ids(svg(block.chart), key)}</div>"
-                    f"<figcaption>{escape(block.title)}</figcaption></figure>")
+                    f"<figcaption>{_text(block.title)}</figcaption></figure>")
         case Notice():
             return (f'<div class="box {block.kind}" role="note"><p><strong>{SIGNS[block.kind]} '
-                    f"{escape(block.title)}</strong></p><p>{escape(block.text)}</p></div>")
+                    f"{_text(block.title)}</strong></p><p>{_text(block.text)}</p></div>")
         case Signature():
-            return (f'<div class="line"><strong>{escape(block.role)}</strong>'
-                    f"<i>{escape(block.name)}</i><span>signature</span><i></i><span>date</span>"
-                    f'<i></i></div><p class="note">{escape(block.meaning)}</p>')
+            return (f'<div class="line"><strong>{_text(block.role)}</strong>'
+                    f"<i>{_text(block.name)}</i><span>signature</span><i></i><span>date</span>"
+                    f'<i></i></div><p class="note">{_text(block.meaning)}</p>')
         case Blank():
-            return (f'<div class="line"><span>{escape(block.label)}</span><i></i>'
-                    f"<span>{escape(block.unit)}</span></div>")
+            return (f'<div class="line"><span>{_text(block.label)}</span><i></i>'
+                    f"<span>{_text(block.unit)}</span></div>")
 
 
 def _facts(rows: Iterable[tuple[str, str]]) -> str:
-    inner = "".join(f"<dt>{escape(k)}</dt><dd>{escape(v)}</dd>" for k, v in rows)
+    inner = "".join(f"<dt>{_text(k)}</dt><dd>{_text(v)}</dd>" for k, v in rows)
     return f"<dl>{inner}</dl>"
 
 
 def _table(block: Table, is_history: bool) -> str:
-    head = "".join(f'<th scope="col" class="{c.align}">{escape(c.title)}</th>'
+    head = "".join(f'<th scope="col" class="{c.align}">{_text(c.title)}</th>'
                    for c in block.columns)
     rows = "".join(
         "<tr>" + "".join(_cell(c, column, is_history)
                          for c, column in zip(row, block.columns, strict=True)) + "</tr>"
         for row in block.rows
     )
-    note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
+    note = f'<p class="note">{_text(block.note)}</p>' if block.note else ""
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(block.title)}">'
-        f'<table class="{block.size}"><caption>{escape(block.title)}</caption>'
+        f'<table class="{block.size}"><caption>{_text(block.title)}</caption>'
         f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>{note}"
     )
 
 
 def _cell(cell: Cell, column: Column, is_history: bool) -> str:
-    text = f"<strong>{escape(cell.text)}</strong>" if cell.strong else escape(cell.text)
+    text = f"<strong>{_text(cell.text)}</strong>" if cell.strong else _text(cell.text)
     if cell.record is None:
         return f'<td class="{column.align}">{text}</td>'
     if is_history:
@@ -161,4 +167,4 @@ def _own_ids(drawn: str, key: str) -> str:
 def _attached(file: Attachment) -> str:
     data = base64.b64encode(file.data).decode()
     return (f'<p><a download="{escape(file.name)}" href="data:{file.mime_type};base64,{data}">'
-            f"{escape(file.name)}</a> <span class=\"note\">{escape(file.description)}</span></p>")
+            f"{_text(file.name)}</a> <span class=\"note\">{_text(file.description)}</span></p>")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from experiments.events import Event
+from models.errors import Mendable
 
 
 @dataclass(frozen=True)
@@ -32,13 +33,8 @@ class Draft:
     content: Mapping[str, Any]
 
 
-class StoreError(Exception):
-    """The store cannot be used as asked; ``cure`` says what would help."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(f"{message} {cure}")
-        self.message = message
-        self.cure = cure
+class StoreError(Mendable):
+    """The store cannot be used as asked."""
 
 
 class UnknownDossier(StoreError):

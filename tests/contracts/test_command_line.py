@@ -371,9 +371,10 @@ def test_work_that_takes_longer_than_a_second_shows_a_bar():
     assert b"choosing:  60%" in shown
 
 
-words = st.sampled_from(["list", "new", "record", "attach", "audit", "propose", "simulate",
-                         "export", "import", "move", "withdraw", "mixture", "--json", "--store",
-                         "-n", "-o", "soil", "T1", "x", "", "-", "--", "1e400", "acetone=0.5"])
+words = st.sampled_from(["list", "new", "record", "attach", "audit", "propose", "sheet",
+                         "simulate", "export", "import", "move", "withdraw", "mixture", "--json",
+                         "--store", "-n", "-o", "soil", "T1", "x", "", "-", "--", "1e400",
+                         "acetone=0.5"])
 
 
 @settings(max_examples=examples(60), deadline=None,

@@ -27,9 +27,9 @@ WRITING: dict[str, list[str]] = {
     "verify": ["soil", "table.csv"], "robustness": ["soil", "-o", "sheet.csv"],
     "example": ["semivolatiles_to_dryness"],
 }
-READING = {"window", "simulate", "recommend", "list", "export", "backup", "audit", "report",
-           "recompute", "transfer", "compare", "substance", "mixture", "benchmark", "doctor",
-           "app"}
+READING = {"window", "simulate", "sheet", "recommend", "list", "export", "backup", "audit",
+           "report", "recompute", "transfer", "compare", "substance", "mixture", "benchmark",
+           "doctor", "app"}
 """They change no dossier: the use-cases behind them are tested one by one."""
 
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from experiments import Dossier
+from experiments.fitted import ROOM_BYTES
+from experiments.held_points import HeldPoints
 from experiments.readings import USUAL_DEGREES, same_day, vessel_rsd
 from experiments.trials import Recovery, Result
 from models.errors import ModelError
@@ -29,7 +31,7 @@ def test_a_forecast_that_is_no_number_names_the_setting(
     monkeypatch.setattr(type(fitted.surrogate), "draws", broken)
     before = len(dossier.events)
     setting = fitted.space.spread(2, 1)[0]
-    fitted._points.clear()
+    monkeypatch.setattr(fitted, "_points", HeldPoints(ROOM_BYTES))
     with pytest.raises(ModelError, match="no number for the setting .*set_temperature_c"):
         fitted.forecast([setting])
     with pytest.raises(ModelError, match="narrower bounds"):

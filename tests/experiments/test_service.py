@@ -14,6 +14,7 @@ from experiments.corrections import who_entered
 from experiments.dossier import Dossier, DossierError
 from experiments.entries import EntryError
 from experiments.event_checks import check_events
+from experiments.job_differences import carried_results_words
 from experiments.storage.database import DatabaseStore
 from experiments.storage.memory import MemoryStore
 from experiments.storage.protocol import StaleRevision, StoreError, UnknownDossier, append
@@ -226,6 +227,25 @@ def test_results_do_not_come_along_to_another_sample(ada, kept, job_mapping):
     new = approval.new_version(ada, kept, changed)
     assert new.trials == ()
     assert new.events[0].payload["results_carried"] is False
+
+
+def test_without_results_there_is_nothing_that_another_sample_could_void(ada, kept, job_mapping):
+    changed = copy.deepcopy(job_mapping)
+    changed["sample"]["fill_volume_ml"] = 20
+    start = approval.new_version(ada, kept, changed).events[0].payload
+    assert carried_results_words(start) == "The previous version had no results."
+
+
+def test_trials_still_to_be_run_stay_with_the_old_version(ada, kept):
+    """A running dossier may be followed; what is recorded in it afterwards stays there."""
+    service.record(ada, kept, "T1", run_time_min=41.0)
+    old = service.load(ada, kept)
+    assert old.state == "running"
+    assert approval.staying_words(old) == f"Still to be run in {kept}, and staying there: T2."
+    new = approval.new_version(ada, kept)
+    service.record(ada, kept, "T2", run_time_min=39.0)
+    assert [t.result.run_time_min for t in service.load(ada, new.id).trials] == [41.0]
+    assert approval.staying_words(service.load(ada, kept)) == ""
 
 
 def test_a_changed_event_is_found_by_the_audit_and_the_dossier_not_used(tmp_path, dossier):

@@ -228,4 +228,4 @@ def test_a_correction_is_confirmed_and_marked_in_the_table_of_results(store):
     at.button(key="correct.enter").click().run()
     assert [s.value for s in at.success] == [
         "T1 is corrected. The entry before it stays in the record."]
-    assert at.table[0].value["result"].iloc[0] == "31.0 min, finished, entry corrected"
+    assert at.table[0].value["result"].iloc[0] == "31.0\u00a0min, finished, entry corrected"

@@ -14,7 +14,9 @@ from wizard.view_models.settings_text import result_text
 from wizard.view_models.verify_rows import (
     is_hopeless,
     learnt_sentence,
+    needed_sentence,
     offer_sentence,
+    plan_lines,
     replicate_readings,
     sameness_sentence,
 )
@@ -43,6 +45,25 @@ def test_a_setting_further_from_its_target_is_no_cure_for_scatter():
     said = sameness_sentence(made)
     assert "single runs of b scatter too widely" in said
     assert "further from its target" not in said
+
+
+def row(name: str, decides: bool = True) -> SimpleNamespace:
+    return SimpleNamespace(analyte=name, decides=decides, mean_low=75.0, mean_high=120.0,
+                           target=75.0, rsd_max=10.0)
+
+
+def test_a_long_list_of_analytes_has_short_cells_whose_words_are_explained_once():
+    """A sentence in the cell of each of 25 analytes once took five lines of a narrow window."""
+    made = SimpleNamespace(
+        needed_mean={"a": 82.4, "b": None, "c": None},
+        criteria=SimpleNamespace(analytes=(row("a"), row("b"), row("c", decides=False))))
+    cells = [line["usually passes from a mean of"] for line in plan_lines(made)]
+    assert cells == ["82 %", "none", "watched"]
+    assert needed_sentence(made) == (
+        "None: single runs scatter too widely for any true mean to pass usually. Watched: "
+        "reported, and decides nothing.")
+    made.criteria.analytes = (row("a"),)
+    assert needed_sentence(made) == ""
 
 
 def test_runs_to_learn_from_and_those_learnt_are_named():

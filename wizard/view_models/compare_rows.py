@@ -9,7 +9,7 @@ from experiments.differences import Comparison, Span
 from experiments.differences import Difference as Found
 from experiments.dossier import Dossier
 from experiments.job import Setting
-from experiments.wording import capital, listed, signed
+from experiments.wording import amount, capital, listed, signed
 from wizard.charts.differences import Difference
 from wizard.units import Units
 
@@ -71,11 +71,6 @@ def further(found: Comparison) -> list[str]:
     return [s for s in found.sentences if s != headline(found)]
 
 
-def _amount(value: float) -> str:
-    """To three digits, large ones in full."""
-    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
-
-
 def _number(value: float, span: Span | None, units: Units) -> str:
     """A mean, or from where to where it may lie when readings below a limit leave it open."""
     if span is None or not math.isnan(value):
@@ -119,7 +114,7 @@ def method_lines(found: Comparison) -> list[dict[str, str]]:
         ("condenser emptied, times a week", "condenser_emptyings_a_week"),
     )
     return [
-        {"": label, "method in use": _amount(getattr(found.today, key)),
-         "recommended": _amount(getattr(found.recommended, key))}
+        {"": label, "method in use": amount(getattr(found.today, key)),
+         "recommended": amount(getattr(found.recommended, key))}
         for label, key in names
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from experiments.corrections import CORRECTING, corrections
 from experiments.dossier import Dossier
 from experiments.summaries import summarise
+from experiments.wording import counted
 from wizard.view_models.dossier_list import moment, state_words
 
 STATE_ACTIONS = {
@@ -41,9 +42,8 @@ def history_lines(dossier: Dossier) -> list[dict[str, str]]:
 
 def state_sentence(dossier: Dossier) -> str:
     """Where the dossier stands."""
-    recorded = len(dossier.recorded)
-    runs = f"{recorded} run{'' if recorded == 1 else 's'} recorded"
     return (
-        f"Version {dossier.version}, {state_words(summarise(dossier))}; {runs}, "
+        f"Version {dossier.version}, {state_words(summarise(dossier))}; "
+        f"{counted(len(dossier.recorded), 'run')} recorded, "
         f"last changed {moment(dossier.events[-1].at)} by {dossier.events[-1].who}."
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from experiments.answers import Forecast
 from experiments.job import EvaporationJob
 from experiments.trials import Trial
-from experiments.wording import capital, listed, percent
+from experiments.wording import capital, is_or_are, listed, percent
 from wizard.units import Units
 from wizard.view_models.settings_text import minutes, recovery_range, setting_text
 
@@ -75,4 +75,4 @@ def budget_sentence(job: EvaporationJob, trials: tuple[Trial, ...]) -> str:
             if waiting else "**No trial waits to be run.**")
     return (f"{lead} Of {job.limits.trials} trials {len(counted) - len(waiting)} are run, "
             f"{len(waiting)} wait{'s' if len(waiting) == 1 else ''} and {left} "
-            f"{'is' if left == 1 else 'are'} left to propose.")
+            f"{is_or_are(left)} left to propose.")

@@ -35,16 +35,26 @@ def plan_lines(made: VerificationPlan) -> list[dict[str, str]]:
         needed = made.needed_mean.get(row.analyte)
         lines.append({
             "analyte": row.analyte,
-            "mean between": f"{row.mean_low:g} and {row.mean_high:g} %",
+            "mean between": f"{row.mean_low:g}\u00a0and\u00a0{row.mean_high:g} %",
             "confidence limit above": f"{row.target:g} %",
             "relative sd at most": f"{row.rsd_max:g} %",
-            "usually passes from": (
-                "is only watched" if not row.decides
-                else "no mean: single runs scatter too widely" if needed is None
-                else f"a true mean of {needed:.0f} %"
+            "usually passes from a mean of": (
+                "watched" if not row.decides
+                else "none" if needed is None else f"{needed:.0f} %"
             ),
         })
     return lines
+
+
+def needed_sentence(made: VerificationPlan) -> str:
+    """What the last column of the plan's lines means where it holds a word."""
+    watched = any(not row.decides for row in made.criteria.analytes)
+    scattered = any(row.decides and made.needed_mean.get(row.analyte) is None
+                    for row in made.criteria.analytes)
+    return " ".join((
+        *(["None: single runs scatter too widely for any true mean to pass usually."]
+          if scattered else []),
+        *(["Watched: reported, and decides nothing."] if watched else [])))
 
 
 def schedule_lines(made: VerificationPlan) -> list[dict[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from experiments import comparison, service
-from experiments.differences import RECOVERY_MARGIN, Comparison
+from experiments.differences import ALLOWANCE, RECOVERY_MARGIN, Comparison
 from experiments.dossier import Dossier
 from experiments.entries import EntryError
 from experiments.method_in_use import today_against_recommended
@@ -125,7 +125,6 @@ def _show(session: WizardSession, found: Comparison) -> None:
             drawing.show(differences_chart, rows, margin, word, colours)
     lines = compare_rows.difference_lines(found, units)
     if lines:
-        st.caption("Second minus first, each with its own 95 % interval; verdicts allow for "
-                   "everything that was looked at. Trials of one setting are taken together. "
+        st.caption(f"Second minus first. {ALLOWANCE} Trials of one setting are taken together. "
                    "The shaded band of a chart is a difference that does not matter.")
         st.table(literal(lines).set_index("what"), border="horizontal")

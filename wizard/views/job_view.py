@@ -33,6 +33,7 @@ from wizard.views.new_version import (
     reason_field,
     start_version,
     version_button,
+    version_sentence,
 )
 from wizard.views.undo import undo_button
 
@@ -116,7 +117,7 @@ def _actions(
     draft_id = session.draft_id if dossier is None else None
     why, earlier = "", None
     if draft_id and followed(draft_id):
-        st.markdown(f"The next version of dossier {followed(draft_id)}.")
+        st.markdown(verbatim(version_sentence(session, draft_id)))
         why = reason_field(session, draft_id)
         label = "Start the new version"
     else:

@@ -6,7 +6,7 @@ import uuid
 
 import streamlit as st
 
-from experiments import approval
+from experiments import approval, service
 from experiments.dossier import Dossier
 from experiments.job import EvaporationJob
 from experiments.job_text import to_mapping
@@ -30,7 +30,8 @@ def version_button(session: WizardSession, dossier: Dossier, key: str) -> None:
     """A button that opens the draft of the next version, the one begun before if there is."""
     if not st.button("Write a new version", key=key, icon=":material/add_notes:",
                      help="A job that starts with everything written here. Results come along "
-                          "when sample, evaporator and ranges stay the same."):
+                          "when sample, evaporator and factors stay the same; trials still to be "
+                          "run stay here."):
         return
     begun = (d.name.removeprefix(JOB_DRAFT) for d in session.drafts()
              if d.name.startswith(JOB_DRAFT))
@@ -40,6 +41,12 @@ def version_button(session: WizardSession, dossier: Dossier, key: str) -> None:
         session.keep_draft(JOB_DRAFT + draft_id, draft_of(to_mapping(dossier.job)))
     session.open_draft(draft_id)
     frame.go(session, "job")
+
+
+def version_sentence(session: WizardSession, draft_id: str) -> str:
+    """Which dossier a draft follows, and the trials that stay there."""
+    old = service.load(session.service, str(followed(draft_id)))
+    return f"The next version of dossier {old.id}. {approval.staying_words(old)}".strip()
 
 
 def reason_field(session: WizardSession, draft_id: str) -> str:

@@ -89,6 +89,9 @@ def _of_wanted_size(
 def plan_tables(made: VerificationPlan) -> None:
     """What each analyte must show, the runs by day, and the chance with other numbers of runs."""
     st.table(literal(verify_rows.plan_lines(made)).set_index("analyte"), border="horizontal")
+    words = verify_rows.needed_sentence(made)
+    if words:
+        st.caption(words)
     left, right = st.columns(2)
     with left:
         st.markdown("**Runs**")

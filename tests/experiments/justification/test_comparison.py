@@ -10,6 +10,7 @@ import pytest
 from experiments.answers import Answer
 from experiments.comparison import compare_dossiers, compare_trials
 from experiments.consequences import consequences
+from experiments.differences import sentence_of
 from experiments.entries import EntryError
 from experiments.method_in_use import compare_by_day, today_against_recommended
 from experiments.trials import Result, Trial
@@ -33,6 +34,12 @@ def test_a_clear_loss_is_different_and_a_small_gap_is_not_told_apart(dossier):
     assert found["T2", "recovery of carvone"] == "different"
     assert found["T2", "run time"] == "different"
     assert found["T3", "recovery of carvone"] == "cannot tell", "one run each scatters by 5 points"
+
+
+def test_the_name_of_an_analyte_is_written_as_the_job_writes_it(dossier):
+    first = compare_trials(dossier, ["T1", "T2"]).differences[-1]
+    told = sentence_of(replace(first, what="recovery of p,p'-DDE"), "same", "5 points")
+    assert told.startswith("Recovery of p,p'-DDE: T2 against T1 is the same within 5 points")
 
 
 def test_words_carry_numbers_and_their_interval(dossier):

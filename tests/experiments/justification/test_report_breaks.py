@@ -7,8 +7,17 @@ import io
 import docx
 import pytest
 
-from experiments.report import paper, word
-from experiments.report.document import Cell, Column, Document, Paragraph, Section, Table
+from experiments.report import paper, web, word
+from experiments.report.document import (
+    Bullets,
+    Cell,
+    Column,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
 from tests.experiments.justification.test_long_report import words_of
 
 FEWEST = 3
@@ -44,6 +53,17 @@ def test_no_line_ends_inside_a_unit(tmp_path, filling):
     """A ramp rate once went on in the next line after "mbar/"."""
     (words,) = made([Paragraph("mmmm " * 10 + "i" * filling + " 200 mbar/min then")], tmp_path)
     assert not any(w.text.endswith("mbar/") for w in words)
+
+
+def test_numbers_of_the_page_keep_their_units():
+    """At the width of a telephone "120 mbar" once stood in two lines."""
+    page = web.render_html(document(
+        Paragraph("Hold 120 mbar for 3 min & stop."), Bullets(("ramp 20 mbar/min",)),
+        Facts((("end pressure", "120 mbar"),)),
+        Table("Sheet of 2 min", (Column("step"),), ((Cell("below 45 °C"),),), note="within 5 %")))
+    for kept in ("120 mbar for", "3 min &amp; stop", "20 mbar/min", "120 mbar<", "45 °C", "5 %"):
+        assert kept.replace(" ", "\u00a0", 1) in page
+    assert 'aria-label="Sheet of 2 min"' in page
 
 
 def test_a_row_of_the_word_report_is_not_split_and_the_first_ones_stay_together():

@@ -113,7 +113,7 @@ def test_a_new_version_lists_what_it_changed(job):
     tables = [b for b in record(SimpleNamespace(dossier=made)).blocks if isinstance(b, Table)]
     assert [[c.text for c in row] for row in tables[0].rows] == [
         ["limits.assurance", "0.95", "0.9"]]
-    assert "started without results" in tables[0].note
+    assert "starts without the results" in tables[0].note
 
 
 @pytest.mark.parametrize(("entered", "said"), [
