@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +12,7 @@ from experiments.entries import (
     check_setting,
     read_recovery,
     time_and_outcome,
+    written_day_key,
 )
 from experiments.job import Analyte, EvaporationJob, Setting
 from experiments.table_amounts import (
@@ -117,7 +118,7 @@ class _Reading:
         setting = self._setting()
         said = self._agreed_number("run_time_min", "run time"), self._outcome() or None
         self._agreed("run_order")
-        day = self._agreed("day")
+        day = self._agreed("day", written_day_key)
         corrected = self._corrected()
         recovery = self._recoveries(day, corrected)
         if self.faults:
@@ -158,11 +159,10 @@ class _Reading:
                     self._fault(row.number, f"The cell in column {name!r} {wrong.reason}",
                                 wrong.cure)
 
-    def _agreed(self, column: str) -> str:
-        """The one value that the rows give in a column, in either case; "" when none does."""
+    def _agreed(self, column: str, key: Callable[[str], str] = str.casefold) -> str:
+        """The first of the values that the rows give in a column, all of one key; "" for none."""
         texts = [t for r in self.group.rows if (t := r.text(column))]
-        values = [t for i, t in enumerate(texts)
-                  if t.casefold() not in {u.casefold() for u in texts[:i]}]
+        values = [t for i, t in enumerate(texts) if key(t) not in map(key, texts[:i])]
         if len(values) > 1:
             self._fault(self._row_of(column, values[1]),
                         f"The rows of this trial give different values of {column}: "
@@ -242,7 +242,7 @@ class _Reading:
                 abs(value - float(planned)) <= 1e-6 * max(1.0, abs(float(planned)))
             )
             if not same:
-                shown, was = (v if isinstance(v, str) else f"{v:g}" for v in (value, planned))
+                shown, was = (v if isinstance(v, str) else f"{v:.12g}" for v in (value, planned))
                 self._fault(self.first, f"{name} is {shown}, but {trial.id} stands at {was}.",
                             "Leave the trial cell empty to enter a run at another setting.")
 
@@ -313,7 +313,8 @@ class _Reading:
         if not found:
             return None
         rows = [r for r in self.group.rows if row_control(r) == "reference"] or [
-            r for r in self.references if r.text("day") in ("", day)]
+            r for r in self.references
+            if written_day_key(r.text("day")) in ("", written_day_key(day))]
         references = [self._amount(r, analyte.name) for r in rows]
         if any(isinstance(a, str) for a in references):
             raise EntryError(f"A reference of {analyte.name} lies below a limit.",

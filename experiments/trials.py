@@ -46,6 +46,11 @@ class Result:
     corrected: bool = False
 
     @property
+    def day_key(self) -> str:
+        """The day as it is told from other days; "" where it is not known."""
+        return day_key(self.day)
+
+    @property
     def has_readings(self) -> bool:
         """Whether any recovery was measured."""
         return any(r is not None for readings in self.recovery.values() for r in readings)
@@ -115,6 +120,11 @@ class Trial:
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
     log: LogReading | None = None
     run_of: RunOfPlan | None = None  # where it was taken over from a failed verification
+
+
+def day_key(day: str) -> str:
+    """What two spellings of one day share: neither case nor spaces make another day."""
+    return " ".join(day.split()).casefold()
 
 
 def is_same_time(one: float, other: float) -> bool:
