@@ -1,4 +1,4 @@
-"""Standard streams that are closed or cannot be written, as a shell can hand them over."""
+"""Standard streams and files that are closed or cannot be written."""
 
 import json
 import os
@@ -8,7 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from experiments.cli import main
+
 ROOT = Path(__file__).parents[2]
+EXAMPLE = ROOT / "examples" / "semivolatiles_to_dryness.toml"
 
 
 def in_shell(line: str, store: Path) -> subprocess.CompletedProcess[str]:
@@ -39,9 +42,24 @@ def test_a_stream_that_is_closed_or_full_is_no_fault_of_the_program(tmp_path, li
 
 
 def test_without_a_place_for_errors_the_answer_stays_json(tmp_path):
-    job = ROOT / "examples" / "semivolatiles_to_dryness.toml"
     done = in_shell(
-        f"{{b}} new {job} --id soil >&- && printf 'trial\\n' | {{b}} record soil - --json 2>&-",
+        f"{{b}} new {EXAMPLE} --id soil >&- && printf 'trial\\n' | {{b}} record soil - --json 2>&-",
         tmp_path / "s.sqlite")
     assert done.returncode == 2
     assert json.loads(done.stdout)["accepted"] == []
+
+
+@pytest.mark.parametrize("command", [["propose"], ["robustness"], ["report"]])
+def test_an_output_that_cannot_be_written_is_refused_before_anything_is_saved(
+    tmp_path, monkeypatch, capsys, command
+):
+    store = ["--store", str(tmp_path / "s.sqlite")]
+    assert main([*store, "new", str(EXAMPLE), "--id", "soil"]) == 0
+    (tmp_path / "folder.pdf").mkdir()
+    assert main([*store, *command, "soil", "-o", str(tmp_path / "folder.pdf")]) == 2
+    assert "is a folder" in capsys.readouterr().err
+    monkeypatch.setattr("os.access", lambda path, mode: Path(path) != tmp_path)
+    assert main([*store, *command, "soil", "-o", str(tmp_path / "sheet.pdf")]) == 2
+    assert "Check your rights there" in capsys.readouterr().err
+    assert main([*store, "audit", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["events"] == 2
