@@ -13,7 +13,7 @@ import numpy as np
 
 from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table, shown
-from experiments.job_file import check_end_pressure, read_setting
+from experiments.job_file import check_possible, read_setting
 from experiments.trials import OUTCOMES, Recovery, Result, day_key
 
 HIGHEST_RECOVERY = 1000.0
@@ -38,11 +38,17 @@ class EntryError(ValueError):
 
 
 def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
-    """A setting for every factor of the job; it may lie outside the bounds (history counts)."""
+    """A setting for every factor of the job; it may lie outside the bounds (history counts).
+
+    Raises
+    ------
+    EntryError
+        for a factor that is missing or unknown, and for what no run can have
+    """
     faults = Faults()
     checked = read_setting(Table(setting, "setting", faults), job.factors)
     if not faults.found:
-        check_end_pressure(job, checked, "setting", faults)
+        check_possible(job, checked, "setting", faults)
     if faults.found:
         first = faults.found[0]
         raise EntryError(f"{first.path} {first.message}", first.cure)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from experiments import Dossier
 from experiments.bench_sheet import sheet_cautions
 from experiments.entries import EntryError
 from experiments.job_file import JobError, parse
@@ -19,6 +20,34 @@ from experiments.predicted_run import predicted_run
 def test_a_setting_that_no_run_can_have_is_not_recorded(dossier, setting, change, said):
     with pytest.raises(EntryError, match=said):
         dossier.record(setting={**setting, **change}, run_time_min=30)
+
+
+@pytest.mark.parametrize(("setting", "path", "said"), [
+    ({"keeper_volume_ml": 31.0}, "keeper_volume_ml", "with the fill of 30 mL is above the "
+     "vessel's 60 mL"),
+    ({"end_volume_ml": 30.0}, "end_volume_ml", "not below the fill of 30 mL"),
+    ({"end_volume_ml": 0.4, "keeper_volume_ml": 0.5}, "end_volume_ml",
+     "not above the keeper's 0.5 mL"),
+])
+def test_volumes_that_no_vessel_can_hold_are_refused_in_a_setting_and_in_the_job(
+    job_mapping, setting, path, said
+):
+    job_mapping["sample"] |= {"keeper": {"name": "n-dodecane", "volume_ml": 0.5},
+                              "end_volume_control": "weighing"}
+    job_mapping["factors"] |= {"keeper_volume_ml": {"low": 0.2, "high": 1.0},
+                               "end_volume_ml": {"low": 2.0, "high": 5.0}}
+    whole = {"set_temperature_c": 40.0, "ramp_rate_mbar_per_min": 20.0, "end_pressure_mbar": 50.0,
+             "keeper_volume_ml": 1.5, "end_volume_ml": 0.0} | setting
+    job = parse(job_mapping)
+    for refuse in (Dossier.start(job).forecast, lambda s: predicted_run(job, s[0]),
+                   lambda s: Dossier.start(job).record(setting=s[0], run_time_min=30)):
+        with pytest.raises(EntryError, match=said) as refused:
+            refuse([whole])
+        assert refused.value.message.startswith(f"setting.{path} ")
+    job_mapping["today"] = {"setting": whole}
+    with pytest.raises(JobError, match=said) as faults:
+        parse(job_mapping)
+    assert [f.path for f in faults.value.faults] == [f"today.setting.{path}"]
 
 
 @pytest.mark.parametrize(("entry", "said"), [
