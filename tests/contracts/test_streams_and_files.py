@@ -43,7 +43,8 @@ def test_a_stream_that_is_closed_or_full_is_no_fault_of_the_program(tmp_path, li
 
 def test_without_a_place_for_errors_the_answer_stays_json(tmp_path):
     done = in_shell(
-        f"{{b}} new {EXAMPLE} --id soil >&- && printf 'trial\\n' | {{b}} record soil - --json 2>&-",
+        f"{{b}} new {EXAMPLE} --id soil >&- && "
+        "printf 'trial\\n' | {b} record soil - --json 2>&-",
         tmp_path / "s.sqlite")
     assert done.returncode == 2
     assert json.loads(done.stdout)["accepted"] == []
