@@ -14,6 +14,7 @@ from typing import Any, TextIO
 
 from experiments.faults import fault_sentences
 from experiments.progress import Progress, unwatched
+from models.errors import WholeError
 
 PATIENCE_S = 1.0
 """Work that takes longer shows a progress bar."""
@@ -28,7 +29,7 @@ class Reply:
     is_yes: bool = True
 
 
-class UserFault(Exception):
+class UserFault(WholeError):
     """Something the user can mend: one sentence and a cure."""
 
     def __init__(self, message: str, cure: str) -> None:

@@ -15,6 +15,7 @@ from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table, shown
 from experiments.job_file import check_possible, read_setting
 from experiments.trials import OUTCOMES, Recovery, Result, day_key
+from models.errors import WholeError
 
 HIGHEST_RECOVERY = 1000.0
 SHORTEST_TIME_MIN, LONGEST_TIME_MIN = 0.01, 1e5
@@ -25,16 +26,13 @@ CORRECT = ("Make a correction instead of a second record: on the page Results of
            "by Dossier.correct.")
 
 
-class EntryError(ValueError):
+class EntryError(WholeError, ValueError):
     """An entry that cannot be taken; nothing was changed. ``cure`` says what would mend it."""
 
     def __init__(self, message: str, cure: str) -> None:
         super().__init__(f"{message} {cure}")
         self.message = message
         self.cure = cure
-
-    def __reduce__(self) -> tuple[type[EntryError], tuple[str, str]]:
-        return type(self), (self.message, self.cure)  # so that it comes back from a worker whole
 
 
 def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:

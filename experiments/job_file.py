@@ -28,6 +28,7 @@ from experiments.job import (
     VapourPressurePoint,
 )
 from experiments.job_fields import Fault, Faults, Number, Table, read_number
+from models.errors import WholeError
 
 __all__ = ["Fault", "JobError", "parse"]
 
@@ -51,7 +52,7 @@ MAX_FILE_BYTES = 1_000_000
 EMPTY = Fault("job", "is empty.", "Give a job file; the examples show what it holds.")
 
 
-class JobError(ValueError):
+class JobError(WholeError, ValueError):
     """A job that cannot be used; ``faults`` lists every reason with its cure."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 from experiments.job import Setting
@@ -120,6 +120,10 @@ class Trial:
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
     log: LogReading | None = None
     run_of: RunOfPlan | None = None  # where it was taken over from a failed verification
+
+    def apart(self) -> Trial:
+        """The same with a setting of its own, to be changed without changing this one's."""
+        return replace(self, setting=dict(self.setting))
 
 
 def day_key(day: str) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from models.errors import WholeError
+
 Role = Literal["read", "enter", "approve"]
 
 
-class NotAllowed(PermissionError):
+class NotAllowed(WholeError, PermissionError):
     """The user has not the role that an action needs."""
 
     def __init__(self, user: User, role: Role) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from experiments.events import Event
+from models.errors import WholeError
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Draft:
     content: Mapping[str, Any]
 
 
-class StoreError(Exception):
+class StoreError(WholeError):
     """The store cannot be used as asked; ``cure`` says what would help."""
 
     def __init__(self, message: str, cure: str) -> None:
