@@ -241,7 +241,8 @@ def read_recovery(name: str, value: Any) -> Recovery | None:
         censored, value = bool(match[1]), float(match[2])
     number = _number(value, f"The recovery of {name}")
     if number < 0.0 or number > HIGHEST_RECOVERY or (censored and number == 0.0):
-        raise EntryError(f"A recovery of {number:g} % for {name} is not possible.",
+        sign = "<" if censored else ""
+        raise EntryError(f"A recovery of {sign}{number:g} % for {name} is not possible.",
                          f"Give percent of the spike, 0 to {HIGHEST_RECOVERY:g}.")
     return Recovery(number, censored)
 

@@ -61,6 +61,11 @@ def test_what_is_possible_is_said(dossier, entry, said):
     assert said in refused.value.cure
 
 
+def test_nothing_below_zero_is_told_from_zero(dossier):
+    with pytest.raises(EntryError, match="A recovery of <0 % for diethyl phthalate"):
+        dossier.record("T1", run_time_min=30, recovery_percent={"diethyl phthalate": "<0"})
+
+
 def test_an_impossible_molar_mass_is_marked_at_its_own_field(job_mapping):
     job_mapping["analytes"] = [{
         "name": "QX", "target_recovery_percent": 80, "molar_mass_g_per_mol": 0.3,
