@@ -222,7 +222,7 @@ def csv_text(sheet: BenchSheet) -> str:
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow([safe_cell(c) for c in sheet.columns])
     for row in sheet.rows:
-        writer.writerow([f"{c:g}" if isinstance(c, float) else safe_cell(c) for c in row])
+        writer.writerow([f"{c:.12g}" if isinstance(c, float) else safe_cell(c) for c in row])
     return buffer.getvalue()
 
 

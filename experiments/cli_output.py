@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 import threading
@@ -57,8 +58,13 @@ def check_output(path: Path, endings: Sequence[str]) -> None:
     if path.suffix.lower() not in endings:
         raise EntryError(f"{path.name!r} has no ending that can be written.",
                          f"Use one of {', '.join(endings)}.")
-    if not path.absolute().parent.is_dir():
-        raise EntryError(f"There is no folder {str(path.absolute().parent)!r}.", "Make it first.")
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        raise EntryError(f"There is no folder {str(folder)!r}.", "Make it first.")
+    if path.is_dir():
+        raise EntryError(f"{str(path)!r} is a folder.", "Give the name of a file.")
+    if not os.access(folder if not path.exists() or path.is_file() else path, os.W_OK):
+        raise EntryError(f"Nothing can be written to {str(path)!r}.", "Check your rights there.")
 
 
 @contextmanager

@@ -47,9 +47,11 @@ def amended(job: EvaporationJob, old: Result, values: Amendment) -> Result:
         raise TypeError(f"A correction has no {', '.join(sorted(unknown))}.")
     kept: dict[str, Any] = {
         "run_time_min": old.run_time_min, "outcome": old.outcome, "recovery_percent": {},
-        "remark": old.remark, "day": old.day, "corrected": old.corrected,
+        "remark": old.remark, "corrected": old.corrected,
     }
     given = check_result(job, **(kept | dict(values)))
+    if "day" not in values:  # an older record may hold a spelling that is refused today
+        given = replace(given, day=old.day)
     recovery = {name: readings for name, readings in {**old.recovery, **given.recovery}.items()
                 if any(r is not None for r in readings)}
     is_mean = {**old.is_mean, **given.is_mean}

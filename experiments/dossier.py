@@ -115,6 +115,11 @@ class Dossier:
             made._events.append(event)
         return made
 
+    def __copy__(self) -> Dossier:
+        made = self.continued()
+        made.stop_reason = self.stop_reason
+        return made
+
     # -- what it holds ---------------------------------------------------------------
 
     @property
@@ -142,8 +147,8 @@ class Dossier:
 
     @property
     def trials(self) -> tuple[Trial, ...]:
-        """All trials in order of creation."""
-        return tuple(self._state.trials.values())
+        """All trials in order of creation; a change of their settings changes nothing here."""
+        return tuple(t.apart() for t in self._state.trials.values())
 
     @property
     def pending(self) -> tuple[Trial, ...]:
@@ -156,7 +161,7 @@ class Dossier:
     def trial(self, trial_id: str) -> Trial:
         """The trial of that id; DossierError when there is none."""
         try:
-            return self._state.trials[trial_id]
+            return self._state.trials[trial_id].apart()
         except (KeyError, TypeError):
             known = ", ".join(self._state.trials) or "none yet"
             raise DossierError(f"There is no trial {shown(trial_id)}.",
@@ -369,7 +374,7 @@ class Dossier:
     ) -> str:
         trial_id = self._next_id()
         self._append("entered", {
-            "trial": trial_id, "setting": setting, "reason": reason, "origin": origin,
+            "trial": trial_id, "setting": dict(setting), "reason": reason, "origin": origin,
             **(forecast or {}),
         })
         return trial_id

@@ -13,8 +13,8 @@ import numpy as np
 
 from experiments.job import EvaporationJob, Setting
 from experiments.job_fields import NOT_TEXT, Faults, Table, shown
-from experiments.job_file import check_end_pressure, read_setting
-from experiments.trials import OUTCOMES, Recovery, Result
+from experiments.job_file import check_possible, read_setting
+from experiments.trials import OUTCOMES, Recovery, Result, day_key
 from models.errors import Mendable
 
 HIGHEST_RECOVERY = 1000.0
@@ -30,12 +30,23 @@ class EntryError(Mendable, ValueError):
     """An entry that cannot be taken; nothing was changed."""
 
 
-def check_setting(job: EvaporationJob, setting: Mapping[str, Any]) -> Setting:
-    """A setting for every factor of the job; it may lie outside the bounds (history counts)."""
+def check_setting(
+    job: EvaporationJob, setting: Mapping[str, Any], *, is_new: bool = True
+) -> Setting:
+    """A setting for every factor of the job; it may lie outside the bounds (history counts).
+
+    One that is in a record already (not ``is_new``) may be what no run can have: it was taken
+    before that was refused.
+
+    Raises
+    ------
+    EntryError
+        for a factor that is missing or unknown, and for what no run can have
+    """
     faults = Faults()
     checked = read_setting(Table(setting, "setting", faults), job.factors)
-    if not faults.found:
-        check_end_pressure(job, checked, "setting", faults)
+    if is_new and not faults.found:
+        check_possible(job, checked, "setting", faults)
     if faults.found:
         first = faults.found[0]
         raise EntryError(f"{first.path} {first.message}", first.cure)
@@ -137,30 +148,44 @@ def checked_reason(reason: Any) -> str:
     return text
 
 
-DATE = re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})|(\d{1,2})([-./])(\d{1,2})[-./](\d{4})")
+DATE = re.compile(r"(?:(\d{4})[-./](\d{1,2})[-./](\d{1,2})|(\d{1,2})([-./])(\d{1,2})[-./](\d{4}))"
+                  r"(?:[T ]\s*\d{1,2}:\d{2}.*)?")
+"""A date, and the time of day that a spreadsheet may write behind it."""
+SHORT_DATE = re.compile(r"\d{1,2}([-./])\d{1,2}\1\d{2}(?: .*)?")
 
 
 def checked_day(value: Any) -> str:
     """The day of a run: any words, a date as 2026-03-10 however it was written.
 
-    Two spellings of a date would count as two days. Between points the day comes first; between
-    slashes or hyphens either may.
+    Two spellings of a date would count as two days, and so would two times of one day. Between
+    points the day comes first; between slashes or hyphens either may.
     """
     text = checked_text(value, "The day").strip()
+    if SHORT_DATE.fullmatch(text):
+        raise EntryError(f"The day {text[:40]} can be read in several ways, its year too.",
+                         "Write it as 2026-03-10.")
     found = DATE.fullmatch(text)
     if found is None:
         return text
     year, month, day = (int(x) for x in (found[1] or found[7], found[2] or found[6],
                                          found[3] or found[4]))
     if found[4] and found[5] != "." and max(month, day) <= 12 and month != day:
-        raise EntryError(f"The day {text} can be read two ways.",
+        raise EntryError(f"The day {text[:40]} can be read two ways.",
                          f"Write {year}-{month:02d}-{day:02d} or {year}-{day:02d}-{month:02d}.")
     if found[4] and found[5] != "." and month > 12:
         month, day = day, month
     try:
         return date(year, month, day).isoformat()
     except ValueError:
-        raise EntryError(f"The day {text} is no date.", "Write it as 2026-03-10.") from None
+        raise EntryError(f"The day {text[:40]} is no date.", "Write it as 2026-03-10.") from None
+
+
+def written_day_key(text: str) -> str:
+    """What two ways to write one day share, a date that is refused being itself."""
+    try:
+        return day_key(checked_day(text))
+    except EntryError:
+        return day_key(text)
 
 
 def _run_time(value: Any, outcome: str) -> float | None:
@@ -216,7 +241,8 @@ def read_recovery(name: str, value: Any) -> Recovery | None:
         censored, value = bool(match[1]), float(match[2])
     number = _number(value, f"The recovery of {name}")
     if number < 0.0 or number > HIGHEST_RECOVERY or (censored and number == 0.0):
-        raise EntryError(f"A recovery of {number:g} % for {name} is not possible.",
+        sign = "<" if censored else ""
+        raise EntryError(f"A recovery of {sign}{number:g} % for {name} is not possible.",
                          f"Give percent of the spike, 0 to {HIGHEST_RECOVERY:g}.")
     return Recovery(number, censored)
 
@@ -234,7 +260,7 @@ def merge(old: Result, new: Result) -> Result:
         raise EntryError(f"The run time is already recorded as {old.run_time_min:g} min.", CORRECT)
     if new.outcome != old.outcome:
         raise EntryError(f"The outcome is already recorded as {old.outcome!r}.", CORRECT)
-    if new.day and old.day not in ("", new.day):
+    if new.day and old.day_key not in ("", new.day_key):
         raise EntryError(f"The day is already recorded as {old.day!r}.", CORRECT)
     if new.corrected != old.corrected and old.has_readings and new.has_readings:
         held = "corrected" if old.corrected else "without the correction"

@@ -10,7 +10,7 @@ import re
 
 from experiments.job import EvaporationJob
 from experiments.job_fields import Faults
-from experiments.job_file import check_end_pressure
+from experiments.job_file import check_possible
 from experiments.substance_checks import check_substances
 from models.equipment import RESIDUE_DENSITY
 from models.quantities import MG, ML
@@ -88,7 +88,7 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
             "Lower the end pressure or raise equipment.ramp_start_pressure_mbar.",
         )
     if job.today and "end_pressure_mbar" in job.today:
-        check_end_pressure(job, job.today, "today.setting", faults)
+        check_possible(job, job.today, "today.setting", faults)
     if end.low < ultimate:
         faults.add(
             "factors.end_pressure_mbar",

@@ -28,6 +28,7 @@ from experiments.job import (
     VapourPressurePoint,
 )
 from experiments.job_fields import Fault, Faults, Number, Table, read_number
+from models.errors import WholeError
 
 __all__ = ["Fault", "JobError", "parse"]
 
@@ -51,7 +52,7 @@ MAX_FILE_BYTES = 1_000_000
 EMPTY = Fault("job", "is empty.", "Give a job file; the examples show what it holds.")
 
 
-class JobError(ValueError):
+class JobError(WholeError, ValueError):
     """A job that cannot be used; ``faults`` lists every reason with its cure."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
@@ -334,10 +335,28 @@ def read_setting(t: Table, factors: tuple[Factor, ...]) -> Setting:
     return setting
 
 
-def check_end_pressure(job: EvaporationJob, setting: Setting, path: str, faults: Faults) -> None:
-    """Add the fault of a ramp that would not go down."""
+def check_possible(job: EvaporationJob, setting: Setting, path: str, faults: Faults) -> None:
+    """Add the faults of a setting that no run can have: its ramp, or its volumes."""
     start, end = job.equipment.ramp_start_pressure_mbar, float(setting["end_pressure_mbar"])
     if end >= start:
         faults.add(f"{path}.end_pressure_mbar",
                    f"is {end:g} mbar, not below the start of the ramp at {start:g} mbar.",
                    "Correct the end pressure.")
+    if "keeper_volume_ml" in setting or "end_volume_ml" in setting:
+        _check_volumes(job, job.sample_at(setting), path, faults)
+
+
+def _check_volumes(job: EvaporationJob, sample: Sample, path: str, faults: Faults) -> None:
+    keeper = 0.0 if sample.keeper is None else sample.keeper.volume_ml
+    fill, end = sample.fill_volume_ml, sample.end_volume_ml
+    if fill + keeper > job.equipment.vessel_capacity_ml:
+        faults.add(f"{path}.keeper_volume_ml",
+                   f"is {keeper:g} mL, which with the fill of {fill:g} mL is above the vessel's "
+                   f"{job.equipment.vessel_capacity_ml:g} mL.", "Correct the keeper volume.")
+    if end >= fill:
+        faults.add(f"{path}.end_volume_ml", f"is {end:g} mL, not below the fill of {fill:g} mL.",
+                   "Correct the end volume.")
+    elif 0.0 < end <= keeper:
+        faults.add(f"{path}.end_volume_ml",
+                   f"is {end:g} mL, not above the keeper's {keeper:g} mL.",
+                   "Give 0 for down to the keeper, or an end volume above it.")

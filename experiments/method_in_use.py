@@ -104,7 +104,7 @@ def _spans_by_day(results: Sequence[Result], analyte: str) -> dict[str, Span]:
         span = result.mean_span(analyte)
         is_known = result.outcome == "finished" and result.day and not result.corrected
         if is_known and math.isfinite(span[0]):
-            found.setdefault(result.day, []).append(span)
+            found.setdefault(result.day_key, []).append(span)
     return {day: _middle(spans) for day, spans in found.items()}
 
 

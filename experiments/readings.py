@@ -10,7 +10,7 @@ import numpy as np
 from experiments.factor_space import FactorSpace
 from experiments.job import EvaporationJob
 from experiments.job_simulator import JobSimulator
-from experiments.trials import LogReading, Recovery, Result, Trial, is_same_time
+from experiments.trials import LogReading, Recovery, Result, Trial, day_key, is_same_time
 from models.bench_data import COURSE, PACE, START, BenchData, by_name
 from models.noise import VESSEL_RSD, run_sd
 from models.quantities import MINUTE
@@ -108,7 +108,7 @@ def same_day(days: Sequence[str], batch: int) -> Array:
     Runs without a day are taken to come in batches of which nobody knows the members, so that
     the order of entry does not matter.
     """
-    named = np.array([d.strip().casefold() for d in days], dtype=object)
+    named = np.array([day_key(d) for d in days], dtype=object)
     chance: Array = np.equal.outer(named, named).astype(float)
     unnamed = named == ""
     others = int(unnamed.sum()) - 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from experiments.entries import EntryError
 from experiments.table_numbers import Sign, read_number
 from experiments.table_rows import Group, RowFault, TableRow
@@ -23,11 +25,10 @@ class GroupReader:
         """The number of the first row that says so."""
         return next(r.number for r in self.rows if r.text(column) == value)
 
-    def agreed(self, column: str) -> str:
-        """The one value that the rows give in a column, in either case; "" when none does."""
+    def agreed(self, column: str, key: Callable[[str], str] = str.casefold) -> str:
+        """The first of the values that the rows give in a column, all of one key; "" for none."""
         texts = [t for r in self.rows if (t := r.text(column))]
-        values = [t for i, t in enumerate(texts)
-                  if t.casefold() not in {u.casefold() for u in texts[:i]}]
+        values = [t for i, t in enumerate(texts) if key(t) not in map(key, texts[:i])]
         if len(values) > 1:
             self.fault(self.row_of(column, values[1]),
                        f"The rows of this trial give different values of {column}: "

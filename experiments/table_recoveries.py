@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from experiments.entries import EntryError, read_recovery
+from experiments.entries import EntryError, read_recovery, written_day_key
 from experiments.job import Analyte, EvaporationJob
 from experiments.table_amounts import (
     CONTROL,
@@ -160,7 +160,8 @@ class _Reading:
         if not found:
             return None
         rows = [r for r in self.reader.rows if row_control(r) == "reference"] or [
-            r for r in self.references if r.text("day") in ("", self.day)]
+            r for r in self.references
+            if written_day_key(r.text("day")) in ("", written_day_key(self.day))]
         references = [self._amount(r, analyte.name) for r in rows]
         if any(isinstance(a, str) for a in references):
             raise EntryError(f"A reference of {analyte.name} lies below a limit.",

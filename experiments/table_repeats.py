@@ -48,7 +48,7 @@ def _same(one: Result, other: Result) -> bool:
 
 
 def _said(result: Result) -> tuple[str, str, str, bool]:
-    return result.outcome, result.day, result.remark, result.corrected
+    return result.outcome, result.day_key, result.remark, result.corrected
 
 
 def _measured(result: Result) -> dict[str, tuple[bool, dict[int, Recovery]]]:

@@ -6,7 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from experiments.entries import EntryError, check_result, check_setting, time_and_outcome
+from experiments.entries import (
+    EntryError,
+    check_result,
+    check_setting,
+    time_and_outcome,
+    written_day_key,
+)
 from experiments.job import EvaporationJob, Setting
 from experiments.table_amounts import CORRECTED, FOUND_PREFIX
 from experiments.table_cells import DATE, Unusable, is_date
@@ -94,7 +100,7 @@ class _Reading:
         setting = self._setting()
         said = reader.agreed_number("run_time_min", "run time"), self._outcome() or None
         reader.agreed("run_order")
-        day = reader.agreed("day")
+        day = reader.agreed("day", written_day_key)
         corrected = self._corrected()
         read = read_recoveries(reader, job, references, day, corrected)
         if reader.faults:
@@ -174,7 +180,7 @@ class _Reading:
                 abs(value - float(planned)) <= 1e-6 * max(1.0, abs(float(planned)))
             )
             if not same:
-                shown, was = (v if isinstance(v, str) else f"{v:g}" for v in (value, planned))
+                shown, was = (v if isinstance(v, str) else f"{v:.12g}" for v in (value, planned))
                 self.reader.fault(
                     self.reader.first, f"{name} is {shown}, but {trial.id} stands at {was}.",
                     "Leave the trial cell empty to enter a run at another setting.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 from experiments.job import Setting
@@ -44,6 +44,11 @@ class Result:
     remark: str = ""
     day: str = ""
     corrected: bool = False
+
+    @property
+    def day_key(self) -> str:
+        """The day as it is told from other days; "" where it is not known."""
+        return day_key(self.day)
 
     @property
     def has_readings(self) -> bool:
@@ -115,6 +120,15 @@ class Trial:
     recovery_percent: dict[str, dict[str, float]] = field(default_factory=dict)
     log: LogReading | None = None
     run_of: RunOfPlan | None = None  # where it was taken over from a failed verification
+
+    def apart(self) -> Trial:
+        """The same with a setting of its own, to be changed without changing this one's."""
+        return replace(self, setting=dict(self.setting))
+
+
+def day_key(day: str) -> str:
+    """What two spellings of one day share: neither case nor spaces make another day."""
+    return " ".join(day.split()).casefold()
 
 
 def is_same_time(one: float, other: float) -> bool:

@@ -108,7 +108,7 @@ def _coverage(
     job: EvaporationJob, made: VerificationPlan, used: Sequence[VerificationRun]
 ) -> list[CriterionResult]:
     rules = made.criteria
-    days = len({r.result.day for r in used})
+    days = len({r.result.day_key for r in used})
     missing = missing_positions(job, made, used)
     places = job.equipment.vessels - len(missing)
     rows = [
@@ -161,7 +161,7 @@ def _run_times(
 def _recoveries(
     made: VerificationPlan, used: Sequence[VerificationRun], complete: bool
 ) -> list[CriterionResult]:
-    if len(used) < 2 or len({r.result.day for r in used}) < 2:
+    if len(used) < 2 or len({r.result.day_key for r in used}) < 2:
         return []
     judged = assess(summarise(made, used), made.criteria)
     found = []

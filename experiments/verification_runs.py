@@ -88,7 +88,7 @@ def complete_prefix(
     """How many of the first runs complete the plan; None while it is not complete."""
     for count in range(made.criteria.runs, len(usable) + 1):
         first = usable[:count]
-        days = {r.result.day for r in first}
+        days = {r.result.day_key for r in first}
         if len(days) >= made.criteria.days and not missing_positions(job, made, first):
             return count
     return None
@@ -120,7 +120,7 @@ def summarise(made: VerificationPlan, runs: Sequence[VerificationRun]) -> RunSum
         each[a] = len(groups) / sum(1.0 / g.size for g in groups)
         if degrees[a]:
             within[a] = sum(((g - g.mean()) ** 2).sum() for g in groups) / degrees[a]
-    day = np.unique([r.result.day for r in runs], return_inverse=True)[1]
+    day = np.unique([r.result.day_key for r in runs], return_inverse=True)[1]
     return RunSummaries(means, within[None], each, degrees, day)
 
 

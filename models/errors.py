@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 
-class Mendable(Exception):
-    """What the reader can mend: input, a store, a right. Comes back from a worker whole.
+class WholeError(Exception):
+    """An error that comes back from a worker, or from a copy, with its words as they were.
+
+    By default Python makes an error again from its words alone, which is not how ours are made.
+    """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _made_again, (type(self), self.args, self.__dict__)
+
+
+def _made_again(kind: type[WholeError], args: tuple[Any, ...], held: dict[str, Any]) -> WholeError:
+    error = kind.__new__(kind)
+    error.args = args
+    error.__dict__.update(held)
+    return error
+
+
+class Mendable(WholeError):
+    """What the reader can mend: input, a store, a right.
 
     Parameters
     ----------

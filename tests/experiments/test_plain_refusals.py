@@ -5,8 +5,10 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from experiments import Dossier
 from experiments.bench_sheet import sheet_cautions
 from experiments.entries import EntryError
+from experiments.event_checks import check_events
 from experiments.job_file import JobError, parse
 from experiments.predicted_run import predicted_run
 
@@ -21,6 +23,34 @@ def test_a_setting_that_no_run_can_have_is_not_recorded(dossier, setting, change
         dossier.record(setting={**setting, **change}, run_time_min=30)
 
 
+@pytest.mark.parametrize(("setting", "path", "said"), [
+    ({"keeper_volume_ml": 31.0}, "keeper_volume_ml", "with the fill of 30 mL is above the "
+     "vessel's 60 mL"),
+    ({"end_volume_ml": 30.0}, "end_volume_ml", "not below the fill of 30 mL"),
+    ({"end_volume_ml": 0.4, "keeper_volume_ml": 0.5}, "end_volume_ml",
+     "not above the keeper's 0.5 mL"),
+])
+def test_volumes_that_no_vessel_can_hold_are_refused_in_a_setting_and_in_the_job(
+    job_mapping, setting, path, said
+):
+    job_mapping["sample"] |= {"keeper": {"name": "n-dodecane", "volume_ml": 0.5},
+                              "end_volume_control": "weighing"}
+    job_mapping["factors"] |= {"keeper_volume_ml": {"low": 0.2, "high": 1.0},
+                               "end_volume_ml": {"low": 2.0, "high": 5.0}}
+    whole = {"set_temperature_c": 40.0, "ramp_rate_mbar_per_min": 20.0, "end_pressure_mbar": 50.0,
+             "keeper_volume_ml": 1.5, "end_volume_ml": 0.0} | setting
+    job = parse(job_mapping)
+    for refuse in (Dossier.start(job).forecast, lambda s: predicted_run(job, s[0]),
+                   lambda s: Dossier.start(job).record(setting=s[0], run_time_min=30)):
+        with pytest.raises(EntryError, match=said) as refused:
+            refuse([whole])
+        assert refused.value.message.startswith(f"setting.{path} ")
+    job_mapping["today"] = {"setting": whole}
+    with pytest.raises(JobError, match=said) as faults:
+        parse(job_mapping)
+    assert [f.path for f in faults.value.faults] == [f"today.setting.{path}"]
+
+
 @pytest.mark.parametrize(("entry", "said"), [
     ({"run_time_min": 1e9}, "Give minutes, 0.01 to 100000"),
     ({"run_time_min": 1e-300}, "Give minutes, 0.01 to 100000"),
@@ -30,6 +60,22 @@ def test_what_is_possible_is_said(dossier, entry, said):
     with pytest.raises(EntryError) as refused:
         dossier.record("T1", **entry)
     assert said in refused.value.cure
+
+
+def test_a_record_that_was_made_before_a_setting_was_refused_still_opens(
+    dossier, setting, monkeypatch
+):
+    kept = {**setting, "end_pressure_mbar": 600.0}
+    with monkeypatch.context() as before:
+        before.setattr("experiments.dossier.check_setting", lambda _, given: dict(given))
+        dossier.record(setting=kept, run_time_min=30)
+    assert check_events(dossier.events) == dossier.id
+    assert Dossier.from_events(dossier.events).trials[-1].setting == kept
+
+
+def test_nothing_below_zero_is_told_from_zero(dossier):
+    with pytest.raises(EntryError, match="A recovery of <0 % for diethyl phthalate"):
+        dossier.record("T1", run_time_min=30, recovery_percent={"diethyl phthalate": "<0"})
 
 
 def test_an_impossible_molar_mass_is_marked_at_its_own_field(job_mapping):

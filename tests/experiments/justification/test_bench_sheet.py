@@ -49,6 +49,17 @@ def test_the_columns_are_those_of_the_trial_table(sheet):
     )
 
 
+def test_a_sheet_comes_back_whatever_digits_its_settings_have(dossier):
+    dossier.note_event("entered", {
+        "trial": "T4", "reason": "", "origin": "today", "setting": {
+            "set_temperature_c": 40.12345, "ramp_rate_mbar_per_min": 123.4567,
+            "end_pressure_mbar": 60.0}})
+    text = csv_text(trial_sheet(dossier, ["T4"])).replace(",1,,,", ",1,41,,", 1)
+    table = read_table(text, dossier.job, dossier.trials)
+    assert table.rejected == ()
+    assert text.splitlines()[1].startswith("T4,1,40.12345,123.4567,60,1,41,")
+
+
 def test_the_paper_tells_what_goes_into_each_vessel_of_a_run(job):
     """Keeper and end volume as that run has them, where they are varied; spikes as the job has."""
     sample = replace(job.sample, keeper=Keeper("n-dodecane", 0.2), end_volume_ml=0.5,
