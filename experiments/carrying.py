@@ -124,17 +124,17 @@ def _analytes(
         if _properties(before) != _properties(analyte):
             left.append(f"Not carried, because its properties differ: {analyte.name}.")
             continue
-        draws = fitted.simulator.volatility_sd[i] * fitted.surrogate.volatility_z_[:, i]
-        mean, learnt = float(draws.mean()), float(draws.std())
-        spread = learnt
+        assumed = float(fitted.simulator.volatility_sd[i])
+        draws = assumed * fitted.surrogate.volatility_z_[:, i]
+        mean, spread = float(draws.mean()), float(draws.std())
+        was_learnt = spread < TELLING * assumed
         if not same:
             mean, spread = in_another_liquid(
-                mean, learnt, float(fitted.simulator.volatility_sd[i]),
-                float(fitted.simulator.activity_sd[i]), float(activity_sd))
+                mean, spread, assumed, float(fitted.simulator.activity_sd[i]), float(activity_sd))
         spread = math.hypot(spread, share * float(sd))
         if spread < TELLING * sd:
             found[analyte.name] = Carried(math.exp(mean), spread)
-        elif not same and learnt < TELLING * fitted.simulator.volatility_sd[i]:
+        elif was_learnt and not same:
             of_liquid.append(analyte.name)
     if of_liquid:
         left.append("Not carried, because it is another in another liquid: volatility of "

@@ -1,4 +1,4 @@
-"""What several folders of tests share: a real PostgreSQL server, and databases in it."""
+"""What several folders of tests share: a browser, a real PostgreSQL server, databases in it."""
 
 from __future__ import annotations
 
@@ -9,11 +9,24 @@ import tempfile
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import psycopg
 import pytest
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
 DATABASES = count(1)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The one browser of a process: its driver does not run twice in one."""
+    from tests.browser.running import chromium
+
+    with chromium() as found:
+        yield found
 
 
 def server_programs() -> Path:

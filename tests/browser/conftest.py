@@ -1,4 +1,4 @@
-"""One wizard with both examples for all tests of a worker, and a browser."""
+"""One wizard with both examples for all tests of a worker, and windows of the browser."""
 
 from __future__ import annotations
 
@@ -8,17 +8,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.running import Wizard, chromium, running
+from tests.browser.running import Wizard, running
 
 expect.set_options(timeout=60_000)
 KEPT = Path(__file__).parents[2] / "test-results"
 SOIL, KEEPER = "semivolatiles_to_dryness", "new_analyte_with_keeper"
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture(scope="session")

@@ -23,7 +23,8 @@ class TwoHills(Fitted):
         coded = self.space.code(settings)
         broad = 0.9 * np.exp(-np.sum((coded - BROAD) ** 2, axis=1) / 0.5)
         narrow = np.linalg.norm(coded - NARROW, axis=1) < RADIUS
-        return [SimpleNamespace(chance=np.full(4, 0.99 if inside else chance), minutes=30.0)
+        return [SimpleNamespace(chance=np.full(4, 0.99 if inside else chance), minutes=30.0,
+                                size=32)
                 for inside, chance in zip(narrow, broad, strict=True)]
 
     def success(self, point):

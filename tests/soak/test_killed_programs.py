@@ -17,7 +17,7 @@ from playwright.sync_api import Error as BrowserError
 from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.reading import visit
-from tests.browser.running import chromium, running
+from tests.browser.running import running
 from tests.soak.killing import LONG, begun, check, kind, remarks, say
 
 COMMANDS_KILLED = 140 if LONG else 4
@@ -72,10 +72,10 @@ def test_a_killed_command_saves_whole_or_not_at_all(url, tmp_path, capsys):
 
 @pytest.mark.browser
 @pytest.mark.slow
-def test_a_killed_server_loses_nothing_it_confirmed(url, tmp_path, capsys):
+def test_a_killed_server_loses_nothing_it_confirmed(url, browser, tmp_path, capsys):
     """Killed while results are recorded on a page; what the page confirmed is in the record."""
     dossier, moments, told = begun(url), random.Random(43), set()
-    with chromium() as browser, running(tmp_path, store=url) as wizard:
+    with running(tmp_path, store=url) as wizard:
         for n in range(SERVERS_KILLED):
             page = browser.new_page()
             visit(page, wizard.url, "results", dossier)

@@ -14,13 +14,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser
 
 from experiments import service
 from experiments.bootstrap import open_store
 from experiments.events import verify_chain
 from experiments.users import User
 from tests.browser.reading import visit
-from tests.browser.running import Wizard, chromium, running
+from tests.browser.running import Wizard, running
 from tests.soak.killing import ANALYST, LONG, Save, begun, check, kind, say
 
 ROOT = Path(__file__).parents[2]
@@ -82,7 +83,7 @@ def test_a_store_killed_while_it_is_made_opens_afterwards(tmp_path):
     assert made, "no program was killed late enough to have begun its store"
 
 
-def test_many_analysts_lose_no_update(url, tmp_path, capsys):
+def test_many_analysts_lose_no_update(url, browser, tmp_path, capsys):
     """Twenty on PostgreSQL, five on SQLite, all on one dossier and each on dossiers of his own;
     meanwhile the wizard on the same store answers every request and draws its list."""
     hands = 5 if url.startswith("sqlite") else 20
@@ -94,7 +95,7 @@ def test_many_analysts_lose_no_update(url, tmp_path, capsys):
         with ThreadPoolExecutor(hands + 1) as readers:
             outputs = [readers.submit(p.communicate) for p in team]
             answers = readers.submit(asked_while, wizard, outputs)
-            pages = drawn_while(wizard, outputs)
+            pages = drawn_while(browser, wizard, outputs)
         assert "Traceback" not in wizard.words()
     assert [p.returncode for p in team] == [0] * hands, [o.result()[1] for o in outputs]
     saves = [s for o in outputs for s in confirmed(o.result()[0])]
@@ -125,15 +126,17 @@ def asked_while(wizard: Wizard, work: list[Future[tuple[str, str]]]) -> list[flo
     return took
 
 
-def drawn_while(wizard: Wizard, work: list[Future[tuple[str, str]]]) -> list[float]:
+def drawn_while(
+    browser: Browser, wizard: Wizard, work: list[Future[tuple[str, str]]]
+) -> list[float]:
     """Seconds until the list of dossiers is drawn, without a fault, while others work."""
     took = []
-    with chromium() as browser:
-        page = browser.new_page()
-        while not all(w.done() for w in work):
-            start = time.perf_counter()
-            visit(page, wizard.url, "dossiers")
-            took.append(time.perf_counter() - start)
+    page = browser.new_page()
+    while not all(w.done() for w in work):
+        start = time.perf_counter()
+        visit(page, wizard.url, "dossiers")
+        took.append(time.perf_counter() - start)
+    page.close()
     return took
 
 
