@@ -153,10 +153,9 @@ def in_another_liquid(
     whole and of gamma), as in any sum of normal terms; gamma is another one here, as uncertain as
     ``activity_here`` says.
     """
-    gamma = min(1.0, (activity_before / before) ** 2)
-    pressure = max(before**2 - activity_before**2, 0.0)
-    left = (1.0 - gamma) ** 2 * sd**2 + gamma * pressure
-    return (1.0 - gamma) * mean, math.hypot(math.sqrt(left), activity_here)
+    of_pressure = max(0.0, 1.0 - (activity_before / before) ** 2)
+    left = of_pressure * (1.0 - of_pressure) * before**2 + (of_pressure * sd) ** 2
+    return of_pressure * mean, math.sqrt(left + activity_here**2)
 
 
 def _properties(analyte: Analyte) -> tuple[object, ...]:

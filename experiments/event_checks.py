@@ -112,8 +112,8 @@ def _check_evidence(state: DossierState, event: Event) -> None:
 
 
 def _same_setting(state: DossierState, setting: Mapping[str, Any]) -> None:
-    if state.job is None or check_setting(
-            state.job, setting, is_new=False) != dict(setting):
+    job = state.job
+    if job is None or check_setting(job, setting, is_new=False) != dict(setting):
         raise EntryError("The setting is not one of the job.", "")
 
 

@@ -24,6 +24,8 @@ def check_job(job: EvaporationJob, faults: Faults) -> None:
     """Add every fault that single fields do not show."""
     _check_volumes(job, faults)
     _check_pressures(job, faults)
+    if job.today and "end_pressure_mbar" in job.today:
+        check_possible(job, job.today, "today.setting", faults)
     _check_analytes(job, faults)
     check_substances(job, faults)
 
@@ -87,8 +89,6 @@ def _check_pressures(job: EvaporationJob, faults: Faults) -> None:
             f"{equipment.ramp_start_pressure_mbar:g} mbar.",
             "Lower the end pressure or raise equipment.ramp_start_pressure_mbar.",
         )
-    if job.today and "end_pressure_mbar" in job.today:
-        check_possible(job, job.today, "today.setting", faults)
     if end.low < ultimate:
         faults.add(
             "factors.end_pressure_mbar",

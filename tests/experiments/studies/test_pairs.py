@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,9 +16,9 @@ from experiments.studies.physical import PhysicalTruth
 SEED = 2310
 
 
-@pytest.fixture(scope="module", params=["other", "same"])
-def pair(request: pytest.FixtureRequest) -> Pair:
-    return bench_pair(SEED, request.param)
+@cache
+def pair_of(analytes: str) -> Pair:
+    return bench_pair(SEED, analytes)
 
 
 def truth_of(bench: Bench) -> PhysicalTruth:
@@ -25,7 +26,9 @@ def truth_of(bench: Bench) -> PhysicalTruth:
     return bench.evaluate
 
 
-def test_the_second_job_is_another_solvent_on_the_same_evaporator(pair: Pair) -> None:
+@pytest.mark.parametrize("analytes", ["other", "same"])
+def test_the_second_job_is_another_solvent_on_the_same_evaporator(analytes: str) -> None:
+    pair = pair_of(analytes)
     first, second, swapped = map(truth_of, (pair.first, pair.second, pair.swapped))
     assert not set(first.scene.solvents) & set(second.scene.solvents)
     for name in OF_THE_EVAPORATOR:
@@ -37,12 +40,12 @@ def test_the_second_job_is_another_solvent_on_the_same_evaporator(pair: Pair) ->
 
 
 def test_other_analytes_are_others() -> None:
-    pair = bench_pair(SEED)
+    pair = pair_of("other")
     assert not set(pair.first.analytes) & set(pair.second.analytes)
 
 
 def test_the_same_analytes_are_the_same_in_truth_and_on_their_data_sheets() -> None:
-    pair = bench_pair(SEED, "same")
+    pair = pair_of("same")
     first, second = truth_of(pair.first), truth_of(pair.second)
     place = [pair.first.analytes.index(name) for name in pair.second.analytes]
     for name in ("ln_p25", "slope", "residue_gamma", "thermal", "molar", "spike"):
