@@ -65,6 +65,10 @@ from models.system import Array
 MOST_STEPS = 4000
 FIRST_STEP = 5.0  # s
 PRESSURE_STEP = 0.3  # relative change of the pressure allowed in a step
+LEAST_CUT = 0.25  # of a step that was not accurate enough; its error tells little of how much
+MOST_GROWTH = 4.0  # from step to step
+SINGLE_REACH, MIXTURE_REACH = 0.85, 0.72
+"""Share of the way to dryness in one step: the state of a mixture bends near its end."""
 LEFT_SHARE = 0.005  # of the fill; a vessel with more when the run stops is not dry
 MOST_SHARE = 0.9  # of the solvents, as vapour
 JUMP = 1e-6  # of the peak load; an event that changes the load by more is two rows of a trace
@@ -130,9 +134,10 @@ def next_corner(space: Space, course: Course, rig: Rig) -> float:
 
 
 @inlined
-def longest_step(space: Space, course: Course) -> float:
+def longest_step(space: Space, course: Course, solvents: int) -> float:
     """Bound (s) on the step from what changes fast apart from the error estimate."""
     h, f, losing = space.now[FREE_STEP], space.f, False
+    usual_reach = SINGLE_REACH if solvents == 1 else MIXTURE_REACH
     for k in range(CLASSES):
         if space.mode[k] == DRY:
             losing = True
@@ -140,7 +145,7 @@ def longest_step(space: Space, course: Course) -> float:
             losing = True
             above, falling = space.before[0, EMPTY + k], -space.before[1, EMPTY + k]
             if falling > 0.0:
-                reach = 1.02 if above < course.dry_level else 0.85
+                reach = 1.02 if above < course.dry_level else usual_reach
                 h = min(h, max(reach * above / falling, 1e-3))
     if losing and f[0] != 0.0:
         h = min(h, PRESSURE_STEP * space.y[0] / abs(f[0]))
@@ -153,11 +158,11 @@ def make_step(corner: float, tolerance: float, space: Space, course: Course, liq
     """Try steps until one is accurate enough and goes past no event; give its length (s)."""
     solvents, now = liquid.pure.shape[0], space.now
     t = now[TIME]
-    h = longest_step(space, course)
+    h = longest_step(space, course, solvents)
     jacobian = 0.0
     if now[ON] <= 0.0:
         jacobian = stiffness(t, space, course, liquid, rig)
-    tries, ratio = 0, 0.0
+    tries, ratio, most_growth = 0, 0.0, MOST_GROWTH
     while True:
         if t + h >= corner - 1e-6:
             h = corner - t
@@ -165,8 +170,9 @@ def make_step(corner: float, tolerance: float, space: Space, course: Course, liq
         ratio = error_ratio(space, course, solvents, tolerance)
         tries += 1
         if not ratio <= 1.0 and h > 1e-6:
-            h *= max(0.9 * ratio ** (-1.0 / 3.0), 0.1) if ratio < 1e6 else 0.1
+            h *= max(0.9 * ratio ** (-1.0 / 3.0), LEAST_CUT) if ratio < 1e6 else LEAST_CUT
             now[FREE_STEP] = h
+            most_growth = 1.0  # a longer one right after it would fail again
             continue
         event_values(t + h, space.new, space.new_f, space.after, space, course, liquid, rig)
         guess_slopes(h, space)
@@ -175,7 +181,7 @@ def make_step(corner: float, tolerance: float, space: Space, course: Course, liq
             h *= max(share, 0.02)
             continue
         break
-    longer = h * min(0.9 * max(ratio, 1e-3) ** (-1.0 / 3.0), 4.0)
+    longer = h * min(0.9 * max(ratio, 1e-3) ** (-1.0 / 3.0), most_growth)
     forced = tries > 1 or t + h >= corner - 1e-6
     now[FREE_STEP] = max(now[FREE_STEP], longer) if forced else longer
     return h

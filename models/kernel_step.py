@@ -44,7 +44,7 @@ IMPLICIT_E = IMPLICIT_B - np.array([
     3.7810903145819369e-1, -9.6042292212423178e-2, 0.5, 2.1793326075422950e-1,
 ])
 TEMPERATURE_SCALE = 20.0  # K, an error of tolerance times this is accepted
-MOST_OVER = 0.3  # K between a boiling liquid and its boiling point, at the end of a step
+MOST_OVER = 0.25  # K between a boiling liquid and its boiling point, at the end of a step
 EMPTIED = 1e3  # error ratio of a step after which nothing is left
 RELATIVE = 0.03  # what counts of the relative error of the moles left
 
