@@ -156,9 +156,7 @@ class _Tolerance:
 
     def __init__(self, fitted: Fitted, asked: float) -> None:
         self.fitted, self.asked = fitted, asked
-        free = {f.name for f in fitted.space.free}
-        held = tolerances(fitted.job).items()
-        self.tolerance = {name: d for name, d in held if name in free and d > 0}
+        self.tolerance = {name: d for name, d in tolerances(fitted.job).items() if d > 0}
         self.order = list(range(3 ** len(self.tolerance) - 1))
 
     def __call__(self, setting: Setting) -> bool:
