@@ -237,7 +237,23 @@ def shorten(h: float, before: Array, after: Array, tolerance: float) -> float:
 
 
 @inlined
-def turn(t: float, values: Array, moved: bool, space: Space, solvents: int) -> bool:
+def fall_dry(k: int, t: float, space: Space, course: Course, solvents: int) -> None:
+    """Let a class fall dry at time t (s).
+
+    The event is met within a tolerance, but what boils off goes with the logarithm of what is
+    left: the last of the liquid, down to the hold-up, still takes its share of the analytes.
+    """
+    space.mode[k] = DRY
+    space.dry[k, 0] = t
+    space.dry[k, 1] = space.y[1 + k * (solvents + 1) + solvents]
+    last = np.log(space.aux[k, VOLUME] / course.hold_up)
+    for a in range(space.exponent.shape[1]):
+        space.exponent[k, a] += last * space.loss0[0, k, a]
+
+
+@inlined
+def turn(t: float, values: Array, moved: bool, space: Space, course: Course,
+         solvents: int) -> bool:
     """Let events happen whose values are negative; tell whether any did.
 
     ``moved`` is false right after another event: a pressure that just left its schedule finds it
@@ -255,9 +271,7 @@ def turn(t: float, values: Array, moved: bool, space: Space, solvents: int) -> b
         elif values[0, TIPPED + k] < 0.0:
             mode[k] = TIP
         elif values[0, EMPTY + k] < 0.0:
-            mode[k] = DRY
-            space.dry[k, 0] = t
-            space.dry[k, 1] = space.y[1 + k * (solvents + 1) + solvents]
+            fall_dry(k, t, space, course, solvents)
         else:
             continue
         happened = True

@@ -102,6 +102,12 @@ def begin(start: Array, space: Space, course: Course, liquid: Liquid) -> None:
 
 
 @inlined
+def take_boiling_point(k: int, space: Space, solvents: int) -> None:
+    """Let a boiling class be as warm as its boiling point."""
+    space.y[1 + k * (solvents + 1) + solvents] = space.aux[k, TEMPERATURE] - space.aux[k, OVER]
+
+
+@inlined
 def look_around(space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
     """After an event: slopes, events that follow at once, and loss rates at this moment."""
     now = space.now
@@ -109,11 +115,13 @@ def look_around(space: Space, course: Course, liquid: Liquid, rig: Rig) -> None:
     for _ in range(8):
         slopes(now[TIME], space.y, space.f, space.pull, space, course, liquid, rig)
         event_values(now[TIME], space.y, space.f, space.before, space, course, liquid, rig)
-        if not turn(now[TIME], space.before, False, space, liquid.pure.shape[0]):
+        if not turn(now[TIME], space.before, False, space, course, liquid.pure.shape[0]):
             break
     now[PEAK] = max(now[PEAK], now[LOAD])
     rates(space.y, space.loss0, space.heat0, space, course, liquid)
     for k in range(CLASSES):
+        if space.mode[k] == BOILING:  # met its boiling point within a tolerance
+            take_boiling_point(k, space, liquid.pure.shape[0])
         space.moles[k] = space.aux[k, MOLES]
     now[OLDER_TIME], now[OLD_TIME], now[PAST_STEP] = -1.0, -1.0, 0.0
 
@@ -199,7 +207,7 @@ def take_over(t: float, h: float, space: Space, course: Course, liquid: Liquid,
         place = 1 + k * (solvents + 1) + solvents
         space.shrink[k] = 0.0
         if space.mode[k] == BOILING:
-            space.y[place] = space.aux[k, TEMPERATURE] - space.aux[k, OVER]
+            take_boiling_point(k, space, solvents)
             space.shrink[k] = np.log(space.moles[k] / space.aux[k, MOLES])
         elif space.mode[k] == DRY:
             space.y[place] = dry_temperature(t, k, space, course)
@@ -367,7 +375,7 @@ def run(start: Array, tolerance: float, rows: Array, space: Space, course: Cours
         if written < rows.shape[0]:
             write_row(rows[written], space, course, liquid, rig)
             written += 1
-        happened = turn(now[TIME], space.after, True, space, solvents)
+        happened = turn(now[TIME], space.after, True, space, course, solvents)
         if settle(space, course, liquid, rig) or happened or landed:
             fresh = True
         else:
