@@ -191,9 +191,9 @@ def _spikes(job: EvaporationJob) -> str:
     return f"{said} (assumed where the job does not say it)" if assumed else said
 
 
-def write_sheet(dossier: Dossier, ids: Sequence[str], path: Path) -> None:
-    """Write the sheet of pending trials; the ending of ``path`` chooses the format."""
-    write_whole(path, render_sheet(trial_sheet(dossier, ids), path.suffix.lower()))
+def write_sheet(sheet: BenchSheet, path: Path) -> None:
+    """Write a sheet; the ending of ``path`` chooses the format."""
+    write_whole(path, render_sheet(sheet, path.suffix.lower()))
 
 
 def render_sheet(sheet: BenchSheet, suffix: str) -> bytes:

@@ -173,9 +173,9 @@ def sheet(arguments: Namespace) -> Reply:
 
 def _write_sheet(dossier: Dossier, path: Path) -> str:
     """Write the sheet of all pending trials; gives the sentence that says so."""
-    from experiments.bench_sheet import write_sheet
+    from experiments.bench_sheet import trial_sheet, write_sheet
 
-    write_sheet(dossier, [t.id for t in dossier.pending], path)
+    write_sheet(trial_sheet(dossier, [t.id for t in dossier.pending]), path)
     return f"Bench sheet of {counted(len(dossier.pending), 'pending trial')} written to {path}"
 
 

@@ -161,10 +161,14 @@ def _add_answers(commands: _Commands) -> None:
                        "dossier")
     one.add_argument("--fastest", action="store_true",
                      help="do not move inwards for the equipment's tolerance")
-    one = commands.add("verify", "judge the confirmation runs by written criteria", "dossier")
+    one = commands.add("verify", "plan the confirmation runs, or judge them by written criteria",
+                       "dossier")
     one.add_argument("table", nargs="?", metavar="TABLE", help="filled table of such runs")
     one.add_argument("--learn", action="store_true",
                      help="take the runs of a failed verification over as trials")
+    one.add_argument("-o", "--output", metavar="FILE",
+                     help="write the bench sheet of the plan, made now where none stands: .csv, "
+                          ".xlsx or .pdf")
     one = commands.add("robustness", "plan a small factorial around the setting, or analyse it",
                        "dossier")
     one.add_argument("-o", "--output", metavar="FILE",

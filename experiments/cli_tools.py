@@ -21,12 +21,17 @@ from experiments.json_data import plain
 from experiments.output_file import write_whole
 from experiments.storage.protocol import UnknownDossier
 from experiments.substance_text import point_lines, substance_sentences
-from experiments.wording import capital, listed, percent
+from experiments.wording import capital, counted, listed, percent
 
 
 def verify(arguments: Namespace) -> Reply:
-    """Judge the confirmation runs."""
+    """Plan the confirmation runs with their bench sheet, or judge those that were made."""
     session = open_session(arguments.store)
+    if arguments.output is not None:
+        if arguments.table or arguments.learn:
+            raise EntryError("-o writes the sheet of runs still to be made; a table or --learn is "
+                             "for runs that were made.", "Leave one of them out.")
+        return _verification_sheet(session, arguments.dossier, Path(arguments.output))
     dossier = service.load(session, arguments.dossier)
     data = Path(arguments.table).read_bytes() if arguments.table else None
     with progress("judging the runs"):
@@ -44,6 +49,26 @@ def verify(arguments: Namespace) -> Reply:
     if arguments.learn:
         return _learn(session, arguments.dossier, text, result)
     return Reply(text, result, is_yes=decision == "pass")
+
+
+def _verification_sheet(session: service.Session, dossier_id: str, path: Path) -> Reply:
+    """Write the sheet of the plan that stands; where none does, plan first."""
+    from experiments.bench_sheet import SHEET_FORMATS, verification_sheet, write_sheet
+    from experiments.verification_entry import plan_verification
+    from experiments.verification_runs import planned
+
+    check_output(path, SHEET_FORMATS)
+    dossier = service.load(session, dossier_id)
+    made = planned(dossier)
+    if made is None:
+        with progress("planning"):
+            dossier, made = plan_verification(session, dossier_id)
+    write_sheet(verification_sheet(dossier, made), path)
+    design = f"{counted(made.criteria.runs, 'run')} on {counted(made.criteria.days, 'day')}"
+    text = (f"{design}, which pass with a chance of {percent(made.chance_of_passing)}\n"
+            f"Bench sheet written to {path}")
+    return Reply(text, {"setting": made.setting, "chance_of_passing": made.chance_of_passing,
+                        "runs": [plain(r) for r in made.runs], "file": str(path)})
 
 
 def _learn(
@@ -87,12 +112,12 @@ def robustness(arguments: Namespace) -> Reply:
 
 
 def _plan_robustness(session: service.Session, dossier_id: str, path: Path) -> Reply:
-    from experiments.bench_sheet import SHEET_FORMATS, write_sheet
+    from experiments.bench_sheet import SHEET_FORMATS, trial_sheet, write_sheet
 
     check_output(path, SHEET_FORMATS)
     with progress("planning"):
         dossier, trials = service.plan_robustness(session, dossier_id)
-        write_sheet(dossier, [t.id for t in trials], path)
+        write_sheet(trial_sheet(dossier, [t.id for t in trials]), path)
     lines = [*(f"{t.id}: {t.reason}" for t in trials), f"Bench sheet written to {path}"]
     return Reply("\n".join(lines), {"trials": [
         {"id": t.id, "setting": t.setting, "reason": t.reason} for t in trials]})

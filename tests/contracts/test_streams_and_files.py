@@ -50,7 +50,7 @@ def test_without_a_place_for_errors_the_answer_stays_json(tmp_path):
     assert json.loads(done.stdout)["accepted"] == []
 
 
-@pytest.mark.parametrize("command", [["propose"], ["robustness"], ["report"]])
+@pytest.mark.parametrize("command", [["propose"], ["robustness"], ["report"], ["verify"]])
 def test_an_output_that_cannot_be_written_is_refused_before_anything_is_saved(
     tmp_path, monkeypatch, capsys, command
 ):
