@@ -8,16 +8,14 @@ import pytest
 
 from experiments.dossier import Dossier
 
-ASSURANCE = 0.9  # five runs do not prove more
 SAID = "no run has measured diethyl phthalate: "
 
 
 @pytest.fixture
 def bench(job_mapping: dict[str, Any], setting: dict[str, float]) -> Dossier:
-    """Five runs of which only the watched analyte was measured."""
-    limits = {**job_mapping["limits"], "assurance": ASSURANCE}
-    dossier = Dossier.start({**job_mapping, "limits": limits}, dossier_id="half")
-    for i in range(5):
+    """Ten runs of which only the watched analyte was measured."""
+    dossier = Dossier.start(job_mapping, dossier_id="half")
+    for i in [*range(5)] * 2:
         dossier.record(setting={**setting, "set_temperature_c": 35.0 + 5.0 * i},
                        run_time_min=40.0 - 3.0 * i,
                        recovery_percent={"1,2-dichlorobenzene": [60.0] * 4})
@@ -27,7 +25,7 @@ def bench(job_mapping: dict[str, Any], setting: dict[str, float]) -> Dossier:
 def test_nothing_is_recommended_until_one_run_has_measured_it(bench: Dossier) -> None:
     answer = bench.recommend()
     assert answer.status == "more trials needed"
-    assert answer.probability >= ASSURANCE
+    assert answer.probability >= 0.95
     assert SAID in answer.reason
     bench.correct("T1", "standard", recovery_percent={"diethyl phthalate": [95.0] * 4},
                   corrected=True)
